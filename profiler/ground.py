@@ -1,0 +1,81 @@
+"""An elevation surface that gives blocks of cells."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol, runtime_checkable
+
+from profiler.units import FloatArray
+
+
+@runtime_checkable
+class Ground(Protocol):
+    """One raster of ground elevation, opened.
+
+    Cell (0, 0) has its **centre** at cell coordinates (0.0, 0.0); rows grow southwards.
+    """
+
+    @property
+    def name(self) -> str:
+        """What a reader would call it: the file's name."""
+
+    @property
+    def crs(self) -> str:
+        """Horizontal reference system, as "EPSG:4326" or WKT."""
+
+    @property
+    def vertical_datum(self) -> str:
+        """Name of the height datum, "unknown" where none is declared."""
+
+    @property
+    def cell_m(self) -> float:
+        """Side of a cell on the ground, the longer one. [m]"""
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Rows and columns."""
+
+    @property
+    def block_shape(self) -> tuple[int, int]:
+        """Rows and columns of the blocks in which the file is stored."""
+
+    def cells(self, longitude: FloatArray, latitude: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Fractional (row, column) of places on WGS 84; NaN where the projection does not reach."""
+
+    def read(self, row: int, column: int, rows: int, columns: int) -> FloatArray:
+        """Elevation (rows, columns) [m] of a window that lies inside; NaN where there is no data."""
+
+    def overview(self, bounds: Bounds, rows: int, columns: int) -> FloatArray:
+        """Elevation on a regular longitude-latitude grid over ``bounds``, decimated; NaN outside. [m]"""
+
+
+@dataclass(frozen=True)
+class Bounds:
+    """West, south, east and north edge on WGS 84. [degree]"""
+
+    west: float
+    south: float
+    east: float
+    north: float
+
+
+@dataclass(frozen=True)
+class GroundSource:
+    """One product: a raster, or several tiles of it, in one order of preference."""
+
+    name: str
+    tiles: tuple[Ground, ...]
+    vertical_datum: str = "unknown"
+
+
+@dataclass(frozen=True, eq=False)
+class Relief:
+    """Ground for the picture under the map: (rows, columns) on a regular grid, north first.
+
+    ``elevation`` [m] is NaN where there is no data; ``bounds`` are the outer edges of the grid.
+    """
+
+    elevation: FloatArray
+    bounds: Bounds
+    cell_m: float
+    name: str = ""

@@ -1,0 +1,101 @@
+"""What the ground does along the line: landmarks, grade runs, straddles."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+KINDS = (
+    "crest",
+    "sag",
+    "grade_break",
+    "ruling_grade",
+    "ruling_grade_compensated",
+    "sustained_grade",
+    "heavy_grade_4000_or_less",
+    "heavy_grade_over_4000",
+    "sharpest_curve",
+    "total_rise",
+    "total_fall",
+    "suspected_tunnel",
+    "suspected_bridge",
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Landmark:
+    """One thing worth knowing, with its figures and how sure.
+
+    Places are chainages [m]: the stretch ``start``…``end`` and the one place ``at`` that stands
+    for it. ``direction`` says whom it concerns ("with", "against", "both"); ``value`` is as
+    travelled, with ``low`` and ``high`` its 95 % interval (None where there is none), in ``unit``
+    ("m", "%", "degree"). For a crest or a sag ``value`` is its prominence and ``place_low``,
+    ``place_high`` bound its place. ``probability`` is that the thing exists as stated.
+    ``train_length`` [m] where the figure belongs to a length of train.
+    """
+
+    kind: str
+    direction: str
+    start: float
+    end: float
+    at: float
+    value: float
+    unit: str
+    low: float | None = None
+    high: float | None = None
+    probability: float = 1.0
+    train_length: float | None = None
+    place_low: float | None = None
+    place_high: float | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class GradeRun:
+    """A stretch that agrees with one grade within its standard error: a way of reading.
+
+    ``start``, ``end`` [m]; ``grade``, ``grade_se`` [m/m]; ``rise`` [m] with chainage;
+    ``end_se`` is the standard error of the place where the run ends [m].
+    """
+
+    start: float
+    end: float
+    grade: float
+    grade_se: float
+    rise: float
+    end_se: float = 0.0
+
+
+@dataclass(frozen=True)
+class Straddle:
+    """Head positions, by chainage [m], for which a train lies on both sides of a landmark.
+
+    From ``head`` (the head end reaches it) over a quarter, half and three quarters of the train
+    to ``clear`` (the rear leaves it). Travelled against chainage the figures fall.
+    """
+
+    landmark: int
+    kind: str
+    direction: str
+    train_length: float
+    head: float
+    quarter: float
+    half: float
+    three_quarter: float
+    clear: float
+
+
+@dataclass(frozen=True)
+class Landmarks:
+    """All of them, in order of chainage; ``straddles`` point into ``items`` by position."""
+
+    items: tuple[Landmark, ...]
+    grade_runs: tuple[GradeRun, ...]
+    straddles: tuple[Straddle, ...]
+
+    def of_kind(self, *kinds: str, direction: str | None = None) -> tuple[Landmark, ...]:
+        """Those of some kinds, for one direction where asked ("both" counts for either)."""
+        return tuple(
+            item
+            for item in self.items
+            if item.kind in kinds and (direction is None or item.direction in (direction, "both"))
+        )

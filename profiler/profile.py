@@ -1,0 +1,153 @@
+"""The result: a route with the elevation and grade of its rail, and how sure."""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from profiler.errors import InputError
+from profiler.route import Posts, Route, frozen_array
+from profiler.units import CURVE_COMPENSATION, FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class Draws:
+    """Equally likely profiles, for everything that is not linear in elevation.
+
+    ``chainage`` (k,) [m] are the nodes, ``elevation`` (d, k) [m] the draws; between nodes a draw
+    has one grade. The same seed gives the same draws.
+    """
+
+    chainage: FloatArray
+    elevation: FloatArray
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "chainage", frozen_array(self.chainage))
+        object.__setattr__(self, "elevation", frozen_array(self.elevation, np.float32))
+        if self.elevation.ndim != 2 or self.elevation.shape[1] != self.chainage.size:
+            raise InputError("draws", f"shape {self.elevation.shape}", f"give (d, {self.chainage.size})")
+
+    def at(self, chainage: FloatArray) -> FloatArray:
+        """Elevation (d, m) [m] of every draw at chainages (m,) [m], kept level beyond the ends."""
+        x = np.clip(np.asarray(chainage, dtype=float), self.chainage[0], self.chainage[-1])
+        i = np.clip(np.searchsorted(self.chainage, x, side="right") - 1, 0, self.chainage.size - 2)
+        share = (x - self.chainage[i]) / (self.chainage[i + 1] - self.chainage[i])
+        z = self.elevation
+        return (z[:, i] * (1 - share) + z[:, i + 1] * share).astype(float)
+
+
+@dataclass(frozen=True, eq=False)
+class Profile:
+    """A route with its rail elevation; arrays are (n,), one value a station of ``route``.
+
+    ``ground`` is what the raster says at a station, NaN where nothing counted [m];
+    ``ground_source`` (n,) is an index into ``source_names``, -1 where nothing counted.
+    ``elevation`` is rail height above ``vertical_datum`` [m], ``elevation_se`` its standard error.
+    ``grade`` [m/m] is + uphill with chainage and constant between nodes, so that it times the
+    distance is the difference of elevation; ``grade_se`` its standard error.
+    ``structure_probability`` is that the rail is not on the ground: 1 on a known tunnel or bridge.
+    ``pvi_visible`` tells whether the data can show vertical points of intersection; where they
+    cannot, grades are read in runs.
+    """
+
+    route: Route
+    ground: FloatArray
+    elevation: FloatArray
+    elevation_se: FloatArray
+    grade: FloatArray
+    grade_se: FloatArray
+    structure_probability: FloatArray
+    ground_source: FloatArray
+    draws: Draws
+    source_names: tuple[str, ...] = ()
+    vertical_datum: str = "unknown"
+    units: str = "metric"
+    pvi_visible: bool = False
+    invented: bool = False
+    assumptions: tuple[str, ...] = field(default=())
+
+    def __post_init__(self) -> None:
+        n = self.route.chainage.size
+        for name in ("ground", "elevation", "elevation_se", "grade", "grade_se", "structure_probability"):
+            array = frozen_array(getattr(self, name))
+            object.__setattr__(self, name, array)
+            if array.shape != (n,):
+                raise InputError("profile", f"{name} has shape {array.shape}", f"give ({n},)")
+        object.__setattr__(self, "ground_source", frozen_array(self.ground_source, np.int16))
+        if not np.isfinite(self.elevation).all():
+            raise InputError("profile", "elevation has holes", "a profile has none: bridge or trim them")
+
+    @property
+    def chainage(self) -> FloatArray:
+        """Distance along the route. [m]"""
+        return self.route.chainage
+
+    @property
+    def degree(self) -> FloatArray:
+        """Degree of curve by the 100-ft chord, + left. [degree]"""
+        return self.route.degree
+
+    def compensated_grade(self, direction: str = "with") -> FloatArray:
+        """Grade as travelled plus 0.04 % per degree of curve, at stations in order of chainage. [m/m]"""
+        sign = 1.0 if direction == "with" else -1.0
+        return sign * self.grade + CURVE_COMPENSATION * np.abs(self.degree)
+
+
+def reversed_profile(profile: Profile) -> Profile:
+    """The same profile travelled the other way: chainage from the other end, grades and hands turned.
+
+    Posts keep their labels. Doing it twice gives the profile back.
+    """
+    route = profile.route
+    total = float(route.chainage[0] + route.chainage[-1])
+
+    def turn(values: FloatArray) -> FloatArray:
+        return values[::-1]
+
+    curves = tuple(
+        dataclasses.replace(
+            c,
+            start=total - c.end,
+            end=total - c.start,
+            spiral_in=c.spiral_out,
+            spiral_out=c.spiral_in,
+            curvature=-c.curvature,
+        )
+        for c in reversed(route.curves)
+    )
+    spans: dict[str, Any] = {
+        name: tuple(
+            dataclasses.replace(s, start=total - s.end, end=total - s.start)
+            for s in reversed(getattr(route, name))
+        )
+        for name in ("structures", "limits", "slow_orders")
+    }
+    stations = tuple(dataclasses.replace(s, chainage=total - s.chainage) for s in reversed(route.stations))
+    posts = Posts(
+        total - turn(route.posts.chainage), turn(route.posts.value), route.posts.unit, route.posts.stated
+    )
+    turned = dataclasses.replace(
+        route,
+        chainage=total - turn(route.chainage),
+        longitude=turn(route.longitude),
+        latitude=turn(route.latitude),
+        heading=np.mod(turn(route.heading) + np.pi, 2 * np.pi),
+        curvature=-turn(route.curvature),
+        posts=posts,
+        ends=(route.ends[1], route.ends[0]),
+        curves=curves,
+        stations=stations,
+        **spans,
+    )
+    arrays = ("ground", "elevation", "elevation_se", "grade_se", "structure_probability", "ground_source")
+    turned_arrays: dict[str, Any] = {name: turn(getattr(profile, name)) for name in arrays}
+    return dataclasses.replace(
+        profile,
+        route=turned,
+        grade=-turn(profile.grade),
+        draws=Draws(total - turn(profile.draws.chainage), profile.draws.elevation[:, ::-1]),
+        **turned_arrays,
+    )

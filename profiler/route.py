@@ -1,0 +1,221 @@
+"""One continuous stationed line and what stands along it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from profiler.errors import InputError
+from profiler.units import KILOMETRE, MILE, FloatArray, degree_of_curve
+
+DIRECTIONS = ("with", "against")
+"""Directions of travel: with chainage, against chainage."""
+
+
+def frozen_array(values: object, dtype: npt.DTypeLike = float) -> FloatArray:
+    """A read-only copy of our own."""
+    array: FloatArray = np.array(values, dtype=dtype)
+    array.flags.writeable = False
+    return array
+
+
+@dataclass(frozen=True, eq=False)
+class Posts:
+    """The labels the railway uses along the line: a monotone map between chainage and post.
+
+    ``chainage`` (k,) [m] does not decrease; ``value`` (k,) [miles or km by ``unit``] is the post
+    there. Two entries at one chainage are an equation (a long or short mile): the post jumps from
+    the first (back) to the second (ahead). Between entries the map is linear, beyond them it goes
+    on at the true length of the unit. Posts may rise or fall along the line.
+    """
+
+    chainage: FloatArray
+    value: FloatArray
+    unit: str = "km"
+    stated: bool = True
+    """False where no posts were given and chainage itself serves."""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "chainage", frozen_array(self.chainage))
+        object.__setattr__(self, "value", frozen_array(self.value))
+        if self.unit not in ("km", "mi"):
+            raise InputError("posts", f"unit {self.unit!r} is not known", "write km or mi")
+        if self.chainage.size < 1 or self.chainage.shape != self.value.shape:
+            raise InputError("posts", "no post is tied to a place", "give at least one")
+        if (np.diff(self.chainage) < 0).any():
+            raise InputError("posts", "places do not follow the line", "sort them by chainage")
+        steps = np.diff(self.value)[np.diff(self.chainage) > 0]
+        if steps.size and not ((steps > 0).all() or (steps < 0).all()):
+            place = float(self.value[1:][np.diff(self.chainage) > 0][np.sign(steps) != np.sign(steps[0])][0])
+            raise InputError(
+                "posts", f"post {place:g} turns back against its neighbours", "correct or remove it"
+            )
+
+    @property
+    def unit_m(self) -> float:
+        """Length of one post unit. [m]"""
+        return MILE if self.unit == "mi" else KILOMETRE
+
+    @property
+    def rising(self) -> bool:
+        """Whether posts rise with chainage; True where one post cannot say."""
+        steps = np.diff(self.value)[np.diff(self.chainage) > 0]
+        return not (steps.size and steps[0] < 0)
+
+    def _knots(self) -> tuple[FloatArray, FloatArray]:
+        far = 1e8
+        slope = (1 if self.rising else -1) / self.unit_m
+        chainage = np.r_[self.chainage[0] - far, self.chainage, self.chainage[-1] + far]
+        value = np.r_[self.value[0] - far * slope, self.value, self.value[-1] + far * slope]
+        return chainage, value
+
+    def at(self, chainage: FloatArray | float) -> FloatArray:
+        """Post values at chainages [m]; at an equation, the value ahead."""
+        x = np.asarray(chainage, dtype=float)
+        knots, value = self._knots()
+        i = np.clip(np.searchsorted(knots, x, side="right") - 1, 0, knots.size - 2)
+        span = knots[i + 1] - knots[i]
+        share = np.where(span > 0, (x - knots[i]) / np.where(span > 0, span, 1.0), 0.0)
+        return value[i] + share * (value[i + 1] - value[i])
+
+    def chainages(self, post: float) -> tuple[float, ...]:
+        """Every chainage [m] that carries a post: none in the gap of an equation, two where it repeats."""
+        knots, value = self._knots()
+        found: list[float] = []
+        for a, b, va, vb in zip(knots[:-1], knots[1:], value[:-1], value[1:], strict=True):
+            if b > a and min(va, vb) <= post <= max(va, vb):
+                place = float(a + (post - va) / (vb - va) * (b - a))
+                if not found or place - found[-1] > 1e-6:
+                    found.append(place)
+        return tuple(found)
+
+
+@dataclass(frozen=True)
+class Structure:
+    """A tunnel or a bridge, by chainage. [m]"""
+
+    kind: str
+    start: float
+    end: float
+    name: str = ""
+    origin: str = ""
+    """Where it was learned: "tags", a file's name, "posts"."""
+
+
+@dataclass(frozen=True)
+class Station:
+    """A named place on the line, by chainage. [m]"""
+
+    name: str
+    chainage: float
+
+
+@dataclass(frozen=True)
+class SpeedLimit:
+    """A limit over a stretch of line; ``speed`` [m/s], places by chainage [m]."""
+
+    start: float
+    end: float
+    speed: float
+    train_class: str = ""
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class CurveElement:
+    """One curve with its spirals, by chainage [m].
+
+    ``curvature`` is that of the circular body, + left [1/m]; ``curvature_se`` its standard error.
+    ``spiral_in`` and ``spiral_out`` are the lengths of the transitions inside start…end.
+    """
+
+    number: int
+    kind: str
+    start: float
+    end: float
+    spiral_in: float
+    spiral_out: float
+    curvature: float
+    curvature_se: float
+
+    @property
+    def hand(self) -> str:
+        """ "left" or "right" with chainage."""
+        return "left" if self.curvature > 0 else "right"
+
+    @property
+    def radius(self) -> float:
+        """Radius of the body. [m]"""
+        return 1 / abs(self.curvature)
+
+    @property
+    def deflection(self) -> float:
+        """Angle turned, spirals counted half, + left. [rad]"""
+        return self.curvature * (self.end - self.start - 0.5 * (self.spiral_in + self.spiral_out))
+
+
+@dataclass(frozen=True, eq=False)
+class Route:
+    """One continuous stationed line; arrays are (n,), n >= 2.
+
+    ``chainage`` is the distance along the smoothed line from its start, strictly increasing [m]:
+    geodesic length on the ellipsoid times ``scale`` (1 + mean ground height / Earth radius).
+    ``longitude`` and ``latitude`` on WGS 84 [degree]; ``heading`` clockwise from north [rad];
+    ``curvature`` + left with chainage [1/m]; ``lateral_se`` the standard error of the line
+    sideways [m]. ``name``, ``ends`` and ``source`` are what people read.
+    """
+
+    chainage: FloatArray
+    longitude: FloatArray
+    latitude: FloatArray
+    heading: FloatArray
+    curvature: FloatArray
+    lateral_se: float
+    posts: Posts
+    name: str = ""
+    ends: tuple[str, str] = ("", "")
+    source: str = ""
+    scale: float = 1.0
+    curves: tuple[CurveElement, ...] = ()
+    structures: tuple[Structure, ...] = ()
+    stations: tuple[Station, ...] = ()
+    limits: tuple[SpeedLimit, ...] = ()
+    slow_orders: tuple[SpeedLimit, ...] = ()
+    assumptions: tuple[str, ...] = field(default=())
+
+    def __post_init__(self) -> None:
+        for name in ("chainage", "longitude", "latitude", "heading", "curvature"):
+            object.__setattr__(self, name, frozen_array(getattr(self, name)))
+        shapes = {
+            getattr(self, n).shape for n in ("chainage", "longitude", "latitude", "heading", "curvature")
+        }
+        if len(shapes) > 1 or self.chainage.ndim != 1 or self.chainage.size < 2:
+            raise InputError(
+                self.source, f"array shapes {sorted(shapes)}", "give one value a station, n >= 2"
+            )
+        bad = ~(np.diff(self.chainage) > 0)  # written so that NaN is bad too
+        if bad.any():
+            raise InputError(
+                self.source, f"chainage does not increase at station {int(bad.argmax()) + 1}", "drop repeats"
+            )
+
+    @property
+    def length(self) -> float:
+        """Length from the first to the last station. [m]"""
+        return float(self.chainage[-1] - self.chainage[0])
+
+    @property
+    def degree(self) -> FloatArray:
+        """Degree of curve by the 100-ft chord, + left. [degree]"""
+        return degree_of_curve(self.curvature)
+
+    def structure_at(self, chainage: FloatArray) -> FloatArray:
+        """0 on open track, 1 in a tunnel, 2 on a bridge, at chainages [m]."""
+        x = np.asarray(chainage, dtype=float)
+        kind = np.zeros(x.shape)
+        for structure in self.structures:
+            inside = (x >= structure.start) & (x <= structure.end)
+            kind[inside] = 1 if structure.kind == "tunnel" else 2
+        return kind

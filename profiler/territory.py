@@ -1,0 +1,267 @@
+"""A territory: one checked route file, every unit in its key's name.
+
+The whole schema is known from the start; what no code uses yet is accepted, and `not_used` names it.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from profiler.units import FOOT, KILOMETRE, KMH, MILE, MPH, US_SURVEY_FOOT
+
+VERTICAL_UNITS_M = {"m": 1.0, "ft": FOOT, "us-ft": US_SURVEY_FOOT}
+"""Metres per declared vertical unit."""
+
+_POST_UNIT_M = {"mi": MILE, "km": KILOMETRE, "m": 1.0}
+
+Longitude = Annotated[float, Field(ge=-180, le=180)]
+Latitude = Annotated[float, Field(ge=-90, le=90)]
+Speed = Annotated[float, Field(gt=0, le=500)]
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, allow_inf_nan=False)
+
+
+class Place(_Table):
+    """A place on the line: a post, or longitude and latitude, or chainage_m. Exactly one of them."""
+
+    post: str | None = None
+    longitude: Longitude | None = None
+    latitude: Latitude | None = None
+    chainage_m: float | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _post_as_text(cls, data: Any) -> Any:
+        if isinstance(data, dict) and isinstance(data.get("post"), int | float):
+            return {**data, "post": str(data["post"])}
+        return data
+
+    @model_validator(mode="after")
+    def _one_way(self) -> Place:
+        pair = (self.longitude is not None) + (self.latitude is not None)
+        if pair == 1:
+            raise ValueError("longitude and latitude belong together")
+        if (self.post is not None) + (pair == 2) + (self.chainage_m is not None) != 1:
+            raise ValueError("a place is a post, or longitude and latitude, or chainage_m: give one of them")
+        return self
+
+    def words(self) -> str:
+        """The place as the file states it."""
+        if self.post is not None:
+            return f"post {self.post}"
+        if self.chainage_m is not None:
+            return f"chainage {self.chainage_m:g} m"
+        return f"longitude {self.longitude:.5f}, latitude {self.latitude:.5f}"
+
+
+class RouteTable(_Table):
+    name: str = ""
+    units: Literal["us", "metric"] = "metric"
+    ends: tuple[str, str] | None = None
+    invented: bool = False
+
+
+class PostsFrom(_Table):
+    """Posts carried by the pieces (start, end) or by point features (points, post)."""
+
+    unit: Literal["mi", "km", "m"]
+    start: str | None = None
+    end: str | None = None
+    points: str | None = None
+    post: str | None = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> PostsFrom:
+        by_pieces = self.start is not None and self.end is not None
+        by_points = self.points is not None and self.post is not None
+        if by_pieces == by_points or (by_pieces and (self.points or self.post)):
+            raise ValueError(
+                "give start and end (fields of the pieces), or points and post (a file and its field)"
+            )
+        return self
+
+    @property
+    def unit_m(self) -> float:
+        return _POST_UNIT_M[self.unit]
+
+
+class CentrelineTable(_Table):
+    path: str
+    layer: str | None = None
+    keep: dict[str, list[str]] | None = None
+    start: Place | None = None
+    end: Place | None = None
+    posts_from: PostsFrom | None = None
+
+
+class ElevationTable(_Table):
+    rasters: Annotated[list[str], Field(min_length=1)]
+    vertical_datum: str = "unknown"
+    vertical_unit: Literal["m", "ft", "us-ft"] | None = None
+    offset_m: float = 0.0
+
+
+class PostAt(Place):
+    """A post tied to a place: here `post` is the label and one of the other keys the place."""
+
+    post: str
+
+    @model_validator(mode="after")
+    def _one_way(self) -> PostAt:
+        pair = (self.longitude is not None) + (self.latitude is not None)
+        if pair == 1 or (pair == 2) == (self.chainage_m is not None):
+            raise ValueError("a post is tied to chainage_m, or to longitude and latitude: give one of them")
+        return self
+
+
+class PostEquation(_Table):
+    at_chainage_m: float
+    back: str
+    ahead: str
+
+
+class PostsTable(_Table):
+    unit: Literal["mi", "km"]
+    at: Annotated[list[PostAt], Field(min_length=1)]
+    equations: list[PostEquation] = []
+
+
+class StructurePostsFrom(_Table):
+    start: str
+    length_m: str | None = None
+    end: str | None = None
+
+
+class StructureTable(_Table):
+    kind: Literal["tunnel", "bridge"]
+    name: str = ""
+    path: str | None = None
+    layer: str | None = None
+    name_from: str | None = None
+    posts_from: StructurePostsFrom | None = None
+    from_: Annotated[Place | None, Field(alias="from")] = None
+    to: Place | None = None
+
+    @model_validator(mode="after")
+    def _one_way(self) -> StructureTable:
+        by_places = self.from_ is not None and self.to is not None
+        if by_places == (self.path is not None):
+            raise ValueError("give path (a file of structures), or from and to (two places)")
+        return self
+
+
+class _Limit(_Table):
+    from_: Annotated[Place, Field(alias="from")]
+    to: Place
+    speed_mph: Speed | None = None
+    speed_kmh: Speed | None = None
+
+    @model_validator(mode="after")
+    def _one_speed(self) -> _Limit:
+        if (self.speed_mph is None) == (self.speed_kmh is None):
+            raise ValueError("give speed_mph or speed_kmh, one of them")
+        return self
+
+    @property
+    def speed(self) -> float:
+        """[m/s]"""
+        return self.speed_mph * MPH if self.speed_mph is not None else (self.speed_kmh or 0.0) * KMH
+
+
+class SpeedLimitTable(_Limit):
+    train_class: str = ""
+
+
+class SlowOrderTable(_Limit):
+    reason: str = ""
+
+
+class KnownElevationTable(_Table):
+    at: Place
+    elevation_m: float | None = None
+    elevation_ft: float | None = None
+    se_m: Annotated[float | None, Field(gt=0)] = None
+    se_ft: Annotated[float | None, Field(gt=0)] = None
+
+    @model_validator(mode="after")
+    def _one_elevation(self) -> KnownElevationTable:
+        if (self.elevation_m is None) == (self.elevation_ft is None):
+            raise ValueError("give elevation_m or elevation_ft, one of them")
+        if self.se_m is not None and self.se_ft is not None:
+            raise ValueError("give se_m or se_ft, one of them")
+        return self
+
+
+class StationTable(_Table):
+    name: str
+    at: Place
+
+
+class StopTable(_Table):
+    at: Place
+
+
+class ProfileTable(_Table):
+    table: str
+    curves: str | None = None
+    se_m: Annotated[float, Field(gt=0)] = 0.3
+
+
+class SettingsTable(_Table):
+    step_m: Annotated[float, Field(ge=1, le=100)] = 10.0
+    max_grade_pct: Annotated[float, Field(gt=0, le=15)] = 4.5
+    max_gap_km: Annotated[float, Field(ge=0, le=50)] = 2.0
+    train_lengths_m: Annotated[list[Annotated[float, Field(ge=10, le=10_000)]], Field(min_length=1)] = [
+        1000.0,
+        2000.0,
+    ]
+    prominence_m: Annotated[float, Field(gt=0, le=500)] = 5.0
+    grade_break_pct: Annotated[float, Field(gt=0, le=10)] = 0.5
+    sustained_grade_pct: Annotated[float, Field(gt=0, le=10)] = 0.8
+    sustained_length_km: Annotated[float, Field(gt=0, le=100)] = 2.0
+    interpolation: Literal["bilinear", "cubic"] = "bilinear"
+    grade_classes_pct: Annotated[list[float], Field(min_length=4, max_length=4)] | None = None
+
+    @model_validator(mode="after")
+    def _classes_rise(self) -> SettingsTable:
+        limits = self.grade_classes_pct
+        if limits is not None and (min(limits) <= 0 or sorted(set(limits)) != limits):
+            raise ValueError("grade_classes_pct must be four rising figures above zero")
+        return self
+
+
+class Territory(_Table):
+    """A whole territory; ``folder`` is where its relative paths start, ``source`` its file."""
+
+    route: RouteTable = RouteTable()
+    centreline: CentrelineTable | None = None
+    elevation: ElevationTable | None = None
+    posts: PostsTable | None = None
+    structures: list[StructureTable] = []
+    speed_limits: list[SpeedLimitTable] = []
+    slow_orders: list[SlowOrderTable] = []
+    known_elevations: list[KnownElevationTable] = []
+    stations: list[StationTable] = []
+    stops: list[StopTable] = []
+    profile: ProfileTable | None = None
+    settings: SettingsTable = SettingsTable()
+    folder: Annotated[Path, Field(exclude=True)] = Path()
+    source: Annotated[str, Field(exclude=True)] = ""
+
+    @model_validator(mode="after")
+    def _whole(self) -> Territory:
+        if self.posts is not None and self.centreline is not None and self.centreline.posts_from is not None:
+            raise ValueError("posts stand twice, in [posts] and in centreline.posts_from: keep one of them")
+        if self.profile is None and self.centreline is None:
+            raise ValueError("there is no [centreline]: say where the line is, with path = …")
+        return self
+
+    def not_used(self) -> tuple[str, ...]:
+        """Tables given here that nothing uses yet."""
+        later = ("known_elevations", "stops", "profile")
+        return tuple(name for name in later if getattr(self, name))

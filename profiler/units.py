@@ -1,0 +1,76 @@
+"""Exact conversion factors. Multiply to get SI, divide to leave it.
+
+The foot is the international foot (NIST SP 811, appendix B.8); the pound-force uses
+standard gravity (CGPM 1901). "Ton" alone is never used: short ton or tonne.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+FOOT = 0.3048  # [m]
+US_SURVEY_FOOT = 1200.0 / 3937.0  # [m]
+MILE = 5280 * FOOT  # [m]
+KILOMETRE = 1000.0  # [m]
+KMH = 1000.0 / 3600.0  # [m/s]
+MPH = MILE / 3600.0  # [m/s]
+GRAVITY = 9.80665  # [m/s²]
+POUND = 0.45359237  # [kg]
+POUND_FORCE = POUND * GRAVITY  # [N]
+SHORT_TON = 2000 * POUND  # [kg]
+TONNE = 1000.0  # [kg]
+PERCENT = 0.01
+PERMILLE = 0.001
+
+CURVE_COMPENSATION = 0.0004
+"""Grade worth of one degree of curve, 0.04 % [1/degree]: AREMA curve resistance of
+0.8 lb per short ton and degree over 20 lb per short ton and percent."""
+
+EARTH_RADIUS = 6_371_008.8
+"""Mean radius of the Earth, (2a + b)/3 of GRS 80 (Moritz 2000) [m]."""
+
+_HALF_CHORD = 50 * FOOT
+
+FloatArray = npt.NDArray[Any]
+
+
+def degree_of_curve(curvature: npt.ArrayLike) -> FloatArray:
+    """Degree of curve of a curvature, by the 100-ft chord, sign kept.
+
+    Parameters
+    ----------
+    curvature : array_like
+        Curvature, + left with chainage. [1/m]
+
+    Returns
+    -------
+    ndarray
+        Angle at the centre under a chord of 100 ft; 180 where the radius is
+        shorter than half the chord. [degree]
+
+    Notes
+    -----
+    R = 50/sin(D/2) ft (AREMA Manual for Railway Engineering, ch. 5, chord definition).
+
+    Examples
+    --------
+    >>> round(float(degree_of_curve(1 / 1746.40)), 4)
+    1.0
+    """
+    k = np.asarray(curvature, dtype=float)
+    return np.degrees(2 * np.arcsin(np.clip(k * _HALF_CHORD, -1, 1)))
+
+
+def curvature_of_degree(degree: npt.ArrayLike) -> FloatArray:
+    """Curvature [1/m] of a degree of curve by the 100-ft chord; inverse of `degree_of_curve`."""
+    return np.sin(np.radians(np.asarray(degree, dtype=float)) / 2) / _HALF_CHORD
+
+
+def radius_of_degree(degree: float) -> float:
+    """Radius [m] of a degree of curve by the 100-ft chord; infinite for 0."""
+    k = abs(float(curvature_of_degree(degree)))
+    return math.inf if k == 0 else 1 / k

@@ -1,0 +1,160 @@
+"""Codes and figures into words: the one place where units and terms become what people read.
+
+Data files stay metric; everything here follows the territory's ``units`` ("us" or "metric").
+"""
+
+from __future__ import annotations
+
+import math
+
+from profiler.landmark import Landmark
+from profiler.route import Posts, Route
+from profiler.units import FOOT, KILOMETRE, KMH, MILE, MPH, PERCENT, PERMILLE, degree_of_curve
+
+CAUTION = (
+    "A training and planning aid. Local rules, the timetable, special instructions, signals and "
+    "qualified people come first. Figures are estimates from open data and can be wrong. "
+    "No mark is an instruction to operate; not for live train control."
+)
+CAUTION_SHORT = (
+    "Training and planning aid only. Local rules, timetable, special instructions "
+    "and qualified people come first."
+)
+INVENTED = "Invented line: nothing here is a real place, company or person."
+
+MINUS = "\N{MINUS SIGN}"
+THIN_SPACE = "\N{NARROW NO-BREAK SPACE}"
+
+_KIND_WORDS = {
+    "crest": "crest",
+    "sag": "sag",
+    "grade_break": "break",
+    "ruling_grade": "ruling grade",
+    "ruling_grade_compensated": "ruling grade, compensated for curves",
+    "sustained_grade": "sustained grade",
+    "heavy_grade_4000_or_less": "heavy grade, trains of 4,000 trailing short tons or less (49 CFR 232.407)",
+    "heavy_grade_over_4000": "heavy grade, trains over 4,000 trailing short tons (49 CFR 232.407)",
+    "sharpest_curve": "sharpest curve",
+    "total_rise": "total rise",
+    "total_fall": "total fall",
+    "suspected_tunnel": "tunnel?",
+    "suspected_bridge": "bridge?",
+}
+
+
+def kind_words(kind: str) -> str:
+    """The words for a kind of landmark."""
+    return _KIND_WORDS[kind]
+
+
+def number(value: float, decimals: int = 0, *, units: str = "us", sign: bool = False) -> str:
+    """A figure with true minus and grouped thousands: commas in US units, thin spaces in metric."""
+    text = f"{value:{'+' if sign else ''},.{decimals}f}"
+    if float(text.replace(",", "")) == 0:
+        text = text.lstrip("+-")
+    if units == "metric":
+        text = text.replace(",", THIN_SPACE)
+    return text.replace("-", MINUS)
+
+
+def grade_unit(units: str) -> str:
+    """ "%" or "‰"."""
+    return "%" if units == "us" else "‰"
+
+
+def grade_figure(grade: float, units: str, se: float = 0.0, *, sign: bool = False) -> str:
+    """A grade [m/m] without its unit, with as many digits as its standard error [m/m] allows.
+
+    Two decimals of a percent while the standard error is at most 0.05 %, one up to 0.25 %, then
+    one with "≈" before it; per mille have one decimal fewer.
+    """
+    decimals = 2 if se <= 0.05 * PERCENT else 1
+    about = "" if se <= 0.25 * PERCENT else "≈"
+    if units == "us":
+        return about + number(grade / PERCENT, decimals, units=units, sign=sign)
+    return about + number(grade / PERMILLE, decimals - 1, units=units, sign=sign)
+
+
+def grade_text(grade: float, units: str, se: float = 0.0, *, sign: bool = False) -> str:
+    """A grade [m/m] with its unit: "1.35 %", "14 ‰"."""
+    return f"{grade_figure(grade, units, se, sign=sign)} {grade_unit(units)}"
+
+
+def elevation_unit(units: str) -> str:
+    """ "ft" or "m"."""
+    return "ft" if units == "us" else "m"
+
+
+def elevation_text(elevation: float, units: str, decimals: int = 0) -> str:
+    """A height [m] with its unit."""
+    figure = elevation / FOOT if units == "us" else elevation
+    return f"{number(figure, decimals, units=units)} {elevation_unit(units)}"
+
+
+def distance_unit(units: str) -> str:
+    """ "mi" or "km"."""
+    return "mi" if units == "us" else "km"
+
+
+def distance_text(distance: float, units: str, decimals: int = 1) -> str:
+    """A distance along the line [m] in miles or kilometres."""
+    figure = distance / (MILE if units == "us" else KILOMETRE)
+    return f"{number(figure, decimals, units=units)} {distance_unit(units)}"
+
+
+def short_length_text(length: float, units: str) -> str:
+    """A length of train or structure [m] in feet or metres."""
+    return elevation_text(length, units)
+
+
+def curve_text(curvature: float, units: str) -> str:
+    """A curvature [1/m] as degrees in US units ("6°"), as a radius in metric ("290 m")."""
+    if units == "us":
+        degree = abs(float(degree_of_curve(curvature)))
+        return f"{number(degree, 0 if degree >= 1.5 else 1)}°"
+    radius = 1 / abs(curvature) if curvature else math.inf
+    return f"{number(round(radius, -1) if radius > 100 else radius, units=units)} m"
+
+
+def speed_unit(units: str) -> str:
+    """ "mph" or "km/h"."""
+    return "mph" if units == "us" else "km/h"
+
+
+def speed_figure(speed: float, units: str) -> str:
+    """A speed [m/s] without its unit."""
+    return number(speed / (MPH if units == "us" else KMH), units=units)
+
+
+def post_figure(posts: Posts, chainage: float, decimals: int = 1) -> str:
+    """The post at a chainage [m], bare: "54.3"."""
+    return f"{float(posts.at(chainage)):.{decimals}f}".replace("-", MINUS)
+
+
+def post_text(posts: Posts, chainage: float, decimals: int = 1) -> str:
+    """The post at a chainage [m] as people say it: "54.3" in miles, "km 150.1" in kilometres."""
+    figure = post_figure(posts, chainage, decimals)
+    return figure if posts.unit == "mi" else f"km {figure}"
+
+
+def towards(route: Route, direction: str) -> str:
+    """ "to Thistle Quay": a direction as people read it."""
+    return f"to {route.ends[1] if direction == 'with' else route.ends[0]}"
+
+
+def interval_text(item: Landmark, units: str) -> str:
+    """The value of a grade landmark with its 95 % interval: "1.35 % (1.32–1.38)"."""
+    value, low, high = item.value, item.low, item.high
+    if item.unit == "%":
+        se = 0.0 if low is None or high is None else (high - low) / 2 / 1.96 * PERCENT
+        text = grade_text(value * PERCENT, units, se)
+        if low is not None and high is not None:
+            a, b = (grade_figure(x * PERCENT, units, min(se, 0.25 * PERCENT)) for x in (low, high))
+            text += f" ({a}–{b})"
+        return text
+    if item.unit == "degree":
+        return f"{number(abs(value), 1)}°"
+    text = elevation_text(value, units)
+    if low is not None and high is not None:
+        text += f" ({elevation_text(low, units).split(' ')[0]}–{elevation_text(high, units).split(' ')[0]})"
+    return text

@@ -1,0 +1,80 @@
+"""A module imports only from lower levels, or from its own folder: one dict, one walk over the imports."""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+LEVELS = {
+    "errors": 0,
+    "units": 0,
+    "files": 0,
+    "centreline": 1,
+    "ground": 1,
+    "route": 1,
+    "profile": 2,
+    "landmark": 2,
+    "territory": 2,
+    "wording": 3,  # words stand on every noun; nothing below presentation speaks
+    "read": 3,
+    "alignment": 3,
+    "elevation": 3,
+    "landmarks": 4,
+    "build": 6,
+    "present": 7,
+    "write": 7,
+    "cli": 8,
+    "__init__": 9,
+    "__main__": 9,
+}
+OWN_FOLDER = {"read", "alignment", "elevation", "landmarks", "present", "write", "cli"}
+FILES = sorted(p for p in (ROOT / "profiler").rglob("*.py") if "sample_routes" not in p.parts)
+
+
+def imported(path: Path) -> list[str]:
+    """Dotted names of every import in a file, wherever it stands."""
+    names = []
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module:
+            names += [f"{node.module}.{alias.name}" for alias in node.names]
+        elif isinstance(node, ast.Import):
+            names += [alias.name for alias in node.names]
+    return names
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda p: str(p.relative_to(ROOT)))
+def test_imports_point_downwards(path: Path):
+    """Law of the house: levels as in DEVELOPERS.md."""
+    place = path.relative_to(ROOT / "profiler").with_suffix("").parts[0]
+    assert place in LEVELS, f"give {place} a level"
+    for name in imported(path):
+        parts = name.split(".")
+        assert parts[0] != "pipelines", f"{path.name} imports {name}: profiler never imports pipelines"
+        if parts[0] != "profiler":
+            continue
+        target = parts[1] if len(parts) > 1 and parts[1] in LEVELS else "__init__"
+        if target == "errors" or (target == place and place in OWN_FOLDER):
+            continue
+        assert LEVELS[target] < LEVELS[place], f"{path.name} (level {LEVELS[place]}) imports {name}"
+
+
+def test_pipelines_use_the_public_list_only():
+    """Law of the house: `pipelines` stands on `profiler`'s public list, and on nothing behind it."""
+    for path in sorted((ROOT / "pipelines").glob("*.py")):
+        for name in imported(path):
+            if name.startswith("profiler."):
+                assert name.count(".") == 1, f"{path.name} imports {name}"
+
+
+def test_no_heavy_import_at_import_time():
+    """Law of the house: the command line imports heavy libraries inside the command that needs them."""
+    heavy = {"numpy", "pandas", "geopandas", "rasterio", "matplotlib", "folium", "scipy", "pydantic", "shapely"}
+    for name in ("cli/main.py",):
+        tree = ast.parse((ROOT / "profiler" / name).read_text(encoding="utf-8"))
+        top = [n for n in tree.body if isinstance(n, ast.Import | ast.ImportFrom)]
+        names = {a.name.split(".")[0] for n in top if isinstance(n, ast.Import) for a in n.names}
+        names |= {(n.module or "").split(".")[0] for n in top if isinstance(n, ast.ImportFrom)}
+        assert not names & heavy
