@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import math
 
-from profiler.landmark import Landmark
 from profiler.route import Posts, Route
 from profiler.units import FOOT, KILOMETRE, KMH, MILE, MPH, PERCENT, PERMILLE, degree_of_curve
 
@@ -142,17 +141,18 @@ def towards(route: Route, direction: str) -> str:
     return f"to {route.ends[1] if direction == 'with' else route.ends[0]}"
 
 
-def interval_text(item: Landmark, units: str) -> str:
-    """The value of a grade landmark with its 95 % interval: "1.35 % (1.32–1.38)"."""
-    value, low, high = item.value, item.low, item.high
-    if item.unit == "%":
+def interval_text(
+    value: float, unit: str, units: str, low: float | None = None, high: float | None = None
+) -> str:
+    """A landmark's value ("%", "m", "degree") with its 95 % interval: "1.35 % (1.32–1.38)"."""
+    if unit == "%":
         se = 0.0 if low is None or high is None else (high - low) / 2 / 1.96 * PERCENT
         text = grade_text(value * PERCENT, units, se)
         if low is not None and high is not None:
             a, b = (grade_figure(x * PERCENT, units, min(se, 0.25 * PERCENT)) for x in (low, high))
             text += f" ({a}–{b})"
         return text
-    if item.unit == "degree":
+    if unit == "degree":
         return f"{number(abs(value), 1)}°"
     text = elevation_text(value, units)
     if low is not None and high is not None:

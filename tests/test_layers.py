@@ -18,7 +18,7 @@ LEVELS = {
     "profile": 2,
     "landmark": 2,
     "territory": 2,
-    "wording": 3,  # words stand on every noun; nothing below presentation speaks
+    "wording": 2,
     "read": 3,
     "alignment": 3,
     "elevation": 3,
@@ -71,7 +71,17 @@ def test_pipelines_use_the_public_list_only():
 
 def test_no_heavy_import_at_import_time():
     """Law of the house: the command line imports heavy libraries inside the command that needs them."""
-    heavy = {"numpy", "pandas", "geopandas", "rasterio", "matplotlib", "folium", "scipy", "pydantic", "shapely"}
+    heavy = {
+        "numpy",
+        "pandas",
+        "geopandas",
+        "rasterio",
+        "matplotlib",
+        "folium",
+        "scipy",
+        "pydantic",
+        "shapely",
+    }
     for name in ("cli/main.py",):
         tree = ast.parse((ROOT / "profiler" / name).read_text(encoding="utf-8"))
         top = [n for n in tree.body if isinstance(n, ast.Import | ast.ImportFrom)]
