@@ -138,7 +138,8 @@ def post_text(posts: Posts, chainage: float, decimals: int = 1) -> str:
 
 def towards(route: Route, direction: str) -> str:
     """ "to Thistle Quay": a direction as people read it."""
-    return f"to {route.ends[1] if direction == 'with' else route.ends[0]}"
+    end = route.ends[1] if direction == "with" else route.ends[0]
+    return f"to {end}" if end else f"{direction} chainage"
 
 
 def interval_text(
@@ -158,3 +159,106 @@ def interval_text(
     if low is not None and high is not None:
         text += f" ({elevation_text(low, units).split(' ')[0]}–{elevation_text(high, units).split(' ')[0]})"
     return text
+
+
+def travel_words(route: Route) -> str:
+    """ "from Farrow to Thistle Quay": the direction in which up and down are meant."""
+    start, end = route.ends
+    return f"from {start} to {end}" if start and end else "in order of chainage"
+
+
+def stretch_words(posts: Posts, start: float, end: float, decimals: int = 1) -> str:
+    """A place or a stretch by posts, chainages [m]: "post 54.3", "posts 47.3 to 48.6", "km 4.0 to 6.1"."""
+    first, last = (post_figure(posts, x, decimals) for x in (start, end))
+    if first == last:
+        return f"post {first}" if posts.unit == "mi" else f"km {first}"
+    return f"posts {first} to {last}" if posts.unit == "mi" else f"km {first} to {last}"
+
+
+def slope_words(grade: float, units: str, se: float = 0.0) -> str:
+    """ "up 1.35 %", "down 14 ‰", "level": a grade as travelled [m/m]."""
+    figure = grade_figure(abs(grade), units, se)
+    if not figure.strip("≈0."):
+        return "level"
+    return f"{'up' if grade > 0 else 'down'} {figure} {grade_unit(units)}"
+
+
+def break_words(before: float, after: float, units: str) -> str:
+    """The grades on both sides of a break as travelled [m/m]: "↘1.50 → ↘2.45"."""
+    return " → ".join(f"{'↗' if g > 0 else '↘'}{grade_figure(abs(g), units)}" for g in (before, after))
+
+
+def probability_words(probability: float) -> str:
+    """How surely a thing exists: "certain", "83 % likely"."""
+    return "certain" if probability >= 0.995 else f"{number(100 * probability)} % likely"
+
+
+def grade_sure_words(se: float, units: str) -> str:
+    """ "sure to ±0.06 %": the 95 % half-width of a grade's standard error [m/m]."""
+    half = 1.96 * se
+    figure = number(half / PERCENT, 2) if units == "us" else number(half / PERMILLE, 1, units=units)
+    return f"sure to ±{figure} {grade_unit(units)}"
+
+
+def elevation_sure_words(typical_se: float, worst_se: float, units: str) -> str:
+    """ "rail height sure to ±6 ft, at worst ±31 ft": 95 % half-widths of standard errors [m]."""
+    typical, worst = (
+        elevation_text(1.96 * se, units, 0 if units == "us" else 1) for se in (typical_se, worst_se)
+    )
+    return f"rail height sure to ±{typical}, at worst ±{worst}"
+
+
+def class_words(limits: tuple[float, ...], units: str) -> tuple[str, ...]:
+    """Names of the classes of steepness from their lower limits [m/m]: "level", "0.1–0.5", …, "2+"."""
+    unit = PERCENT if units == "us" else PERMILLE
+    figures = [f"{limit / unit:g}" for limit in limits]
+    between = [f"{a}–{b}" for a, b in zip(figures[:-1], figures[1:], strict=True)]
+    return ("level", *between, f"{figures[-1]}+")
+
+
+def ends_text(route: Route) -> str:
+    """ "from Farrow to Thistle Quay", or "in the direction of chainage" where the ends have no names."""
+    first, last = route.ends
+    return f"from {first} to {last}" if first and last else "in the direction of chainage"
+
+
+def curve_figure(curvature: float, units: str) -> str:
+    """A curvature [1/m] as it stands in a row that names its unit: "6°", or a radius in metres, "290"."""
+    return curve_text(curvature, units).removesuffix(" m")
+
+
+def certainty_lines(usual: float, worst: float, units: str) -> tuple[str, str]:
+    """Two lines for 95 % half-widths of elevation [m]: "sure to ±6," and "at worst ±31"."""
+    figures = [x / FOOT if units == "us" else x for x in (usual, worst)]
+    a, b = (number(x, 1 if x < 2 else 0, units=units) for x in figures)
+    return f"sure to ±{a},", f"at worst ±{b}"
+
+
+def ruling_variants(
+    route: Route, direction: str, plain: str, compensated: str, train: str
+) -> tuple[str, ...]:
+    """The name of a ruling grade, from the fullest to the shortest; the compensated figure stays longest.
+
+    ``plain`` and ``compensated`` are figures with their intervals, ``train`` a length in words; the
+    last two may be empty.
+    """
+    name = f"ruling {towards(route, direction)}"
+    extra = f", compensated {compensated}" if compensated else ""
+    bare = plain.split(" (")[0]
+    full = f"{name} {plain}{extra}"
+    return tuple(
+        dict.fromkeys(
+            (
+                f"{full}, train of {train}" if train else full,
+                full,
+                f"{name} {bare}{extra}",
+                f"ruling {bare}{extra}",
+                f"ruling {bare}",
+            )
+        )
+    )
+
+
+def percent_text(probability: float) -> str:
+    """A probability as people read it: "83 %", never quite 0 or 100."""
+    return f"{min(max(round(100 * probability), 1), 99)} %"
