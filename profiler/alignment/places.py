@@ -1,0 +1,242 @@
+"""Places on a stationed line: what lies beside it, what was drawn along it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from profiler.alignment.smooth import earth_centred
+from profiler.alignment.spans import PieceSpan
+from profiler.errors import InputError, RouteError
+from profiler.route import Posts, Structure
+from profiler.units import FloatArray
+
+NEAR = 100.0
+"""A structure's line belongs to the route where it stays within this. [m]"""
+
+BESIDE = 1000.0
+"""A named place further away than this is not on the line. [m]"""
+
+
+class LineIndex:
+    """Nearest stations of a line, found fast. ``chainage``, ``longitude``, ``latitude`` are (n,)."""
+
+    def __init__(self, chainage: FloatArray, longitude: FloatArray, latitude: FloatArray) -> None:
+        self.chainage = chainage
+        self._position = earth_centred(longitude, latitude)
+        self._tree = cKDTree(self._position)
+
+    def nearest(self, longitude: float, latitude: float) -> tuple[float, float]:
+        """Chainage [m] of the place nearest to a point, and how far off the point is [m]."""
+        point = earth_centred(np.array([longitude]), np.array([latitude]))[0]
+        _, i = self._tree.query(point)
+        best = (float(self.chainage[i]), float(np.linalg.norm(self._position[i] - point)))
+        for j in (i - 1, i):  # the foot of the perpendicular on either neighbouring step
+            if 0 <= j < self.chainage.size - 1:
+                a, b = self._position[j], self._position[j + 1]
+                share = float(np.clip((point - a) @ (b - a) / ((b - a) @ (b - a)), 0, 1))
+                off = float(np.linalg.norm(a + share * (b - a) - point))
+                if off < best[1]:
+                    best = (float(self.chainage[j] + share * (self.chainage[j + 1] - self.chainage[j])), off)
+        return best
+
+    def candidates(self, longitude: float, latitude: float, within: float) -> list[tuple[float, float]]:
+        """(chainage, distance) [m] of every separate passage of the line within reach of a point."""
+        point = earth_centred(np.array([longitude]), np.array([latitude]))[0]
+        near = np.sort(np.asarray(self._tree.query_ball_point(point, within), dtype=int))
+        found = []
+        for group in np.split(near, np.flatnonzero(np.diff(near) > 5) + 1):
+            if group.size:
+                off = np.linalg.norm(self._position[group] - point, axis=1)
+                best = int(np.argmin(off))
+                found.append((float(self.chainage[group[best]]), float(off[best])))
+        return found
+
+
+def chainage_of_post(posts: Posts, value: float, length: float, source: str) -> float:
+    """Chainage [m] of a post value, refused outside the line by naming its ends.
+
+    Raises
+    ------
+    InputError
+        If the post is not on the line, stands in the gap of an equation, or occurs twice.
+    """
+    found = [c for c in posts.chainages(value) if -1.0 <= c <= length + 1.0]
+    if len(found) == 1:
+        return float(np.clip(found[0], 0.0, length))
+    if found:
+        raise InputError(
+            source, f"post {value:g} occurs {len(found)} times on the line", "give chainage_m instead"
+        )
+    ends = [float(posts.at(x)) for x in (0.0, length)]
+    raise InputError(
+        source, f"post {value:g} is not on the line", f"the line runs from {ends[0]:.2f} to {ends[1]:.2f}"
+    )
+
+
+def structures_from_tags(spans: Sequence[PieceSpan]) -> tuple[Structure, ...]:
+    """Tunnels and bridges tagged on the pieces themselves; neighbours of one kind are joined."""
+    found: list[Structure] = []
+    for span in spans:
+        for kind in ("tunnel", "bridge"):
+            value = str(span.piece.attributes.get(kind, "no")).lower()
+            if value in ("no", "", "none", "0", "false", "culvert"):
+                continue
+            name = str(span.piece.attributes.get(f"{kind}:name") or span.piece.attributes.get("name") or "")
+            last = found[-1] if found else None
+            if last is not None and last.kind == kind and span.start - last.end < 1.0 and last.name == name:
+                found[-1] = Structure(kind, last.start, span.end, name, "tags")
+            else:
+                found.append(Structure(kind, span.start, span.end, name, "tags"))
+    return tuple(found)
+
+
+def structure_by_geometry(
+    index: LineIndex, longitude: FloatArray, latitude: FloatArray
+) -> tuple[float, float] | None:
+    """Start and end chainage [m] of a drawn structure, None where it is not on the line.
+
+    Both ends must lie within `NEAR` of the line, and the way between them along the line must be
+    as long as the drawing, so that a helical line is not cut short where it crosses itself.
+    """
+    position = earth_centred(longitude, latitude)
+    drawn = float(np.linalg.norm(np.diff(position, axis=0), axis=1).sum())
+    heads = index.candidates(float(longitude[0]), float(latitude[0]), NEAR)
+    tails = index.candidates(float(longitude[-1]), float(latitude[-1]), NEAR)
+    best: tuple[float, float, float] | None = None
+    for head, off_head in heads:
+        for tail, off_tail in tails:
+            misfit = abs(abs(tail - head) - drawn)
+            if misfit <= max(NEAR, 0.2 * drawn):
+                cost = misfit + off_head + off_tail
+                if best is None or cost < best[0]:
+                    best = (cost, min(head, tail), max(head, tail))
+    return None if best is None else best[1:]
+
+
+def structures_from_lines(
+    pieces: Sequence[tuple[FloatArray, FloatArray, Mapping[str, object], int]],
+    index: LineIndex,
+    posts: Posts,
+    *,
+    kind: str,
+    name_field: str | None,
+    start_field: str | None,
+    length_field: str | None,
+    end_field: str | None,
+    post_unit_m: float,
+    source: str,
+) -> tuple[tuple[Structure, ...], tuple[str, ...]]:
+    """Structures of a second file, by geometry first and by their posts second; what disagrees is said.
+
+    ``pieces`` are (longitude, latitude, attributes, row). Those that lie off the line are left out.
+    """
+    found: list[Structure] = []
+    said: list[str] = []
+    length = float(index.chainage[-1])
+    for longitude, latitude, attributes, row in pieces:
+        name = str(attributes.get(name_field, "") or "") if name_field else ""
+        label = name or f"row {row}"
+        by_line = structure_by_geometry(index, longitude, latitude)
+        by_post = _extent_by_posts(
+            attributes, posts, length, start_field, length_field, end_field, post_unit_m
+        )
+        extent = by_line or by_post
+        if extent is None:
+            continue
+        if by_line and by_post and abs(by_line[0] - by_post[0]) > NEAR:
+            said.append(
+                f"{source}: {kind} {label} is drawn {abs(by_line[0] - by_post[0]):.0f} m away from its post: "
+                "the drawing counts"
+            )
+        found.append(Structure(kind, extent[0], extent[1], name, source))
+    return tuple(sorted(found, key=lambda s: s.start)), tuple(said)
+
+
+def _extent_by_posts(
+    attributes: Mapping[str, object],
+    posts: Posts,
+    length: float,
+    start_field: str | None,
+    length_field: str | None,
+    end_field: str | None,
+    post_unit_m: float,
+) -> tuple[float, float] | None:
+    if start_field is None or attributes.get(start_field) is None:
+        return None
+    value = float(str(attributes[start_field])) * post_unit_m / posts.unit_m
+    places = [c for c in posts.chainages(value) if 0 <= c <= length]
+    if not places:
+        return None
+    start = places[0]
+    if length_field is not None and attributes.get(length_field) is not None:
+        run = float(str(attributes[length_field]))
+    elif end_field is not None and attributes.get(end_field) is not None:
+        run = abs(float(str(attributes[end_field])) * post_unit_m / posts.unit_m - value) * posts.unit_m
+    else:
+        return None
+    end = start + (run if posts.rising else -run)
+    return max(min(start, end), 0.0), min(max(start, end), length)
+
+
+def merged_structures(structures: Sequence[Structure]) -> tuple[Structure, ...]:
+    """In order of chainage, the same structure told twice (tags and a file) kept once, the named one."""
+    kept: list[Structure] = []
+    for item in sorted(structures, key=lambda s: (s.start, s.end)):
+        last = kept[-1] if kept else None
+        if last is not None and last.kind == item.kind and _overlap(last, item) > 0.5:
+            better = last if last.name or not item.name else item
+            kept[-1] = Structure(
+                item.kind, min(last.start, item.start), max(last.end, item.end), better.name, better.origin
+            )
+        else:
+            kept.append(item)
+    return tuple(kept)
+
+
+def _overlap(a: Structure, b: Structure) -> float:
+    """Share of the shorter one that both cover."""
+    common = min(a.end, b.end) - max(a.start, b.start)
+    return max(common, 0.0) / max(min(a.end - a.start, b.end - b.start), 1e-9)
+
+
+def place_on_line(
+    index: LineIndex,
+    posts: Posts,
+    *,
+    post: float | None,
+    longitude: float | None,
+    latitude: float | None,
+    chainage: float | None,
+    source: str,
+) -> float:
+    """Chainage [m] of a place given in one of the three ways.
+
+    Raises
+    ------
+    InputError
+        If a post or a chainage is not on the line.
+    RouteError
+        If a coordinate is further than `BESIDE` from it.
+    """
+    length = float(index.chainage[-1])
+    if post is not None:
+        return chainage_of_post(posts, post, length, source)
+    if chainage is not None:
+        if not -1.0 <= chainage <= length + 1.0:
+            raise InputError(
+                source, f"chainage {chainage:g} m is not on the line", f"the line is {length:.0f} m long"
+            )
+        return float(np.clip(chainage, 0.0, length))
+    assert longitude is not None
+    assert latitude is not None
+    at, off = index.nearest(longitude, latitude)
+    if off > BESIDE:
+        raise RouteError(
+            source,
+            f"longitude {longitude:.5f}, latitude {latitude:.5f} is {off / 1000:.1f} km from the line",
+            "correct the coordinates",
+        )
+    return at

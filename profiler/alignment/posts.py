@@ -1,0 +1,112 @@
+"""Kilometre and mile posts: from the pieces, from point features, or as stated."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+import numpy as np
+
+from profiler.alignment.spans import PieceSpan
+from profiler.errors import InputError
+from profiler.route import Posts
+from profiler.units import FOOT, KILOMETRE, MILE
+
+_POST = re.compile(
+    r"^\s*(?:km|mi|mp|pk|mile|post)?\.?\s*(-?\d+(?:[.,]\d+)?)\s*(?:\+\s*(\d+(?:[.,]\d+)?))?\s*$",
+    re.IGNORECASE,
+)
+
+SAME_POST_M = 30.0
+"""Posts of two pieces that meet differ by less: one post; by more: an equation. [m]"""
+
+
+def parse_post(text: str, unit: str, source: str = "post") -> float:
+    """Post value in ``unit`` ("km", "mi") of "12.40", "km 133.1", "12+2112".
+
+    After a plus sign stand metres in kilometres, feet in miles.
+
+    Raises
+    ------
+    InputError
+        If the text is no post.
+    """
+    match = _POST.match(text)
+    if match is None:
+        raise InputError(source, f"{text!r} is no post", "write it like 12.40, km 133.1 or 12+2112")
+    whole = float(match[1].replace(",", "."))
+    if match[2] is None:
+        return whole
+    rest = float(match[2].replace(",", "."))
+    return whole + (rest / 1000 if unit == "km" else rest * FOOT / MILE)
+
+
+def chainage_only(unit: str) -> Posts:
+    """Where no posts are known, chainage serves, counted from the start."""
+    return Posts(np.array([0.0]), np.array([0.0]), unit, stated=False)
+
+
+def posts_from_anchors(anchors: Sequence[tuple[float, float]], unit: str) -> Posts:
+    """Posts from (chainage [m], value) pairs in any order."""
+    chainage, value = (np.array(column, dtype=float) for column in zip(*sorted(anchors), strict=True))
+    return Posts(chainage, value, unit)
+
+
+def with_equations(posts: Posts, equations: Sequence[tuple[float, float, float]]) -> Posts:
+    """Posts with equations (chainage [m], back, ahead) set in: the post jumps from back to ahead."""
+    chainage, value = posts.chainage.tolist(), posts.value.tolist()
+    for at, back, ahead in equations:
+        place = int(np.searchsorted(chainage, at, side="right"))
+        chainage[place:place] = [at, at]
+        value[place:place] = [back, ahead]
+    return Posts(np.array(chainage), np.array(value), posts.unit)
+
+
+def posts_from_pieces(
+    spans: Sequence[PieceSpan], start_field: str, end_field: str, unit_m: float, unit: str
+) -> Posts:
+    """Posts from fields that hold the post at the first and last vertex of each piece.
+
+    Raises
+    ------
+    InputError
+        If no piece carries both, or one is no number.
+    """
+    anchors: list[tuple[float, float]] = []
+    factor = unit_m / (MILE if unit == "mi" else KILOMETRE)
+    for span in spans:
+        first = _figure(span, start_field, unit)
+        last = _figure(span, end_field, unit)
+        if first is None or last is None:
+            continue
+        for place, share in ((span.start, span.start_share), (span.end, span.end_share)):
+            anchors.append((place, (first + share * (last - first)) * factor))
+    if not anchors:
+        raise InputError(
+            "centreline.posts_from",
+            f"no piece carries both {start_field!r} and {end_field!r}",
+            "name other fields",
+        )
+    return _merged(anchors, unit)
+
+
+def _figure(span: PieceSpan, name: str, unit: str) -> float | None:
+    value = span.piece.attributes.get(name)
+    if value is None:
+        return None
+    if isinstance(value, int | float):
+        return float(value)
+    return parse_post(str(value), unit, f"row {span.piece.row}, field {name}")
+
+
+def _merged(anchors: list[tuple[float, float]], unit: str) -> Posts:
+    """One entry where two pieces meet at the same post; two, an equation, where they do not."""
+    metres = MILE if unit == "mi" else KILOMETRE
+    kept: list[tuple[float, float]] = []
+    for place, value in sorted(anchors, key=lambda a: a[0]):
+        if kept and place - kept[-1][0] < SAME_POST_M and abs(value - kept[-1][1]) * metres < SAME_POST_M:
+            continue
+        if kept and place - kept[-1][0] < SAME_POST_M:
+            place = kept[-1][0]
+        kept.append((place, value))
+    return Posts(np.array([a[0] for a in kept]), np.array([a[1] for a in kept]), unit)

@@ -1,0 +1,190 @@
+"""The smoothed line is the track: chainage is measured on it and the ground is sampled on it.
+
+The vertices are smoothed in earth-centred coordinates, so no projection stretches anything and
+a line may be of any length and lie anywhere.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from pyproj import Transformer
+from scipy.linalg import LinAlgError, solveh_banded
+
+from profiler.units import FloatArray
+
+GRID = 10.0
+"""Spacing of the smoothed line. [m]"""
+
+CHORD = 100.0
+"""A drawn segment longer than 2.5 of these counts as drawn straight: points are set along it. [m]"""
+
+CUT_OFFS = (80.0, 120.0, 180.0, 250.0, 350.0, 500.0, 700.0, 1000.0)
+"""Wavelengths offered to cross-validation. [m]"""
+
+THIRD_DIFFERENCE = (-1.0, 3.0, -3.0, 1.0)
+
+
+@dataclass(frozen=True, eq=False)
+class SmoothedLine:
+    """A line on a grid of about 10 m; arrays are (n,).
+
+    ``distance`` from the start, geodesic on the ellipsoid [m]; ``longitude``, ``latitude`` on
+    WGS 84 [degree]; ``heading`` clockwise from north [rad]; ``curvature`` + left [1/m].
+    ``vertex_distance`` (v,) is where each vertex of the drawn line came to lie [m].
+    ``vertex_noise`` is the s.d. of the vertices about the line [m], ``lateral_se`` the standard
+    error of the line itself [m], ``cut_off`` the wavelength that was smoothed away [m].
+    """
+
+    distance: FloatArray
+    longitude: FloatArray
+    latitude: FloatArray
+    heading: FloatArray
+    curvature: FloatArray
+    vertex_distance: FloatArray
+    vertex_noise: float
+    lateral_se: float
+    cut_off: float
+
+
+def earth_centred(longitude: FloatArray, latitude: FloatArray) -> FloatArray:
+    """Geocentric coordinates (n, 3) [m] of places on the WGS 84 ellipsoid."""
+    to_geocentric = Transformer.from_crs("EPSG:4979", "EPSG:4978", always_xy=True)
+    return np.column_stack(to_geocentric.transform(longitude, latitude, np.zeros(np.shape(longitude))))
+
+
+def geographic(position: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Longitude and latitude [degree] of geocentric coordinates (n, 3) [m]."""
+    from_geocentric = Transformer.from_crs("EPSG:4978", "EPSG:4979", always_xy=True)
+    longitude, latitude, _ = from_geocentric.transform(position[:, 0], position[:, 1], position[:, 2])
+    return np.asarray(longitude), np.asarray(latitude)
+
+
+def smooth_line(longitude: FloatArray, latitude: FloatArray) -> SmoothedLine:
+    """Smooth a drawn line: least third difference, the wavelength by generalised cross-validation.
+
+    Parameters
+    ----------
+    longitude, latitude : ndarray, shape (v,)
+        Vertices on WGS 84, v >= 2, none repeated. [degree]
+
+    Returns
+    -------
+    SmoothedLine
+
+    Notes
+    -----
+    Minimises Σ|p − B u|² + λ|D³u|² on a 10 m grid with λ = (L/(10·2π))⁶ (Whittaker 1923;
+    Craven and Wahba 1979 for the cross-validation, its trace by one random probe).
+    """
+    vertices = earth_centred(np.asarray(longitude, float), np.asarray(latitude, float))
+    drawn = np.r_[0.0, np.cumsum(np.linalg.norm(np.diff(vertices, axis=0), axis=1))]
+    at, points = _densified(drawn, vertices)
+    size = max(int(np.ceil(drawn[-1] / GRID - 1e-9)) + 1, 5)
+    grid, cut_off, noise, leverage = _best_fit(at, points, size)
+    step = np.linalg.norm(np.diff(grid, axis=0), axis=1)
+    along = np.r_[0.0, np.cumsum(step)]
+    vertex_distance = np.asarray(np.interp(drawn, np.arange(size) * GRID, along))
+    along, grid = _cut_at(along, grid, vertex_distance[-1])
+    lon, lat = geographic(grid)
+    heading, curvature = _direction(grid, along, lon, lat)
+    return SmoothedLine(
+        distance=along,
+        longitude=lon,
+        latitude=lat,
+        heading=heading,
+        curvature=curvature,
+        vertex_distance=vertex_distance,
+        vertex_noise=noise,
+        lateral_se=noise * np.sqrt(leverage),
+        cut_off=cut_off,
+    )
+
+
+def _densified(drawn: FloatArray, vertices: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Vertices with points set along long straight segments, which would sag or swing otherwise."""
+    lengths = np.diff(drawn)
+    extra = np.where(lengths > 2.5 * CHORD, np.floor(lengths / CHORD), 0).astype(int)
+    if not extra.any():
+        return drawn, vertices
+    segment = np.repeat(np.arange(lengths.size), extra)
+    rank = np.arange(segment.size) - np.repeat(np.cumsum(extra) - extra, extra) + 1
+    at = drawn[segment] + lengths[segment] * rank / (extra[segment] + 1)
+    every = np.sort(np.r_[drawn, at])
+    columns = [np.interp(every, drawn, vertices[:, axis]) for axis in range(3)]
+    return every, np.column_stack(columns)
+
+
+def _best_fit(at: FloatArray, points: FloatArray, size: int) -> tuple[FloatArray, float, float, float]:
+    """The fit of least cross-validation score: grid (size, 3), cut-off, noise s.d., leverage."""
+    origin = points.mean(axis=0)
+    probe = np.random.default_rng(0).choice([-1.0, 1.0], at.size)
+    index = np.clip((at / GRID).astype(int), 0, size - 2)
+    share = np.clip(at / GRID - index, 0.0, 1.0)
+    normal = _normal_matrix(index, share, size)
+    targets = np.column_stack([points - origin, probe])
+    right = np.zeros((size, 4))
+    np.add.at(right, index, targets * (1 - share)[:, None])
+    np.add.at(right, index + 1, targets * share[:, None])
+    best: tuple[float, FloatArray, float, float, float] | None = None
+    for cut_off in CUT_OFFS:
+        fitted = _penalised(normal, right, cut_off)
+        if fitted is None:
+            continue
+        at_points = fitted[index] * (1 - share)[:, None] + fitted[index + 1] * share[:, None]
+        squares = float(((at_points[:, :3] - targets[:, :3]) ** 2).sum()) / 2
+        trace = min(float(probe @ at_points[:, 3]), at.size - 1e-3)
+        score = at.size * squares / (at.size - trace) ** 2
+        if best is None or score < best[0]:
+            noise = np.sqrt(squares / (at.size - trace))
+            best = (score, fitted[:, :3], cut_off, noise, max(trace, 0.0) / at.size)
+    assert best is not None  # the shortest cut-off is always well conditioned
+    _, grid, cut_off, noise, leverage = best
+    return grid + origin, cut_off, float(noise), leverage
+
+
+def _normal_matrix(index: FloatArray, share: FloatArray, size: int) -> FloatArray:
+    """Upper banded form (4, size) of BᵀB, B the linear interpolation on the grid."""
+    band = np.zeros((4, size))
+    np.add.at(band[3], index, (1 - share) ** 2)
+    np.add.at(band[3], index + 1, share**2)
+    np.add.at(band[2], index + 1, share * (1 - share))
+    return band
+
+
+def _penalised(normal: FloatArray, right: FloatArray, cut_off: float) -> FloatArray | None:
+    band = normal.copy()
+    weight = (cut_off / GRID / (2 * np.pi)) ** 6
+    rows = band.shape[1] - 3
+    for a in range(4):
+        for b in range(a, 4):
+            band[3 - (b - a), b : b + rows] += weight * THIRD_DIFFERENCE[a] * THIRD_DIFFERENCE[b]
+    try:
+        solution = solveh_banded(band, right, check_finite=False)
+    except LinAlgError:  # too stiff for so few vertices: a shorter wavelength serves
+        return None
+    return np.asarray(solution) if np.isfinite(solution).all() else None
+
+
+def _cut_at(along: FloatArray, grid: FloatArray, length: float) -> tuple[FloatArray, FloatArray]:
+    """The grid ends where the last vertex lies, not at the next whole step."""
+    keep = along < length - 1e-6
+    last = np.array([np.interp(length, along, grid[:, axis]) for axis in range(3)])
+    return np.r_[along[keep], length], np.vstack([grid[keep], last])
+
+
+def _direction(
+    grid: FloatArray, along: FloatArray, longitude: FloatArray, latitude: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Heading and curvature of the line in the tangent plane of the ellipsoid."""
+    first = np.gradient(grid, along, axis=0)
+    second = np.gradient(first, along, axis=0)
+    lon, lat = np.radians(longitude), np.radians(latitude)
+    zero = np.zeros_like(lon)
+    east = np.column_stack([-np.sin(lon), np.cos(lon), zero])
+    up = np.column_stack([np.cos(lat) * np.cos(lon), np.cos(lat) * np.sin(lon), np.sin(lat)])
+    north = np.cross(up, east)
+    heading = np.arctan2((first * east).sum(axis=1), (first * north).sum(axis=1))
+    turn = (np.cross(first, second) * up).sum(axis=1)
+    return np.mod(heading, 2 * np.pi), turn / np.maximum(np.linalg.norm(first, axis=1), 1e-9) ** 3

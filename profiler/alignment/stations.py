@@ -1,0 +1,56 @@
+"""Stations along a smoothed line."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from profiler.alignment.smooth import SmoothedLine, earth_centred, geographic
+from profiler.errors import RouteError
+from profiler.units import FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class StationedLine:
+    """Stations at equal steps of ellipsoidal length; arrays are (n,), units as in `SmoothedLine`."""
+
+    distance: FloatArray
+    longitude: FloatArray
+    latitude: FloatArray
+    heading: FloatArray
+    curvature: FloatArray
+
+    def part(self, first: int, last: int) -> StationedLine:
+        """The stations first…last (both included), with distance from the first of them."""
+        keep = slice(first, last + 1)
+        return StationedLine(
+            self.distance[keep] - self.distance[first],
+            self.longitude[keep],
+            self.latitude[keep],
+            self.heading[keep],
+            self.curvature[keep],
+        )
+
+
+def lay_stations(line: SmoothedLine, step: float) -> StationedLine:
+    """Stations every ``step`` [m] or a little more or less, so that both ends are stations.
+
+    Raises
+    ------
+    RouteError
+        If the line is shorter than two steps.
+    """
+    length = float(line.distance[-1])
+    count = round(length / step)
+    if count < 2:
+        raise RouteError(
+            "centreline", f"the line is only {length:.0f} m long", "give a longer line or a shorter step_m"
+        )
+    distance = np.linspace(0.0, length, count + 1)
+    grid = earth_centred(line.longitude, line.latitude)
+    position = np.column_stack([np.interp(distance, line.distance, grid[:, axis]) for axis in range(3)])
+    longitude, latitude = geographic(position)
+    heading = np.mod(np.interp(distance, line.distance, np.unwrap(line.heading)), 2 * np.pi)
+    curvature = np.interp(distance, line.distance, line.curvature)
+    return StationedLine(distance, longitude, latitude, heading, curvature)
