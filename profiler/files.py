@@ -3,33 +3,34 @@
 from __future__ import annotations
 
 import contextlib
+import datetime
 import errno
 import hashlib
+import os
 import shutil
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
-from profiler.errors import OutputError
+from profiler.errors import InputError, OutputError
 
-_CHUNK = 1 << 20
+_ELSEWHERE = "choose another folder with --out"
+_FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
+_DENIED = (errno.EACCES, errno.EPERM, errno.EROFS)
+_IN_THE_WAY = (errno.ENOTDIR, errno.EEXIST, errno.EISDIR)
 
 
 def output_error(path: Path, error: OSError) -> OutputError:
     """The sentence for an operating-system error on the way out."""
-    if error.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
-        return OutputError(
-            path, "cannot be written, permission is denied", "choose another folder with --out"
-        )
-    if error.errno in (errno.ENOSPC, errno.EDQUOT):
-        return OutputError(path, "the disk is full", "free some space or choose another folder with --out")
-    if error.errno in (errno.ENOTDIR, errno.EEXIST, errno.EISDIR):
+    if error.errno in _DENIED:
+        return OutputError(path, "cannot be written, permission is denied", _ELSEWHERE)
+    if error.errno in _FULL:
+        return OutputError(path, "the disk is full", f"free some space or {_ELSEWHERE}")
+    if error.errno in _IN_THE_WAY:
         return OutputError(
             path, "is in the way, a file stands where a folder is needed", "choose another --out"
         )
-    return OutputError(
-        path, f"cannot be written ({error.strerror or error})", "choose another folder with --out"
-    )
+    return OutputError(path, f"cannot be written ({error.strerror or error})", _ELSEWHERE)
 
 
 @contextlib.contextmanager
@@ -50,51 +51,100 @@ def staged_folder(folder: Path, *, replaces: tuple[str, ...] = ()) -> Iterator[P
         If the folder cannot be written or the disk is full; ``folder`` is then as before.
     """
     folder = Path(folder)
-    try:
-        existed = folder.is_dir()
-        folder.mkdir(parents=True, exist_ok=True)
-        stage = Path(tempfile.mkdtemp(prefix=".unfinished-", dir=folder))
-    except OSError as error:
-        raise output_error(folder, error) from error
+    made = [place for place in (folder, *folder.parents) if not place.exists()]
     done = False
     try:
-        yield stage
-        _move_into(stage, folder, replaces)
-        done = True
+        with _writing(folder):
+            folder.mkdir(parents=True, exist_ok=True)
+            stage = folder / Path(tempfile.mkdtemp(prefix=".unfinished-", dir=folder)).name
+        try:
+            with _writing(folder, stage):
+                yield stage
+                _move_into(stage, folder, replaces)
+            done = True
+        finally:
+            shutil.rmtree(stage, ignore_errors=True)
+    finally:
+        if not done:
+            with contextlib.suppress(OSError):
+                for place in made:
+                    place.rmdir()
+
+
+@contextlib.contextmanager
+def _writing(folder: Path, stage: Path | None = None) -> Iterator[None]:
+    """Turn an error of writing below ``folder`` into its sentence; errors of reading pass."""
+    try:
+        yield
+    except OutputError as error:
+        source = Path(error.source)
+        if stage is not None and source.is_relative_to(stage):
+            final = folder / source.relative_to(stage)
+            raise OutputError(final, error.problem, error.remedy) from error
+        raise
     except OSError as error:
-        if isinstance(error, OutputError):
-            raise
-        if (
-            error.filename is not None
-            and not str(error.filename).startswith(str(folder))
-            and not _disk(error)
-        ):
+        if stage is not None and not _of_writing(error, folder):
             raise
         raise output_error(folder, error) from error
-    finally:
-        shutil.rmtree(stage, ignore_errors=True)
-        if not done and not existed:
-            with contextlib.suppress(OSError):
-                folder.rmdir()
 
 
-def _disk(error: OSError) -> bool:
-    return error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EROFS)
+def _of_writing(error: OSError, folder: Path) -> bool:
+    """Whether an error belongs to the results; libraries that read raise theirs without a number."""
+    if error.errno is None:
+        return False
+    if error.filename is None or error.errno in _FULL:
+        return True
+    return Path(os.fsdecode(error.filename)).is_relative_to(folder)
 
 
 def _move_into(stage: Path, folder: Path, replaces: tuple[str, ...]) -> None:
-    written = sorted(p.name for p in stage.iterdir())
-    for name in written:
-        (stage / name).replace(folder / name)
-    for name in replaces:
-        if name not in written:
-            (folder / name).unlink(missing_ok=True)
+    """Put the earlier files aside and the new ones in their places: all of them, or none."""
+    written = sorted(place.name for place in stage.iterdir())
+    earlier = [name for name in sorted({*written, *replaces}) if (folder / name).exists()]
+    for name in earlier:
+        if (folder / name).is_dir():
+            raise OutputError(
+                folder / name, "is in the way, a folder stands where a file is needed", "move it away"
+            )
+    aside = stage / ".earlier"
+    aside.mkdir()
+    try:
+        for name in earlier:
+            (folder / name).replace(aside / name)
+        for name in written:
+            (stage / name).replace(folder / name)
+    except BaseException:
+        for place in aside.iterdir():
+            place.replace(folder / place.name)
+        for name in written:
+            if name not in earlier:
+                (folder / name).unlink(missing_ok=True)
+        raise
 
 
 def sha256(path: Path) -> str:
     """Hexadecimal SHA-256 of a file's bytes."""
-    digest = hashlib.sha256()
     with Path(path).open("rb") as file:
-        while chunk := file.read(_CHUNK):
-            digest.update(chunk)
-    return digest.hexdigest()
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def source_date() -> datetime.datetime | None:
+    """The date that results may carry: SOURCE_DATE_EPOCH of the environment, None where it is not set.
+
+    The clock is never asked, so that the same inputs give the same bytes
+    (reproducible-builds.org, SOURCE_DATE_EPOCH specification 1.1).
+
+    Raises
+    ------
+    InputError
+        If the variable is no number of seconds.
+    """
+    seconds = os.environ.get("SOURCE_DATE_EPOCH")
+    if not seconds:
+        return None
+    try:
+        return datetime.datetime.fromtimestamp(int(seconds), tz=datetime.UTC)
+    except (ValueError, OverflowError, OSError) as error:
+        raise InputError(
+            "SOURCE_DATE_EPOCH", f"{seconds!r} is no date", "set it to whole seconds since 1970, or unset it"
+        ) from error

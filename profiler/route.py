@@ -83,12 +83,13 @@ class Posts:
     def chainages(self, post: float) -> tuple[float, ...]:
         """Every chainage [m] that carries a post: none in the gap of an equation, two where it repeats."""
         knots, value = self._knots()
+        a, b, va, vb = knots[:-1], knots[1:], value[:-1], value[1:]
+        carries = (b > a) & (np.minimum(va, vb) <= post) & (post <= np.maximum(va, vb))
         found: list[float] = []
-        for a, b, va, vb in zip(knots[:-1], knots[1:], value[:-1], value[1:], strict=True):
-            if b > a and min(va, vb) <= post <= max(va, vb):
-                place = float(a + (post - va) / (vb - va) * (b - a))
-                if not found or place - found[-1] > 1e-6:
-                    found.append(place)
+        for i in np.flatnonzero(carries):
+            place = float(a[i] + (post - va[i]) / (vb[i] - va[i]) * (b[i] - a[i]))
+            if not found or place - found[-1] > 1e-6:
+                found.append(place)
         return tuple(found)
 
 

@@ -1,0 +1,15 @@
+"""Names of everything an output folder of a profile can hold."""
+
+PROFILE_FILES = (
+    "profile.csv",
+    "landmarks.csv",
+    "grades.csv",
+    "pvis.csv",
+    "curves.csv",
+    "straddles.csv",
+    "profile.gpkg",
+    "map.html",
+    "chart.svg",
+    "chart.png",
+    "provenance.json",
+)

@@ -1,0 +1,157 @@
+"""The tables of a profile as CSV: metric always, units in the column names, UTF-8, lines end with \\n.
+
+Figures have fixed decimals, an empty cell is "none". A text that came in with the data and begins
+with ``=``, ``+``, ``-`` or ``@`` gets an apostrophe before it: spreadsheets would run it as a formula.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
+
+import numpy as np
+
+from profiler.landmark import GradeRun, Landmark, Landmarks, Straddle
+from profiler.profile import Profile
+from profiler.route import CurveElement, Posts
+from profiler.units import PERCENT, FloatArray, degree_of_curve
+
+Columns = Mapping[str, Sequence[str]]
+
+_VALUE_DECIMALS = {"m": 2, "%": 4, "degree": 3}
+_STRUCTURES = np.array(["", "tunnel", "bridge"], dtype=object)
+_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+
+
+def write_tables(profile: Profile, landmarks: Landmarks, folder: Path) -> None:
+    """Write profile.csv, landmarks.csv, grades.csv, curves.csv and straddles.csv into ``folder``.
+
+    Parameters
+    ----------
+    profile : Profile
+        Stations give the rows of profile.csv, curve elements those of curves.csv.
+    landmarks : Landmarks
+        Rows of the other three; ``landmark`` in straddles.csv is a row of landmarks.csv, from 1.
+    folder : Path
+        An existing folder; files of these names are replaced.
+
+    Raises
+    ------
+    OSError
+        If a file cannot be written.
+
+    Notes
+    -----
+    pvis.csv is left out: a profile read from elevation rasters does not claim to see vertical
+    points of intersection.
+    """
+    posts = profile.route.posts
+    tables: dict[str, Columns] = {
+        "profile.csv": _profile(profile),
+        "landmarks.csv": _landmarks(landmarks.items, posts),
+        "grades.csv": _grades(landmarks.grade_runs, posts),
+        "curves.csv": _curves(profile.route.curves),
+        "straddles.csv": _straddles(landmarks.straddles),
+    }
+    for name, columns in tables.items():
+        rows = map(",".join, zip(*columns.values(), strict=True))
+        text = "\n".join([",".join(columns), *rows, ""])
+        (folder / name).write_text(text, encoding="utf-8", newline="\n")
+
+
+def _profile(profile: Profile) -> Columns:
+    route = profile.route
+    sources = np.array([*_text(profile.source_names), ""], dtype=object)  # -1 is the last, the empty one
+    return {
+        "chainage_m": _fixed(route.chainage, 1),
+        "post": _posts(route.posts, route.chainage),
+        "longitude": _fixed(route.longitude, 7),
+        "latitude": _fixed(route.latitude, 7),
+        "ground_m": _fixed(profile.ground, 2),
+        "elevation_m": _fixed(profile.elevation, 2),
+        "elevation_se_m": _fixed(profile.elevation_se, 2),
+        "grade_pct": _fixed(profile.grade / PERCENT, 4),
+        "grade_se_pct": _fixed(profile.grade_se / PERCENT, 4),
+        "degree_of_curve": _fixed(profile.degree, 3),
+        "structure": _STRUCTURES[route.structure_at(route.chainage).astype(int)].tolist(),
+        "ground_source": sources[profile.ground_source].tolist(),
+        "structure_probability": _fixed(profile.structure_probability, 3),
+    }
+
+
+def _landmarks(items: Sequence[Landmark], posts: Posts) -> Columns:
+    return {
+        "kind": [item.kind for item in items],
+        "direction": [item.direction for item in items],
+        "train_length_m": _fixed([item.train_length for item in items], 1),
+        "start_m": _fixed([item.start for item in items], 1),
+        "end_m": _fixed([item.end for item in items], 1),
+        "at_m": _fixed([item.at for item in items], 1),
+        "post": _posts(posts, [item.at for item in items]),
+        **{
+            name: [_fixed([getattr(item, name)], _VALUE_DECIMALS[item.unit])[0] for item in items]
+            for name in ("value", "low", "high")
+        },
+        "unit": [item.unit for item in items],
+        "probability": _fixed([item.probability for item in items], 3),
+        "note": _text(item.note for item in items),
+    }
+
+
+def _grades(runs: Sequence[GradeRun], posts: Posts) -> Columns:
+    return {
+        "start_m": _fixed([run.start for run in runs], 1),
+        "end_m": _fixed([run.end for run in runs], 1),
+        "post": _posts(posts, [run.start for run in runs]),
+        "grade_pct": _fixed([run.grade / PERCENT for run in runs], 4),
+        "grade_se_pct": _fixed([run.grade_se / PERCENT for run in runs], 4),
+        "rise_m": _fixed([run.rise for run in runs], 2),
+    }
+
+
+def _curves(curves: Sequence[CurveElement]) -> Columns:
+    curvature = np.array([curve.curvature for curve in curves])
+    se = np.array([curve.curvature_se for curve in curves])
+    return {
+        "number": [str(curve.number) for curve in curves],
+        "kind": [curve.kind for curve in curves],
+        "start_m": _fixed([curve.start for curve in curves], 1),
+        "end_m": _fixed([curve.end for curve in curves], 1),
+        "spiral_in_m": _fixed([curve.spiral_in for curve in curves], 1),
+        "spiral_out_m": _fixed([curve.spiral_out for curve in curves], 1),
+        "degree_of_curve": _fixed(degree_of_curve(curvature), 3),
+        "degree_se": _fixed((degree_of_curve(curvature + se) - degree_of_curve(curvature - se)) / 2, 3),
+        "hand": [curve.hand for curve in curves],
+        "radius_m": _fixed([curve.radius for curve in curves], 1),
+        "deflection_deg": _fixed(np.degrees([curve.deflection for curve in curves]), 3),
+    }
+
+
+def _straddles(straddles: Sequence[Straddle]) -> Columns:
+    places = ("train_length", "head", "quarter", "half", "three_quarter", "clear")
+    return {
+        "landmark": [str(straddle.landmark + 1) for straddle in straddles],
+        "kind": [straddle.kind for straddle in straddles],
+        "direction": [straddle.direction for straddle in straddles],
+        **{f"{name}_m": _fixed([getattr(s, name) for s in straddles], 1) for name in places},
+    }
+
+
+def _fixed(values: FloatArray | Sequence[float | None], decimals: int) -> list[str]:
+    """Cells with fixed decimals; NaN and None leave theirs empty, and nothing reads "-0.0"."""
+    rounded = np.round(np.asarray(values, dtype=float), decimals) + 0.0
+    # One format over a list is three times as fast as pandas' writer, and each column has its own.
+    cells = list(map(f"%.{decimals}f".__mod__, rounded.tolist()))
+    for i in np.flatnonzero(np.isnan(rounded)).tolist():
+        cells[i] = ""
+    return cells
+
+
+def _posts(posts: Posts, chainage: FloatArray | Sequence[float]) -> list[str]:
+    return _fixed(posts.at(np.asarray(chainage, dtype=float)), 3)
+
+
+def _text(values: Iterable[str]) -> list[str]:
+    """Cells of text from outside: harmless in a spreadsheet, quoted where CSV asks for it (RFC 4180)."""
+    cells = [f"'{value}" if value.startswith(_FORMULA) else value for value in values]
+    return ['"' + cell.replace('"', '""') + '"' if set(cell) & set('",\r\n') else cell for cell in cells]
