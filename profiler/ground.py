@@ -39,6 +39,10 @@ class Ground(Protocol):
     def block_shape(self) -> tuple[int, int]:
         """Rows and columns of the blocks in which the file is stored."""
 
+    @property
+    def bounds(self) -> Bounds:
+        """Bounds that hold every place up to a cell outside the raster; they may be generous."""
+
     def cells(self, longitude: FloatArray, latitude: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Fractional (row, column) of places on WGS 84; NaN where the projection does not reach."""
 

@@ -1,0 +1,272 @@
+"""What the rasters say along a line: every source at every station."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from profiler.elevation.blocks import gather
+from profiler.errors import InputError
+from profiler.ground import Ground, GroundSource
+from profiler.units import FloatArray
+
+Progress = Callable[[float], None]
+
+LOWEST, HIGHEST = -500.0, 9000.0
+"""Elevations outside are no ground [m]: mostly another unit than stated."""
+
+LEAST_WEIGHT = 0.5
+"""A station counts only where the cells that have data carry at least this share of the weight."""
+
+_WHOLE = 1 - 1e-6
+_ON_CENTRE = 1e-6
+_STRETCH = 2048
+_BILINEAR = ((0, 0), (0, 1), (1, 0), (1, 1))
+_CUBIC = tuple((down, right) for down in range(-1, 3) for right in range(-1, 3))
+_INNER = [_CUBIC.index(corner) for corner in _BILINEAR]
+
+
+@dataclass(frozen=True, eq=False)
+class GroundSamples:
+    """Ground at n stations from m sources, in order of preference.
+
+    ``values`` (m, n) [m] are NaN where a source has no data; ``names``, ``cell_m`` [m] (the coarsest
+    raster the line touches) and ``vertical_datum`` belong to the sources.
+    """
+
+    values: FloatArray
+    names: tuple[str, ...]
+    cell_m: tuple[float, ...]
+    vertical_datum: tuple[str, ...]
+
+    def preferred(self) -> tuple[FloatArray, npt.NDArray[np.int16]]:
+        """Ground (n,) [m] of the first source that has it, and that source's number (−1: none)."""
+        ground = np.full(self.values.shape[1], np.nan)
+        source = np.full(self.values.shape[1], -1, dtype=np.int16)
+        for number, values in enumerate(self.values):
+            new = (source < 0) & np.isfinite(values)
+            ground[new], source[new] = values[new], number
+        return ground, source
+
+
+def sample(
+    sources: Sequence[GroundSource],
+    longitude: FloatArray,
+    latitude: FloatArray,
+    *,
+    method: str = "bilinear",
+    progress: Progress | None = None,
+) -> GroundSamples:
+    """Ground at each station from each source.
+
+    Parameters
+    ----------
+    sources : sequence of GroundSource
+        In order of preference.
+    longitude, latitude : ndarray, (n,)
+        Stations on WGS 84, neighbours near each other. [degree]
+    method : {"bilinear", "cubic"}
+        Cubic convolution falls back to bilinear beside voids and edges.
+    progress : callable, optional
+        Called with the share done, 0 to 1.
+
+    Returns
+    -------
+    GroundSamples
+
+    Raises
+    ------
+    InputError
+        An elevation beside the line is outside −500…9,000 m; or the method is unknown.
+
+    Notes
+    -----
+    Weights of void cells drop out and the rest is scaled up, as long as it carries half of the
+    weight. Up to half a cell outside the outermost centres the edge cells count alone, unless
+    another tile of the same source lies there: tiles of one lattice that adjoin without overlap are
+    interpolated across the seam as if they were one raster, and in general a tile fills the weight
+    that earlier ones leave. A tile that has all the cells around a station goes before one that
+    has only some.
+
+    The cubic weights are those of R. Keys, "Cubic convolution interpolation for digital image
+    processing", IEEE Trans. ASSP 29(6), 1981, with a = −1/2.
+    """
+    if method not in ("bilinear", "cubic"):
+        raise InputError("interpolation", f"method “{method}” is not known", "choose bilinear or cubic")
+    longitude, latitude = np.asarray(longitude, dtype=float), np.asarray(latitude, dtype=float)
+    values, cells = np.full((len(sources), longitude.size), np.nan), []
+    for number, source in enumerate(sources):
+        share = _part(progress, number, len(sources))
+        values[number], cell_m = _sample_source(source, longitude, latitude, method == "cubic", share)
+        cells.append(cell_m)
+    return GroundSamples(
+        values=values,
+        names=tuple(source.name for source in sources),
+        cell_m=tuple(cells),
+        vertical_datum=tuple(source.vertical_datum for source in sources),
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Visit:
+    """Stations (by position) that lie on a tile or up to a cell beside it, and where."""
+
+    tile: Ground
+    station: FloatArray
+    row: FloatArray
+    column: FloatArray
+    full: FloatArray
+
+
+def _sample_source(
+    source: GroundSource, longitude: FloatArray, latitude: FloatArray, cubic: bool, progress: Progress | None
+) -> tuple[FloatArray, float]:
+    """Values (n,) of one source, and the side of its coarsest cells."""
+    n = longitude.size
+    total, weight, inside = np.zeros(n), np.zeros(n), np.zeros(n)
+    on, surrounded = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
+    visits = _visits(source.tiles, longitude, latitude)
+    for visit in visits:
+        on[visit.station[_on(visit)]] = True
+        surrounded[visit.station[visit.full]] = True
+    for number, visit in enumerate(visits):
+        index = visit.station
+        need = on[index] & (weight[index] < _WHOLE) & (visit.full | ~surrounded[index])
+        if not need.any():
+            continue
+        index = index[need]
+        value, valid, present = _tile_values(
+            visit, need, cubic, _part(progress, number, len(visits)), (longitude, latitude)
+        )
+        share = np.minimum(valid, 1 - weight[index])
+        total[index] += share * value
+        weight[index] += share
+        inside[index] += present
+    enough = on & (weight > 0) & (weight >= LEAST_WEIGHT * np.minimum(inside, 1))
+    values = np.full(n, np.nan)
+    values[enough] = total[enough] / weight[enough]
+    touched = [visit.tile for visit in visits] or list(source.tiles)
+    return values, max((tile.cell_m for tile in touched), default=float("nan"))
+
+
+def _visits(tiles: Sequence[Ground], longitude: FloatArray, latitude: FloatArray) -> list[_Visit]:
+    """Which stations each tile concerns; tiles the line does not come near cost next to nothing."""
+    starts = np.arange(0, longitude.size, _STRETCH)
+    if not starts.size:
+        return []
+    west, east = (f.reduceat(longitude, starts) for f in (np.fmin, np.fmax))
+    south, north = (f.reduceat(latitude, starts) for f in (np.fmin, np.fmax))
+    visits = []
+    for tile in tiles:
+        box = tile.bounds
+        near = (west <= box.east) & (east >= box.west) & (south <= box.north) & (north >= box.south)
+        if not near.any():
+            continue
+        station = np.flatnonzero(np.repeat(near, _STRETCH)[: longitude.size])
+        x, y = longitude[station], latitude[station]
+        station = station[(x >= box.west) & (x <= box.east) & (y >= box.south) & (y <= box.north)]
+        row, column = tile.cells(longitude[station], latitude[station])
+        rows, columns = tile.shape
+        keep = (row > -1) & (row < rows) & (column > -1) & (column < columns)
+        row, column = row[keep], column[keep]
+        full = (row >= -_ON_CENTRE) & (row <= rows - 1 + _ON_CENTRE)
+        full &= (column >= -_ON_CENTRE) & (column <= columns - 1 + _ON_CENTRE)
+        if keep.any():
+            visits.append(_Visit(tile, station[keep], row, column, full))
+    return visits
+
+
+def _on(visit: _Visit) -> FloatArray:
+    """Stations on the tile itself: at most half a cell outside the outermost centres."""
+    rows, columns = visit.tile.shape
+    half = 0.5 + _ON_CENTRE
+    return (
+        (visit.row >= -half)
+        & (visit.row <= rows - 1 + half)
+        & (visit.column >= -half)
+        & (visit.column <= columns - 1 + half)
+    )
+
+
+def _tile_values(
+    visit: _Visit,
+    need: FloatArray,
+    cubic: bool,
+    progress: Progress | None,
+    place: tuple[FloatArray, FloatArray],
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Value, weight of the cells with data, and weight of the cells in the raster, per station."""
+    tile, row, column = visit.tile, visit.row[need], visit.column[need]
+    top, left = np.floor(row).astype(np.int64), np.floor(column).astype(np.int64)
+    down, right = row - top, column - left
+    linear = np.stack([(1 - down) * (1 - right), (1 - down) * right, down * (1 - right), down * right])
+    keys = _keys_weights(down, right) if cubic else linear
+    corners = _CUBIC if cubic else _BILINEAR
+    within = np.stack(
+        [
+            (top + i >= 0) & (top + i < tile.shape[0]) & (left + j >= 0) & (left + j < tile.shape[1])
+            for i, j in corners
+        ]
+    )
+    cells = gather(tile, top, left, corners, within & (keys != 0), progress)
+    _check_range(tile, cells, visit.station[need], place)
+    inner = _INNER if cubic else slice(None)
+    value, valid = _weighted_mean(cells[inner], linear)
+    if cubic:
+        smooth = np.einsum("kn,kn->n", keys, np.where(keys != 0, cells, 0.0))
+        good = np.isfinite(smooth)
+        value[good] = smooth[good]
+    return value, valid, np.einsum("kn,kn->n", within[inner], linear)
+
+
+def _weighted_mean(cells: FloatArray, weights: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Mean over the cells with data (0 where there are none) and the weight they carry."""
+    there = np.isfinite(cells)
+    if there.all():
+        return np.einsum("kn,kn->n", weights, cells), np.ones(cells.shape[1])
+    kept = np.where(there, weights, 0.0)
+    weight = kept.sum(axis=0)
+    total = np.einsum("kn,kn->n", kept, np.where(there, cells, 0.0))
+    return np.divide(total, weight, out=np.zeros_like(total), where=weight > 0), weight
+
+
+def _keys_weights(down: FloatArray, right: FloatArray) -> FloatArray:
+    """Weights (16, n) of the cells of `_CUBIC`."""
+
+    def four(t: FloatArray) -> FloatArray:
+        return np.stack(
+            [
+                ((2 - t) * t - 1) * t / 2,
+                ((3 * t - 5) * t * t + 2) / 2,
+                ((4 - 3 * t) * t + 1) * t / 2,
+                (t - 1) * t * t / 2,
+            ]
+        )
+
+    return (four(down)[:, None] * four(right)[None, :]).reshape(16, -1)
+
+
+def _check_range(
+    tile: Ground, cells: FloatArray, station: FloatArray, place: tuple[FloatArray, FloatArray]
+) -> None:
+    """No station may lean on a cell that cannot be ground."""
+    wrong = (cells < LOWEST) | (cells > HIGHEST)
+    if wrong.any():
+        corner, first = np.argwhere(wrong)[0]
+        where = [float(axis[station[first]]) for axis in place]
+        raise InputError(
+            tile.name,
+            f"says {float(cells[corner, first]):,.0f} m beside the line, at longitude {where[0]:.5f}, "
+            f"latitude {where[1]:.5f}",
+            'state the unit it is in (vertical_unit = "ft", for example) or give another raster there',
+        )
+
+
+def _part(progress: Progress | None, number: int, total: int) -> Progress | None:
+    """Progress of one of several equal parts."""
+    if progress is None:
+        return None
+    return lambda share: progress((number + share) / total)
