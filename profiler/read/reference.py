@@ -1,0 +1,102 @@
+"""Coordinates of any declared reference system onto WGS 84, nothing guessed."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pyproj
+from pyproj.exceptions import CRSError, ProjError
+
+from profiler.errors import InputError, MissingCRSError
+from profiler.units import FloatArray
+
+_POLAR = 84.0  # [degree], where the usual projections end
+
+IntArray = npt.NDArray[np.int_]
+
+
+def crs_of(declared: str | None, source: str) -> pyproj.CRS:
+    """The reference system a file declares.
+
+    Raises
+    ------
+    MissingCRSError
+        If the file declares none, or "undefined".
+    InputError
+        If the system is not known.
+    """
+    remedy = "declare it in the file (for a Shapefile: add the .prj)"
+    if not declared:
+        raise MissingCRSError(source, "the coordinates come without a reference system (CRS)", remedy)
+    try:
+        crs = pyproj.CRS.from_user_input(declared)
+    except CRSError as error:
+        raise InputError(
+            source, f"the reference system {declared[:60]!r} is not known", "declare one of the EPSG list"
+        ) from error
+    if crs.name.lower().startswith("undefined") or crs.type_name == "Engineering CRS":
+        raise MissingCRSError(source, f"the reference system is {crs.name!r}", remedy)
+    return crs
+
+
+def crs_words(crs: pyproj.CRS) -> str:
+    """ "EPSG:2154" where the system has a code, otherwise its name."""
+    code = crs.to_2d().to_epsg()
+    return f"EPSG:{code}" if code else str(crs.name)
+
+
+def to_wgs84(
+    crs: pyproj.CRS, place: FloatArray, row: IntArray, source: str
+) -> tuple[FloatArray, tuple[str, ...]]:
+    """Longitude and latitude (n, 2) [degree] of coordinates (n, 2) in ``crs``, and what was assumed.
+
+    ``row`` (n,) is the feature a coordinate belongs to, for the message.
+
+    Raises
+    ------
+    InputError
+        If a coordinate is not a number, does not suit the declared system, or lies beyond 84°
+        of latitude.
+    """
+    _refuse(~np.isfinite(place).all(axis=1), row, place, source, "a coordinate is not a number", "correct it")
+    outside: npt.NDArray[np.bool_] = (np.abs(place[:, 0]) > 180) | (np.abs(place[:, 1]) > 90)
+    if crs.is_geographic:
+        words = "does not suit degrees of longitude (−180 to 180) and latitude (−90 to 90)"
+        _refuse(
+            outside, row, place, source, words, f"declare the CRS the file is really in, not {crs_words(crs)}"
+        )
+    elif place.size and not outside.any():
+        words = f"looks like degrees, though the file declares {crs_words(crs)}"
+        _refuse(~outside, row, place, source, words, "declare the CRS the file is really in")
+    try:
+        transformer = pyproj.Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
+        moved = np.column_stack(transformer.transform(place[:, 0], place[:, 1]))
+    except ProjError as error:
+        raise InputError(
+            source, f"{crs_words(crs)} cannot be carried to WGS 84", "use another CRS"
+        ) from error
+    words = f"cannot be carried from {crs_words(crs)} to WGS 84"
+    _refuse(~np.isfinite(moved).all(axis=1), row, place, source, words, "check the coordinates and the CRS")
+    _refuse(
+        np.abs(moved[:, 1]) > _POLAR,
+        row,
+        moved,
+        source,
+        "lies beyond 84° of latitude, where the projections used here end",
+        "give a line outside the polar regions",
+    )
+    said: tuple[str, ...] = ()
+    if "allpark" in transformer.description:
+        said = (f"{crs_words(crs)} to WGS 84 without its datum grid: places may be off by some metres",)
+    return moved, said
+
+
+def _refuse(
+    bad: npt.NDArray[Any], row: IntArray, place: FloatArray, source: str, words: str, remedy: str
+) -> None:
+    if bad.any():
+        i = int(np.argmax(bad))
+        at = ", ".join(f"{value:.10g}" for value in place[i])
+        raise InputError(f"{source}, feature {row[i]}", f"({at}) {words}", remedy)
