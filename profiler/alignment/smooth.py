@@ -6,6 +6,7 @@ a line may be of any length and lie anywhere.
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 
 import numpy as np
@@ -46,6 +47,23 @@ class SmoothedLine:
     vertex_noise: float
     lateral_se: float
     cut_off: float
+
+    def part(self, start: float, end: float) -> SmoothedLine:
+        """The line between two distances [m], distance counted from the first of them."""
+        inside = self.distance[(self.distance > start + 0.01) & (self.distance < end - 0.01)]
+        at = np.r_[start, inside, end]
+        grid = earth_centred(self.longitude, self.latitude)
+        position = np.column_stack([np.interp(at, self.distance, grid[:, axis]) for axis in range(3)])
+        longitude, latitude = geographic(position)
+        return dataclasses.replace(
+            self,
+            distance=at - start,
+            longitude=longitude,
+            latitude=latitude,
+            heading=np.mod(np.interp(at, self.distance, np.unwrap(self.heading)), 2 * np.pi),
+            curvature=np.interp(at, self.distance, self.curvature),
+            vertex_distance=self.vertex_distance - start,
+        )
 
 
 def earth_centred(longitude: FloatArray, latitude: FloatArray) -> FloatArray:

@@ -49,9 +49,7 @@ def piece_spans(
         shares = [_share(piece, longitude[i], latitude[i]) for i in (first, last)]
         # a joint's vertex belongs to one piece: the other reaches up to it
         end = distance[last + 1] if last + 1 < distance.size else distance[last]
-        tail = (
-            _share(piece, longitude[last + 1], latitude[last + 1]) if last + 1 < distance.size else shares[1]
-        )
+        tail = _share(piece, longitude[last + 1], latitude[last + 1]) if last + 1 < distance.size else shares[1]
         if first == last and tail == shares[0]:
             continue
         if tail not in (0.0, 1.0):

@@ -21,17 +21,6 @@ class StationedLine:
     heading: FloatArray
     curvature: FloatArray
 
-    def part(self, first: int, last: int) -> StationedLine:
-        """The stations first…last (both included), with distance from the first of them."""
-        keep = slice(first, last + 1)
-        return StationedLine(
-            self.distance[keep] - self.distance[first],
-            self.longitude[keep],
-            self.latitude[keep],
-            self.heading[keep],
-            self.curvature[keep],
-        )
-
 
 def lay_stations(line: SmoothedLine, step: float) -> StationedLine:
     """Stations every ``step`` [m] or a little more or less, so that both ends are stations.

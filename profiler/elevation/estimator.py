@@ -1,9 +1,9 @@
 """From ground along the line to the elevation and grade of the rail, with how sure.
 
-A Gaussian smoother on nodes every 100 m or so. The rail's grade changes from node to node by as
-much as railways' grades do; the ground's error is learned from the route and counted once where
-it repeats itself; wild values lose their weight; known structures and voids carry none, so that
-standard errors grow inside them; grades beyond the bound are pulled back to it.
+A smoother on nodes every 100 m or so. The rail's grade changes seldom, as railways' grades do;
+the ground's error is learned from the route and counted once where it repeats itself; wild
+values lose their weight; known structures and voids carry none, so that standard errors grow
+inside them; grades beyond the bound are pulled back to it.
 """
 
 from __future__ import annotations
@@ -37,7 +37,11 @@ ELEVATION_FLOOR, GRADE_FLOOR = 0.1, 0.0003
 BOUND_SE = 0.0002
 """How loosely a grade beyond the bound is held to it. [m/m]"""
 
-ROUNDS = 30
+CHANGE_SPREAD = 0.0003
+"""Scale of the Cauchy law of a change of grade from one node to the next. [m/m]"""
+
+ROUNDS, BURN_IN, THINNING = 30, 100, 5
+"""Rounds of the robust fit at most; rounds of sampling that are thrown away; one in so many is kept."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,8 +108,9 @@ def estimate(
     for _ in range(2):
         noises = _noises(value, source, _at_stations(line, stride, chainage.size), ground.shape[0], step)
         variance = _bin_variances(bins, source, noises, stride, spacing)
-        line, factor, leaning = _smooth(bins, variance, spacing, max_grade, line)
-    return _answer(chainage, line, factor, leaning, noises, on_structure, stride, spacing, draws, seed)
+        line = _smooth(bins, variance, spacing, max_grade, line)
+    posterior = _sample(bins, variance, spacing, max_grade, line, draws, seed)
+    return _answer(chainage, posterior, noises, on_structure, stride, spacing)
 
 
 def _preferred(ground: FloatArray, usable: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -172,12 +177,16 @@ def _bin_variances(
 
 
 def _system(
-    bins: _Bins, weight: FloatArray, spacing: float, held: tuple[FloatArray, FloatArray]
+    bins: _Bins,
+    weight: FloatArray,
+    bend: FloatArray,
+    spacing: float,
+    held: tuple[FloatArray, FloatArray],
 ) -> tuple[FloatArray, FloatArray]:
     """Upper banded precision (3, k) and right-hand side (k,) of the node elevations.
 
-    Observations: (1−a)·z_k + a·z_{k+1} = bin mean; second differences / spacing ~ change of
-    grade; ``held`` = (weight, target) of grades that are pulled back to the bound.
+    Observations (1−a)·z_k + a·z_{k+1} = bin mean with ``weight`` (k-1,); changes of grade with
+    precision ``bend`` (k-2,); ``held`` = (weight, target) of grades pulled back to the bound.
     """
     size = bins.value.size + 1
     band = np.zeros((3, size))
@@ -188,7 +197,7 @@ def _system(
     band[1, 1:] += weight * low * high
     right[:-1] += weight * low * bins.value
     right[1:] += weight * high * bins.value
-    stiffness = 1 / (2 * spacing / CHANGE_DISTANCE * CHANGE_SIZE**2 * spacing**2)
+    stiffness = bend / spacing**2
     for a, left in enumerate((1.0, -2.0, 1.0)):
         for b, other in enumerate((1.0, -2.0, 1.0)):
             if b >= a:
@@ -201,6 +210,11 @@ def _system(
     right[1:] += pull * target / spacing
     band[2] += 1e-9
     return band, right
+
+
+def _even_bend(bins: _Bins, spacing: float) -> FloatArray:
+    """Precision of a change of grade if all were of one size: as many and as large as railways have."""
+    return np.full(bins.value.size - 1, 1 / (2 * spacing / CHANGE_DISTANCE * CHANGE_SIZE**2))
 
 
 def _start(bins: _Bins, spacing: float, max_grade: float) -> FloatArray:
@@ -218,12 +232,13 @@ def _start(bins: _Bins, spacing: float, max_grade: float) -> FloatArray:
     target = np.clip(ground, cone - 50.0, cone + 80.0)
     weight = (bins.count > 0).astype(float)
     nothing = (np.zeros(ground.size), np.zeros(ground.size))
+    bend = _even_bend(bins, spacing)
     line = np.r_[target, target[-1]]
     for _ in range(10):
         residual = target - _at_bins(line, bins)
         spread = 1.4826 * float(np.median(np.abs(residual[bins.count > 0]))) + 0.5
         robust = weight / (1 + (residual / (2 * spread)) ** 2) / 16.0
-        band, right = _system(_Bins(target, bins.count, bins.share), robust, spacing, nothing)
+        band, right = _system(_Bins(target, bins.count, bins.share), robust, bend, spacing, nothing)
         line = solveh_banded(band, right, check_finite=False)
     return np.asarray(line)
 
@@ -234,16 +249,16 @@ def _at_bins(line: FloatArray, bins: _Bins) -> FloatArray:
 
 def _smooth(
     bins: _Bins, variance: FloatArray, spacing: float, max_grade: float, line: FloatArray
-) -> tuple[FloatArray, FloatArray, float]:
-    """Robust fit: node elevations, banded Cholesky factor of their precision, share on the bound."""
-    base = np.where(np.isfinite(variance), 1 / np.where(np.isfinite(variance), variance, 1.0), 0.0)
+) -> FloatArray:
+    """Robust fit of the node elevations (k,) with even changes of grade."""
+    base = _base_weight(variance)
+    bend = _even_bend(bins, spacing)
     pull = np.zeros(bins.value.size)
     target = np.zeros(bins.value.size)
-    band = np.empty((3, 0))
     for _ in range(ROUNDS):
         u2 = (bins.value - _at_bins(line, bins)) ** 2 * base
         weight = base * (FREEDOM + 1) / (FREEDOM + u2)
-        band, right = _system(bins, weight, spacing, (pull, target))
+        band, right = _system(bins, weight, bend, spacing, (pull, target))
         before, line = line, np.asarray(solveh_banded(band, right, check_finite=False))
         grade = np.diff(line) / spacing
         beyond = np.abs(grade) > max_grade
@@ -252,59 +267,109 @@ def _smooth(
         pull = np.where(beyond, 1 / BOUND_SE**2, pull)
         if np.abs(line - before).max() < 0.005 and not beyond.any():
             break
-    return line, np.asarray(cholesky_banded(band, check_finite=False)), float((pull > 0).mean())
+    return line
+
+
+def _base_weight(variance: FloatArray) -> FloatArray:
+    return np.where(np.isfinite(variance), 1 / np.where(np.isfinite(variance), variance, 1.0), 0.0)
+
+
+@dataclass(frozen=True, eq=False)
+class _Posterior:
+    """Node elevations: ``mean``, ``variance`` (k,); grades between them: ``grade_variance`` (k-1,);
+    ``draws`` (d, k); ``at_bound``, the share of grades that had to be pulled back."""
+
+    mean: FloatArray
+    variance: FloatArray
+    grade_variance: FloatArray
+    draws: FloatArray
+    at_bound: float
+
+
+def _sample(
+    bins: _Bins,
+    variance: FloatArray,
+    spacing: float,
+    max_grade: float,
+    line: FloatArray,
+    draws: int,
+    seed: int,
+) -> _Posterior:
+    """Gibbs sampling of node elevations under long-tailed changes of grade and long-tailed errors.
+
+    A railway is long tangents and few changes of grade: a Cauchy law says so. Given one precision
+    for every change (exponential, as a Cauchy law is a mixture of normal laws) and one for every
+    error (gamma, for Student's law), elevations are Gaussian and drawn in one banded solve
+    (Geweke 1993, Bayesian treatment of the independent Student-t linear model; Rue 2001, Fast
+    sampling of Gaussian Markov random fields).
+    """
+    rng = np.random.default_rng(seed)
+    base = _base_weight(variance)
+    beyond_count = 0.0
+    total = np.zeros(line.size)
+    squares = np.zeros(line.size)
+    grade_total = np.zeros(line.size - 1)
+    grade_squares = np.zeros(line.size - 1)
+    kept = np.empty((draws, line.size))
+    rounds = draws * THINNING
+    for turn in range(-BURN_IN, rounds):
+        grade = np.diff(line) / spacing
+        bend = rng.exponential(2 / (np.diff(grade) ** 2 + CHANGE_SPREAD**2 * spacing / NODE_DISTANCE))
+        u2 = (bins.value - _at_bins(line, bins)) ** 2 * base
+        weight = base * rng.gamma((FREEDOM + 1) / 2, 2 / (FREEDOM + u2))
+        beyond = np.abs(grade) > max_grade
+        held = (beyond / BOUND_SE**2, np.sign(grade) * max_grade)
+        band, right = _system(bins, weight, bend, spacing, held)
+        factor = cholesky_banded(band, check_finite=False)
+        half = solve_banded((2, 0), _transposed(factor), right, check_finite=False)
+        line = solve_banded((0, 2), factor, half + rng.standard_normal(line.size), check_finite=False)
+        if turn >= 0:
+            beyond_count += float(beyond.mean()) / rounds
+            total += line
+            squares += (line - bins.value[0]) ** 2
+            now = np.diff(line) / spacing
+            grade_total += now
+            grade_squares += now**2
+            if turn % THINNING == 0:
+                kept[turn // THINNING] = line
+    mean, grade_mean = total / rounds, grade_total / rounds
+    return _Posterior(
+        mean=mean,
+        variance=np.maximum(squares / rounds - (mean - bins.value[0]) ** 2, 0.0),
+        grade_variance=np.maximum(grade_squares / rounds - grade_mean**2, 0.0),
+        draws=kept,
+        at_bound=beyond_count,
+    )
+
+
+def _transposed(factor: FloatArray) -> FloatArray:
+    """Lower banded form of Uᵀ from the upper banded form of U."""
+    lower = np.zeros_like(factor)
+    lower[0] = factor[2]
+    lower[1, :-1] = factor[1, 1:]
+    lower[2, :-2] = factor[0, 2:]
+    return lower
 
 
 def _answer(
     chainage: FloatArray,
-    line: FloatArray,
-    factor: FloatArray,
-    leaning: float,
+    posterior: _Posterior,
     noises: tuple[Noise, ...],
     on_structure: FloatArray,
     stride: int,
     spacing: float,
-    draws: int,
-    seed: int,
 ) -> Estimate:
     size = chainage.size
-    variance, covariance = _selected_inverse(factor)
-    node_se = np.sqrt(variance + ELEVATION_FLOOR**2)
-    grade_variance = np.maximum(variance[:-1] + variance[1:] - 2 * covariance, 0.0) / spacing**2
+    line = posterior.mean
     interval = np.minimum(np.arange(size) // stride, line.size - 2)
-    noise = np.random.default_rng(seed).standard_normal((line.size, draws))
-    scatter = np.asarray(solve_banded((0, 2), factor, noise, check_finite=False))
-    nodes = chainage[0] + np.arange(line.size) * spacing
     return Estimate(
         elevation=_at_stations(line, stride, size),
-        elevation_se=_at_stations(node_se, stride, size),
+        elevation_se=_at_stations(np.sqrt(posterior.variance + ELEVATION_FLOOR**2), stride, size),
         grade=(np.diff(line) / spacing)[interval],
-        grade_se=np.maximum(np.sqrt(grade_variance), GRADE_FLOOR)[interval],
+        grade_se=np.maximum(np.sqrt(posterior.grade_variance), GRADE_FLOOR)[interval],
         structure_probability=on_structure.astype(float),
-        draw_chainage=nodes,
-        draw_elevation=line[None] + scatter.T,
-        at_bound=leaning,
+        draw_chainage=chainage[0] + np.arange(line.size) * spacing,
+        draw_elevation=posterior.draws,
+        at_bound=posterior.at_bound,
         noise=noises,
     )
-
-
-def _selected_inverse(factor: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Diagonal (k,) and first off-diagonal (k-1,) of the inverse of UᵀU, U upper banded (3, k).
-
-    Takahashi's recursion (Takahashi, Fagan and Chin 1973): from the last row upwards, each needs
-    only the three entries below it. Linear in k.
-    """
-    diagonal = factor[2]
-    first = np.r_[factor[1, 1:], 0.0] / diagonal
-    second = np.r_[factor[0, 2:], 0.0, 0.0] / diagonal
-    scale = 1 / diagonal**2
-    size = diagonal.size
-    d, e, f = [0.0] * (size + 2), [0.0] * (size + 2), 0.0
-    for i, (u1, u2, s) in reversed(
-        list(enumerate(zip(first.tolist(), second.tolist(), scale.tolist(), strict=True)))
-    ):
-        e_next = e[i + 1]  # cov(i+1, i+2)
-        e[i] = -u1 * d[i + 1] - u2 * e_next
-        f = -u1 * e_next - u2 * d[i + 2]
-        d[i] = s - u1 * e[i] - u2 * f
-    return np.array(d[:size]), np.array(e[: size - 1])

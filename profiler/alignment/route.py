@@ -1,0 +1,335 @@
+"""From a smoothed line and a territory's tables to a stationed route with everything along it."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from profiler.alignment.curves import curve_elements, element_curvature
+from profiler.alignment.places import (
+    LineIndex,
+    merged_structures,
+    place_on_line,
+    structures_from_lines,
+    structures_from_tags,
+)
+from profiler.alignment.posts import (
+    chainage_only,
+    parse_post,
+    posts_from_anchors,
+    posts_from_pieces,
+    with_equations,
+)
+from profiler.alignment.smooth import SmoothedLine
+from profiler.alignment.spans import PieceSpan
+from profiler.alignment.stations import StationedLine
+from profiler.centreline import Centreline, PointFeature
+from profiler.errors import InputError, RouteError, TerritoryError
+from profiler.route import Posts, Route, SpeedLimit, Station, Structure
+from profiler.territory import Place, PostsFrom, StructureTable, Territory
+from profiler.units import KILOMETRE, MILE
+
+STATION_REACH = 150.0
+"""A station of the vector file belongs to the line within this. [m]"""
+
+END_REACH = 1000.0
+"""A station this near to an end names it. [m]"""
+
+POST_REACH = 200.0
+"""A post drawn as a point belongs to the line within this. [m]"""
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """What was read besides the line itself.
+
+    ``post_points`` are point features that carry posts; ``structure_lines`` one entry per
+    `StructureTable` with a path, in order.
+    """
+
+    post_points: tuple[PointFeature, ...] = ()
+    structure_lines: tuple[Centreline, ...] = ()
+
+
+def line_posts(
+    line: SmoothedLine, spans: Sequence[PieceSpan], territory: Territory, around: Surroundings, scale: float
+) -> Posts:
+    """Posts of the line, from wherever the territory has them, by scaled chainage.
+
+    Raises
+    ------
+    InputError
+        If posts contradict each other or lie off the line.
+    """
+    unit = "mi" if territory.route.units == "us" else "km"
+    index = LineIndex(line.distance * scale, line.longitude, line.latitude)
+    stated = territory.posts
+    by_file = territory.centreline.posts_from if territory.centreline else None
+    if stated is not None:
+        anchors = []
+        for number, entry in enumerate(stated.at, start=1):
+            source = f"{territory.source}: posts.at[{number}]"
+            place = entry.model_copy(update={"post": None})
+            anchors.append((_place(index, None, place, source), parse_post(entry.post, stated.unit, source)))
+        posts = posts_from_anchors(anchors, stated.unit)
+        equations = [
+            (e.at_chainage_m, parse_post(e.back, stated.unit), parse_post(e.ahead, stated.unit))
+            for e in stated.equations
+        ]
+        return with_equations(posts, equations) if equations else posts
+    if by_file is None:
+        return chainage_only(unit)
+    unit = "mi" if by_file.unit == "mi" else "km"
+    if by_file.points is not None:
+        return _posts_of_points(index, around.post_points, by_file, unit, f"{territory.source}: {by_file.points}")
+    scaled = [dataclasses.replace(s, start=s.start * scale, end=s.end * scale) for s in spans]
+    return posts_from_pieces(scaled, by_file.start or "", by_file.end or "", by_file.unit_m, unit)
+
+
+def _posts_of_points(
+    index: LineIndex, points: Sequence[PointFeature], fields: PostsFrom, unit: str, source: str
+) -> Posts:
+    factor = fields.unit_m / (MILE if unit == "mi" else KILOMETRE)
+    anchors = []
+    for point in points:
+        value = point.attributes.get(fields.post or "")
+        at, off = index.nearest(point.longitude, point.latitude)
+        if value is not None and off <= POST_REACH:
+            anchors.append((at, parse_post(str(value), unit, f"{source}, row {point.row}") * factor))
+    if not anchors:
+        raise InputError(
+            source, f"no point within {POST_REACH:g} m of the line carries {fields.post!r}", "check the field"
+        )
+    return posts_from_anchors(anchors, unit)
+
+
+def _place(index: LineIndex, posts: Posts | None, place: Place, source: str) -> float:
+    """Chainage [m] of a territory's place."""
+    if place.post is not None and posts is None:
+        raise TerritoryError(source, "a post cannot be placed by a post", "give chainage_m or coordinates")
+    return place_on_line(
+        index,
+        posts if posts is not None else chainage_only("km"),
+        post=None if place.post is None or posts is None else parse_post(place.post, posts.unit, source),
+        longitude=place.longitude,
+        latitude=place.latitude,
+        chainage=place.chainage_m,
+        source=source,
+    )
+
+
+def cut_between(
+    line: SmoothedLine,
+    spans: Sequence[PieceSpan],
+    territory: Territory,
+    around: Surroundings,
+) -> tuple[float, float]:
+    """Distances [m] of the ends asked for by post or chainage; start may lie after end.
+
+    Raises
+    ------
+    InputError
+        If such a place is not on the line, or the posts themselves are tied to chainage.
+    """
+    table = territory.centreline
+    assert table is not None
+    ends = [0.0, float(line.distance[-1])]
+    index = LineIndex(line.distance, line.longitude, line.latitude)
+    for which, place in enumerate((table.start, table.end)):
+        if place is None or place.longitude is not None:
+            continue
+        source = f"{territory.source}: centreline.{'end' if which else 'start'}"
+        posts = None
+        if place.post is not None:
+            if territory.posts is not None and any(a.chainage_m is not None for a in territory.posts.at):
+                raise TerritoryError(
+                    source,
+                    "a post that is tied to chainage cannot say where the line begins",
+                    "give coordinates",
+                )
+            posts = line_posts(line, spans, territory, around, 1.0)
+        ends[which] = _place(index, posts, place, source)
+    if abs(ends[1] - ends[0]) < 1.0:
+        raise RouteError(f"{territory.source}: centreline", "start and end are the same place", "move one of them")
+    return ends[0], ends[1]
+
+
+def lay_route(
+    line: SmoothedLine,
+    stations: StationedLine,
+    spans: Sequence[PieceSpan],
+    centreline: Centreline,
+    territory: Territory,
+    around: Surroundings,
+    *,
+    scale: float = 1.0,
+    assumptions: Sequence[str] = (),
+) -> Route:
+    """The route: stations by scaled chainage, posts, curves, and all that stands along it.
+
+    Raises
+    ------
+    InputError
+        If a place of the territory is not on the line.
+    """
+    chainage = stations.distance * scale
+    posts = line_posts(line, spans, territory, around, scale)
+    index = LineIndex(chainage, stations.longitude, stations.latitude)
+    curves = curve_elements(line.distance * scale, line.curvature)
+    structures, said = _structures(index, posts, spans, territory, around, scale)
+    named = _stations(index, posts, centreline, territory)
+    return Route(
+        chainage=chainage,
+        longitude=stations.longitude,
+        latitude=stations.latitude,
+        heading=stations.heading,
+        curvature=element_curvature(chainage, curves),
+        lateral_se=line.lateral_se,
+        posts=posts,
+        name=territory.route.name,
+        ends=territory.route.ends or _ends(named, float(chainage[-1])),
+        source=centreline.source,
+        scale=scale,
+        curves=curves,
+        structures=structures,
+        stations=named,
+        limits=_limits(index, posts, territory, "speed_limits"),
+        slow_orders=_limits(index, posts, territory, "slow_orders"),
+        assumptions=(*assumptions, *said, *_said_of_posts(posts)),
+    )
+
+
+def _said_of_posts(posts: Posts) -> tuple[str, ...]:
+    return () if posts.stated else ("no posts are given: chainage from the start serves",)
+
+
+def _structures(
+    index: LineIndex,
+    posts: Posts,
+    spans: Sequence[PieceSpan],
+    territory: Territory,
+    around: Surroundings,
+    scale: float,
+) -> tuple[tuple[Structure, ...], tuple[str, ...]]:
+    tagged = [dataclasses.replace(s, start=s.start * scale, end=s.end * scale) for s in spans]
+    found = list(structures_from_tags(tagged))
+    said: list[str] = []
+    files = iter(around.structure_lines)
+    for number, table in enumerate(territory.structures, start=1):
+        source = f"{territory.source}: structures[{number}]"
+        if table.path is None:
+            assert table.from_ is not None
+            assert table.to is not None
+            a, b = (_place(index, posts, p, f"{source}.{k}") for p, k in ((table.from_, "from"), (table.to, "to")))
+            found.append(Structure(table.kind, min(a, b), max(a, b), table.name, "posts"))
+            continue
+        lines = next(files)
+        more, words = _from_file(index, posts, table, lines, territory)
+        found += more
+        said += words
+        if not more:
+            said.append(f"{lines.source}: none of its {table.kind}s lies on the line")
+    return merged_structures(found), tuple(said)
+
+
+def _from_file(
+    index: LineIndex, posts: Posts, table: StructureTable, lines: Centreline, territory: Territory
+) -> tuple[tuple[Structure, ...], tuple[str, ...]]:
+    fields = table.posts_from
+    by_file = territory.centreline.posts_from if territory.centreline else None
+    pieces = [(p.longitude, p.latitude, p.attributes, p.row) for p in lines.pieces]
+    return structures_from_lines(
+        pieces,
+        index,
+        posts,
+        kind=table.kind,
+        name_field=table.name_from,
+        start_field=fields.start if fields else None,
+        length_field=fields.length_m if fields else None,
+        end_field=fields.end if fields else None,
+        post_unit_m=by_file.unit_m if by_file else posts.unit_m,
+        source=lines.source,
+    )
+
+
+def _stations(index: LineIndex, posts: Posts, centreline: Centreline, territory: Territory) -> tuple[Station, ...]:
+    found = []
+    for number, table in enumerate(territory.stations, start=1):
+        at = _place(index, posts, table.at, f"{territory.source}: stations[{number}].at")
+        found.append(Station(table.name, at))
+    if not found:
+        for point in centreline.points:
+            name = point.attributes.get("name")
+            if name is None or not _is_station(point.attributes):
+                continue
+            at, off = index.nearest(point.longitude, point.latitude)
+            if off <= STATION_REACH:
+                found.append(Station(str(name), at))
+    return tuple(sorted(found, key=lambda s: (s.chainage, s.name)))
+
+
+def _is_station(attributes: Mapping[str, object]) -> bool:
+    return attributes.get("railway") in ("station", "halt", "stop")
+
+
+def _ends(stations: Sequence[Station], length: float) -> tuple[str, str]:
+    """Names of the ends: the nearest station within `END_REACH` of each, else nothing."""
+    start = next((s.name for s in stations if s.chainage <= END_REACH), "")
+    end = next((s.name for s in reversed(stations) if s.chainage >= length - END_REACH), "")
+    return (start, end) if start != end else ("", "")
+
+
+def _limits(index: LineIndex, posts: Posts, territory: Territory, name: str) -> tuple[SpeedLimit, ...]:
+    found = []
+    for number, table in enumerate(getattr(territory, name), start=1):
+        source = f"{territory.source}: {name}[{number}]"
+        a, b = (_place(index, posts, p, f"{source}.{k}") for p, k in ((table.from_, "from"), (table.to, "to")))
+        if abs(b - a) < 1.0:
+            raise TerritoryError(source, "from and to are the same place", "move one of them")
+        found.append(
+            SpeedLimit(
+                min(a, b),
+                max(a, b),
+                table.speed,
+                train_class=getattr(table, "train_class", ""),
+                reason=getattr(table, "reason", ""),
+            )
+        )
+    return tuple(sorted(found, key=lambda s: (s.start, s.end)))
+
+
+def part_of_route(route: Route, first: int, last: int) -> Route:
+    """The route between two stations (indices, both included), chainage from the first of them."""
+    origin, length = float(route.chainage[first]), float(route.chainage[last] - route.chainage[first])
+    keep = slice(first, last + 1)
+
+    def clipped(items: Sequence[Structure] | Sequence[SpeedLimit]) -> tuple[Structure | SpeedLimit, ...]:
+        moved = (
+            dataclasses.replace(x, start=max(x.start - origin, 0.0), end=min(x.end - origin, length)) for x in items
+        )
+        return tuple(x for x in moved if x.end > x.start)
+
+    curves = [
+        dataclasses.replace(c, start=c.start - origin, end=c.end - origin)
+        for c in route.curves
+        if c.start >= origin and c.end <= origin + length
+    ]
+    return dataclasses.replace(
+        route,
+        chainage=route.chainage[keep] - origin,
+        longitude=route.longitude[keep],
+        latitude=route.latitude[keep],
+        heading=route.heading[keep],
+        curvature=route.curvature[keep],
+        posts=dataclasses.replace(route.posts, chainage=route.posts.chainage - origin),
+        curves=tuple(dataclasses.replace(c, number=n) for n, c in enumerate(curves, start=1)),
+        structures=clipped(route.structures),  # type: ignore[arg-type]
+        limits=clipped(route.limits),  # type: ignore[arg-type]
+        slow_orders=clipped(route.slow_orders),  # type: ignore[arg-type]
+        stations=tuple(
+            dataclasses.replace(s, chainage=s.chainage - origin)
+            for s in route.stations
+            if 0 <= s.chainage - origin <= length
+        ),
+    )

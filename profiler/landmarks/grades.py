@@ -1,0 +1,217 @@
+"""Ruling, sustained and heavy grades, total rise and fall."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.integrate import cumulative_trapezoid
+
+from profiler.landmark import Landmark
+from profiler.landmarks.windows import steepest, union, window_means, window_starts
+from profiler.profile import Profile
+from profiler.route import DIRECTIONS
+from profiler.units import CURVE_COMPENSATION, MILE, PERCENT, FloatArray
+
+HEAVY = (
+    ("heavy_grade_4000_or_less", 2 * MILE, 0.02),
+    ("heavy_grade_over_4000", 3 * MILE, 0.01),
+)
+"""Heavy grade, 49 CFR 232.407(a)(1): an average of 2 % over 2 continuous miles for trains of 4,000
+trailing short tons or less, of 1 % over 3 continuous miles for heavier ones."""
+
+INTERVAL = (2.5, 97.5)  # percent
+
+AT_LEAST = 1e-9
+"""Arithmetic slack with which "at least" is read. [m/m]"""
+
+LEAST_UNDULATION = 1.0
+"""Ups and downs smaller than this are left out of total rise and fall. [m]"""
+
+
+@dataclass(frozen=True, eq=False)
+class Climbs:
+    """One direction's climb along its own chainage, for the estimate and for the draws.
+
+    ``along`` (n,) [m] from the start of the journey; ``climb`` (n,) [m] the rise so far, curve
+    compensation included where asked; ``nodes`` (k,) [m], ``draws`` (d, k) [m] the same for draws.
+    """
+
+    along: FloatArray
+    climb: FloatArray
+    nodes: FloatArray
+    draws: FloatArray
+
+
+def climbs(profile: Profile, direction: str, *, compensated: bool) -> Climbs:
+    """The climb as travelled."""
+    chainage = profile.chainage
+    curve = np.zeros(chainage.size)
+    if compensated:
+        curve = CURVE_COMPENSATION * cumulative_trapezoid(np.abs(profile.degree), chainage, initial=0)
+    nodes = profile.draws.chainage
+    node_curve = np.interp(nodes, chainage, curve)
+    draws = profile.draws.elevation
+    if direction == "with":
+        return Climbs(
+            chainage - chainage[0], profile.elevation + curve, nodes - chainage[0], draws + node_curve
+        )
+    end = chainage[-1]
+    back = curve[-1] - curve
+    node_back = curve[-1] - node_curve
+    return Climbs(
+        (end - chainage)[::-1],
+        (profile.elevation + back)[::-1],
+        (end - nodes)[::-1],
+        (draws + node_back)[:, ::-1],
+    )
+
+
+def _steepest_draws(way: Climbs, length: float) -> FloatArray:
+    """Steepest mean grade (d,) [m/m] of every draw, windows starting at nodes."""
+    nodes, z = way.nodes, way.draws
+    starts = np.arange(nodes.size)[nodes <= nodes[-1] - length]
+    if starts.size == 0:
+        return np.zeros(0)
+    head = nodes[starts] + length
+    i = np.clip(np.searchsorted(nodes, head, side="right") - 1, 0, nodes.size - 2)
+    share = (head - nodes[i]) / (nodes[i + 1] - nodes[i])
+    best = np.full(z.shape[0], -np.inf)
+    for row in range(z.shape[0]):  # a row at a time: the whole would not fit for long lines
+        line = z[row]
+        rise = line[i] * (1 - share) + line[i + 1] * share - line[starts]
+        best[row] = rise.max() / length
+    return best
+
+
+def _interval(values: FloatArray) -> tuple[float | None, float | None]:
+    if values.size == 0:
+        return None, None
+    low, high = np.percentile(values, INTERVAL)
+    return float(low) / PERCENT, float(high) / PERCENT
+
+
+def _span(profile: Profile, direction: str, start: float, length: float) -> tuple[float, float]:
+    """A stretch along the journey as chainage, lower end first. [m]"""
+    chainage = profile.chainage
+    if direction == "with":
+        return float(chainage[0] + start), float(chainage[0] + start + length)
+    return float(chainage[-1] - start - length), float(chainage[-1] - start)
+
+
+def ruling_grades(profile: Profile, train_lengths: tuple[float, ...]) -> list[Landmark]:
+    """The steepest mean grade over each train length [m], each direction, plain and compensated."""
+    found = []
+    for compensated in (False, True):
+        for direction in DIRECTIONS:
+            way = climbs(profile, direction, compensated=compensated)
+            for length in train_lengths:
+                best = steepest(way.along, way.climb, length)
+                if best is None:
+                    continue
+                # the estimate is smoother than the rail, the draws are rougher: both belong to the interval
+                low, high = _interval(np.append(_steepest_draws(way, length), best[1]))
+                start, end = _span(profile, direction, best[0], length)
+                found.append(
+                    Landmark(
+                        kind="ruling_grade_compensated" if compensated else "ruling_grade",
+                        direction=direction,
+                        start=start,
+                        end=end,
+                        at=(start + end) / 2,
+                        value=best[1] / PERCENT,
+                        low=low,
+                        high=high,
+                        unit="%",
+                        train_length=length,
+                        note="with 0.04 % per degree of curve"
+                        if compensated
+                        else "not compensated for curves",
+                    )
+                )
+    return found
+
+
+def _stretches(
+    profile: Profile, direction: str, length: float, least: float, kind: str, note: str
+) -> list[Landmark]:
+    """Landmarks for the union of all windows of ``length`` [m] that climb at least ``least`` [m/m]."""
+    way = climbs(profile, direction, compensated=False)
+    if way.along[-1] < length:
+        return []
+    starts = window_starts(way.along, length)
+    means = window_means(way.along, way.climb, starts, length)
+    found = []
+    for a, b in union(starts, means >= least - AT_LEAST, length):
+        run = b - a
+        rise = float(np.interp(b, way.along, way.climb) - np.interp(a, way.along, way.climb))
+        ends = [np.interp([a, b], way.nodes, row) for row in way.draws]
+        rises = np.array([e[1] - e[0] for e in ends]) / run
+        worst = np.array([_window_max(way.nodes, row, a, b, length) for row in way.draws])
+        low, high = _interval(rises)
+        start, end = _span(profile, direction, a, run)
+        found.append(
+            Landmark(
+                kind=kind,
+                direction=direction,
+                start=start,
+                end=end,
+                at=(start + end) / 2,
+                value=rise / run / PERCENT,
+                low=low,
+                high=high,
+                unit="%",
+                probability=float((worst >= least - AT_LEAST).mean()),
+                note=f"{note}; {run / 1000:.2f} km long, rises {rise:.0f} m",
+            )
+        )
+    return found
+
+
+def _window_max(nodes: FloatArray, climb: FloatArray, a: float, b: float, length: float) -> float:
+    """Steepest window of one draw inside a…b, looked for every node."""
+    starts = np.unique(np.r_[a, nodes[(nodes > a) & (nodes < b - length)], b - length])
+    return float(window_means(nodes, climb, starts, length).max())
+
+
+def sustained_grades(profile: Profile, least: float, length: float) -> list[Landmark]:
+    """Stretches of at least ``length`` [m] whose mean climb over it is at least ``least`` [m/m]."""
+    note = f"mean of at least {least / PERCENT:g} % over every {length / 1000:g} km"
+    return [
+        landmark
+        for direction in DIRECTIONS
+        for landmark in _stretches(profile, direction, length, least, "sustained_grade", note)
+    ]
+
+
+def heavy_grades(profile: Profile) -> list[Landmark]:
+    """Heavy grade by 49 CFR 232.407(a)(1), both tonnage classes, listed in the direction it climbs."""
+    found = []
+    for kind, length, least in HEAVY:
+        note = f"average of at least {least / PERCENT:g} % over {length / MILE:g} continuous miles"
+        for direction in DIRECTIONS:
+            found += _stretches(profile, direction, length, least, kind, note)
+    return found
+
+
+def totals(profile: Profile, turning: FloatArray) -> list[Landmark]:
+    """Total rise and fall for each direction, between the turning points (indices of stations)."""
+    z = profile.elevation[turning]
+    up, down = float(np.maximum(np.diff(z), 0).sum()), float(np.maximum(-np.diff(z), 0).sum())
+    start, end = float(profile.chainage[0]), float(profile.chainage[-1])
+    found = []
+    for direction, rise, fall in (("with", up, down), ("against", down, up)):
+        for kind, value in (("total_rise", rise), ("total_fall", fall)):
+            found.append(
+                Landmark(
+                    kind=kind,
+                    direction=direction,
+                    start=start,
+                    end=end,
+                    at=(start + end) / 2,
+                    value=value,
+                    unit="m",
+                    note=f"undulations under {LEAST_UNDULATION:g} m left out",
+                )
+            )
+    return found
