@@ -16,8 +16,7 @@ CAUTION = (
     "No mark is an instruction to operate; not for live train control."
 )
 CAUTION_SHORT = (
-    "Training and planning aid only. Local rules, timetable, special instructions "
-    "and qualified people come first."
+    "Training and planning aid only. Local rules, timetable, special instructions and qualified people come first."
 )
 INVENTED = "Invented line: nothing here is a real place, company or person."
 
@@ -127,7 +126,12 @@ def speed_figure(speed: float, units: str) -> str:
 
 def post_figure(posts: Posts, chainage: float, decimals: int = 1) -> str:
     """The post at a chainage [m], bare: "54.3"."""
-    return f"{float(posts.at(chainage)):.{decimals}f}".replace("-", MINUS)
+    return post_value(float(posts.at(chainage)), decimals)
+
+
+def post_value(value: float, decimals: int = 1) -> str:
+    """A post as it stands beside the track: no unit, no grouping."""
+    return f"{value:.{decimals}f}".replace("-", MINUS)
 
 
 def post_text(posts: Posts, chainage: float, decimals: int = 1) -> str:
@@ -142,9 +146,7 @@ def towards(route: Route, direction: str) -> str:
     return f"to {end}" if end else f"{direction} chainage"
 
 
-def interval_text(
-    value: float, unit: str, units: str, low: float | None = None, high: float | None = None
-) -> str:
+def interval_text(value: float, unit: str, units: str, low: float | None = None, high: float | None = None) -> str:
     """A landmark's value ("%", "m", "degree") with its 95 % interval: "1.35 % (1.32–1.38)"."""
     if unit == "%":
         se = 0.0 if low is None or high is None else (high - low) / 2 / 1.96 * PERCENT
@@ -202,9 +204,7 @@ def grade_sure_words(se: float, units: str) -> str:
 
 def elevation_sure_words(typical_se: float, worst_se: float, units: str) -> str:
     """ "rail height sure to ±6 ft, at worst ±31 ft": 95 % half-widths of standard errors [m]."""
-    typical, worst = (
-        elevation_text(1.96 * se, units, 0 if units == "us" else 1) for se in (typical_se, worst_se)
-    )
+    typical, worst = (elevation_text(1.96 * se, units, 0 if units == "us" else 1) for se in (typical_se, worst_se))
     return f"rail height sure to ±{typical}, at worst ±{worst}"
 
 
@@ -214,12 +214,6 @@ def class_words(limits: tuple[float, ...], units: str) -> tuple[str, ...]:
     figures = [f"{limit / unit:g}" for limit in limits]
     between = [f"{a}–{b}" for a, b in zip(figures[:-1], figures[1:], strict=True)]
     return ("level", *between, f"{figures[-1]}+")
-
-
-def ends_text(route: Route) -> str:
-    """ "from Farrow to Thistle Quay", or "in the direction of chainage" where the ends have no names."""
-    first, last = route.ends
-    return f"from {first} to {last}" if first and last else "in the direction of chainage"
 
 
 def curve_figure(curvature: float, units: str) -> str:
@@ -234,9 +228,7 @@ def certainty_lines(usual: float, worst: float, units: str) -> tuple[str, str]:
     return f"sure to ±{a},", f"at worst ±{b}"
 
 
-def ruling_variants(
-    route: Route, direction: str, plain: str, compensated: str, train: str
-) -> tuple[str, ...]:
+def ruling_variants(route: Route, direction: str, plain: str, compensated: str, train: str) -> tuple[str, ...]:
     """The name of a ruling grade, from the fullest to the shortest; the compensated figure stays longest.
 
     ``plain`` and ``compensated`` are figures with their intervals, ``train`` a length in words; the

@@ -1,0 +1,224 @@
+"""The map: one HTML file that needs nothing but itself."""
+
+from __future__ import annotations
+
+import base64
+import html
+import json
+from pathlib import Path
+from typing import Any
+
+import folium
+import numpy as np
+
+from profiler import wording
+from profiler.errors import OutputError
+from profiler.files import output_error
+from profiler.ground import Relief
+from profiler.landmark import Landmarks
+from profiler.present import map_line, map_marks
+from profiler.present.hillshade import shade
+from profiler.present.offline import check_whole, inline_script, own_file, whole_page
+from profiler.present.palette import Limits, class_limits
+from profiler.profile import Profile
+from profiler.units import PERCENT
+
+TILES = "https://tile.openstreetmap.org/{z}/{x}/{y}.png"
+TILES_CREDIT_URL = "https://www.openstreetmap.org/copyright"
+TILES_CREDIT = f'Street map © <a href="{TILES_CREDIT_URL}">OpenStreetMap</a> contributors'
+TILES_NAME = "Street map (from the network)"
+RELIEF_PANE = "relief"
+
+
+def draw_map(
+    profile: Profile,
+    landmarks: Landmarks,
+    relief: Relief | None,
+    path: Path,
+    *,
+    limits: Limits | None = None,
+    online_tiles: bool = True,
+    credit: str = "",
+) -> None:
+    """Write the map of a profile as one self-contained HTML file.
+
+    Parameters
+    ----------
+    profile : Profile
+        Drawn as travelled with its chainage; its ``units`` are what people read.
+    landmarks : Landmarks
+        Signs beside the line; its grade runs colour it.
+    relief : Relief or None
+        Ground for the shaded picture underneath; None leaves the paper plain.
+    path : Path
+        The file to write; an earlier one is replaced only by a whole new one.
+    limits : tuple of float, optional
+        Lower limits of grade classes 1 to 4 [m/m]; by default those that fit the ruling grade.
+    online_tiles : bool
+        Offer a street map from the network as an extra layer, off at first. An invented line
+        never has one.
+    credit : str
+        Licence and attribution of the input data, printed in the key.
+
+    Raises
+    ------
+    OutputError
+        If the file cannot be written.
+    """
+    page = map_page(profile, landmarks, relief, limits=limits, online_tiles=online_tiles, credit=credit)
+    path = Path(path)
+    aside = path.with_name(f".unfinished-{path.name}")
+    try:
+        aside.write_text(page, encoding="utf-8", newline="\n")
+        aside.replace(path)
+    except OSError as error:
+        aside.unlink(missing_ok=True)
+        raise output_error(path, error) from error
+
+
+def map_page(
+    profile: Profile,
+    landmarks: Landmarks,
+    relief: Relief | None,
+    *,
+    limits: Limits | None = None,
+    online_tiles: bool = True,
+    credit: str = "",
+) -> str:
+    """The map of `draw_map` as text."""
+    limits = limits or class_limits(_ruling(landmarks))
+    tiles = online_tiles and not profile.invented
+    allowed = (TILES, TILES_CREDIT_URL) if tiles else ()
+    page = whole_page(_folium_map(profile, relief, tiles).get_root().render(), allowed=allowed)
+    for name in ("map.js", "map.css"):
+        check_whole(own_file(name))
+    return _completed(page, map_data(profile, landmarks, limits, relief, credit), tiles)
+
+
+def map_data(
+    profile: Profile, landmarks: Landmarks, limits: Limits, relief: Relief | None, credit: str = ""
+) -> dict[str, Any]:
+    """Everything the page's script draws, in plain values; it computes nothing but places on paper."""
+    route, units = profile.route, profile.units
+    return {
+        "name": route.name or wording.travel_words(route),
+        "direction": wording.travel_words(route),
+        "units": units,
+        "line": map_line.line_data(route),
+        "runs": map_line.class_runs(profile, landmarks, limits),
+        "colours": map_line.colours(),
+        "widths": map_line.WIDTHS_PX,
+        "classes": wording.class_words(limits, units),
+        "grade_unit": wording.grade_unit(units),
+        "grades": map_marks.grade_words(profile, landmarks),
+        "posts": map_marks.post_marks(profile),
+        "post_words": map_marks.post_unit_words(route.posts),
+        "marks": map_marks.marks(profile, landmarks),
+        "invented": wording.INVENTED if profile.invented else "",
+        "notes": _notes(profile, relief, credit),
+        "caution": wording.CAUTION_SHORT,
+    }
+
+
+def _notes(profile: Profile, relief: Relief | None, credit: str) -> list[str]:
+    se = profile.elevation_se
+    ground = ", ".join(profile.source_names) or "given with the profile"
+    shading = f" Shading: {relief.name}." if relief is not None and relief.name not in ("", ground) else ""
+    notes = [
+        f"Ground: {ground}.{shading} Heights above {profile.vertical_datum}.",
+        f"Line: {profile.route.source}." if profile.route.source else "",
+        credit,
+        f"How sure (95 %): {wording.elevation_sure_words(float(np.median(se)), float(se.max()), profile.units)}.",
+    ]
+    return [note for note in notes if note]
+
+
+def _ruling(landmarks: Landmarks) -> float:
+    return max((item.value * PERCENT for item in landmarks.of_kind("ruling_grade")), default=0.0)
+
+
+def _folium_map(profile: Profile, relief: Relief | None, tiles: bool) -> folium.Map:
+    route = profile.route
+    # A fixed first view: the script fits the line to whatever screen it finds.
+    map_ = folium.Map(
+        location=[float(np.mean(route.latitude)), float(np.mean(route.longitude))],
+        zoom_start=9,
+        tiles=None,
+        zoom_control=False,
+        zoom_snap=0.25,
+        max_zoom=18,
+        min_zoom=3,
+    )
+    folium.map.CustomPane(RELIEF_PANE, z_index=150, pointer_events=True).add_to(map_)
+    if relief is not None:
+        shading = shade(relief)
+        picture = "data:image/jpeg;base64," + base64.b64encode(shading.jpeg()).decode("ascii")
+        b = shading.bounds
+        folium.raster_layers.ImageOverlay(
+            picture,
+            [[b.south, b.west], [b.north, b.east]],
+            pixelated=False,
+            pane=RELIEF_PANE,
+            alt="",
+            control=False,
+        ).add_to(map_)
+    if tiles:
+        folium.TileLayer(TILES, attr=TILES_CREDIT, name=TILES_NAME, overlay=True, show=False, max_zoom=18).add_to(
+            map_
+        )
+        folium.LayerControl(position="topright", collapsed=False).add_to(map_)
+    return map_
+
+
+def _completed(page: str, data: dict[str, Any], tiles: bool) -> str:
+    """Title, policy, style, data and script around the folium map.
+
+    They are put in after rendering: no text of an input file ever passes through a template.
+    """
+    title = html.escape(f"{data['name']}: grade map")
+    # The browser itself refuses whatever is not in the file, the tile server excepted.
+    images = f"data: {TILES.partition('/{')[0]}" if tiles else "data:"
+    policy = f"default-src 'none'; img-src {images}; style-src 'unsafe-inline'; script-src 'unsafe-inline'"
+    head = (
+        f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>{title}</title>\n"
+    )
+    body = (
+        '<noscript><p class="foot">This map needs script. The landmarks stand in landmarks.csv, '
+        f"the profile in chart.svg. {html.escape(data['caution'])}</p></noscript>\n"
+        f'<footer class="foot">{html.escape(data["caution"])}</footer>\n'
+    )
+    end = (
+        f'<script type="application/json" id="map-data">{_json(data)}</script>\n'
+        f"<script>\n{inline_script(own_file('map.js'))}</script>\n"
+    )
+    page = _once(page, "<html>", '<html lang="en">')
+    page = _without_viewport(page)
+    page = _once(page, "<head>", "<head>\n" + head)
+    page = _once(page, "</head>", f"<style>\n{own_file('map.css')}</style>\n</head>")
+    page = _once(page, "</body>", body + "</body>")
+    return _once(page, "</html>", end + "</html>", last=True)
+
+
+def _without_viewport(page: str) -> str:
+    """Folium forbids zooming the page by hand; readers may need it."""
+    start = page.find('<meta name="viewport"')
+    return page if start < 0 else page[:start] + page[page.index("/>", start) + 2 :]
+
+
+def _once(page: str, old: str, new: str, *, last: bool = False) -> str:
+    if old not in page:
+        raise OutputError("map page", f"{old} is missing", "install folium 0.17 or newer")
+    if last:
+        before, _, after = page.rpartition(old)
+        return before + new + after
+    return page.replace(old, new, 1)
+
+
+def _json(data: dict[str, Any]) -> str:
+    """Compact JSON in which no markup can begin or end."""
+    text = json.dumps(data, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    for sign in "<>&\u2028\u2029":
+        text = text.replace(sign, f"\\u{ord(sign):04x}")
+    return text

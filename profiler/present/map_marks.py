@@ -1,0 +1,269 @@
+"""What stands on the map beside the line, as signs with words: posts, stations, structures, landmarks."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from profiler import wording
+from profiler.landmark import GradeRun, Landmark, Landmarks
+from profiler.present.map_line import suspected
+from profiler.profile import Profile
+from profiler.route import Posts, Structure
+from profiler.units import PERCENT, curvature_of_degree
+
+Mark = dict[str, Any]
+"""``sign``, ``at`` and mostly ``start``, ``end`` (chainage, m), ``label``, ``short``, ``side``, ``lines`` of words.
+
+``side`` is "left" or "right" of the line for signs that lie beside it."""
+
+SAME_STRETCH = 0.8
+"""Heavy and sustained grades that share so much of their stretches are drawn as one."""
+BREAK_REACH_M = 250.0
+"""How far from a break the grade runs that meet in it may end. [m]"""
+LONG_GRADES = ("sustained_grade", "heavy_grade_4000_or_less", "heavy_grade_over_4000")
+
+
+def post_marks(profile: Profile) -> list[list[float]]:
+    """Every whole post on the line: [chainage m, post]."""
+    posts, s = profile.route.posts, profile.chainage
+    ends = posts.at(s[[0, -1]])
+    whole = range(math.ceil(ends.min() - 1e-6), math.floor(ends.max() + 1e-6) + 1)
+    found = [[round(x, 1), p] for p in whole for x in posts.chainages(p) if s[0] <= x <= s[-1]]
+    return sorted(found)
+
+
+def grade_words(profile: Profile, landmarks: Landmarks) -> list[list[Any]]:
+    """Every grade run, for a touch on the line: [start m, end m, lines of words]."""
+    return [[round(run.start, 1), round(run.end, 1), _run_lines(profile, run)] for run in landmarks.grade_runs]
+
+
+def _run_lines(profile: Profile, run: GradeRun) -> list[str]:
+    units, posts = profile.units, profile.route.posts
+    slope = wording.slope_words(run.grade, units, run.grade_se)
+    height = wording.elevation_text(abs(run.rise), units)
+    return [
+        slope[0].upper() + slope[1:],
+        wording.stretch_words(posts, run.start, run.end),
+        f"{wording.distance_text(run.end - run.start, units)} long, "
+        f"{'rises' if run.rise > 0 else 'falls'} {height}",
+        wording.grade_sure_words(run.grade_se, units),
+    ]
+
+
+def marks(profile: Profile, landmarks: Landmarks) -> list[Mark]:
+    """All signs with their words, in order of chainage."""
+    found = [
+        *_stations(profile),
+        *(_structure(profile, s) for s in profile.route.structures),
+        *(_suspected(profile, item) for item in suspected(landmarks)),
+        *(_turn(profile, item) for item in landmarks.of_kind("crest", "sag")),
+        *(_break(profile, landmarks, item) for item in landmarks.of_kind("grade_break")),
+        *(_sharpest(profile, item) for item in landmarks.of_kind("sharpest_curve")),
+        *_ruling(profile, landmarks),
+        *_long_grades(profile, landmarks),
+    ]
+    return sorted(found, key=lambda mark: (mark["at"], mark["sign"]))
+
+
+def _stations(profile: Profile) -> Iterable[Mark]:
+    posts = profile.route.posts
+    for station in profile.route.stations:
+        where = wording.stretch_words(posts, station.chainage, station.chainage)
+        yield _mark("station", station.chainage, station.name, ["Station", where], title=station.name)
+
+
+def _structure(profile: Profile, structure: Structure) -> Mark:
+    length = wording.short_length_text(structure.end - structure.start, profile.units)
+    name = structure.name or structure.kind.capitalize()
+    where = wording.stretch_words(profile.route.posts, structure.start, structure.end, 2)
+    return _mark(
+        structure.kind,
+        (structure.start + structure.end) / 2,
+        f"{name}, {length}",
+        [f"{structure.kind.capitalize()}, {length}", where, "known from the data"],
+        title=name,
+        stretch=(structure.start, structure.end),
+    )
+
+
+def _suspected(profile: Profile, item: Landmark) -> Mark:
+    words = wording.kind_words(item.kind)
+    length = wording.short_length_text(item.end - item.start, profile.units)
+    where = wording.stretch_words(profile.route.posts, item.start, item.end, 2)
+    percent = f"{wording.number(100 * item.probability)} %"
+    return _mark(
+        "suspected",
+        item.at,
+        f"{words} {percent}",
+        [where, f"about {length} long", f"suspected from the ground, {percent} likely; not in the data"],
+        title=words.capitalize(),
+        stretch=(item.start, item.end),
+    )
+
+
+def _turn(profile: Profile, item: Landmark) -> Mark:
+    posts, units = profile.route.posts, profile.units
+    name = item.kind.capitalize()
+    prominence = wording.interval_text(item.value, item.unit, units, item.low, item.high)
+    lines = [
+        wording.stretch_words(posts, item.at, item.at, 2),
+        f"prominence {prominence}",
+        _sure(item),
+    ]
+    if item.place_low is not None and item.place_high is not None:
+        between = wording.stretch_words(posts, item.place_low, item.place_high, 2)
+        lines.append(f"its place: {between} (95 %)")
+    return _mark(item.kind, item.at, f"{name} {wording.post_text(posts, item.at)}", lines, title=name)
+
+
+def _break(profile: Profile, landmarks: Landmarks, item: Landmark) -> Mark:
+    units = profile.units
+    before, after = _meeting(landmarks.grade_runs, item.at)
+    change = wording.interval_text(abs(item.value), item.unit, units, item.low, item.high)
+    label = f"Break {change}"
+    if before is not None and after is not None:
+        label = f"Break {wording.break_words(before.grade, after.grade, units)}"
+    where = wording.stretch_words(profile.route.posts, item.at, item.at, 2)
+    return _mark(
+        "break",
+        item.at,
+        label,
+        [f"{label.removeprefix('Break ')} {wording.grade_unit(units)}" if before and after else change]
+        + [where, f"the grade changes by {change}", _sure(item)],
+        title="Grade break",
+    )
+
+
+def _meeting(runs: Sequence[GradeRun], at: float) -> tuple[GradeRun | None, GradeRun | None]:
+    """The grade runs that meet nearest to a place, if near enough."""
+    near = [
+        (abs(a.end - at), a, b)
+        for a, b in zip(runs[:-1], runs[1:], strict=True)
+        if abs(a.end - at) <= BREAK_REACH_M
+    ]
+    return min(near, key=lambda row: row[0])[1:] if near else (None, None)
+
+
+def _sharpest(profile: Profile, item: Landmark) -> Mark:
+    units = profile.units
+    curve = wording.curve_text(float(curvature_of_degree(item.value)), units)
+    hand = "left" if item.value > 0 else "right"
+    where = wording.stretch_words(profile.route.posts, item.start, item.end, 2)
+    lines = [f"{curve if units == 'us' else f'radius {curve}'}, to the {hand}", where, _sure(item)]
+    return _mark("curve", item.at, f"sharpest curve {curve}", lines, title="Sharpest curve")
+
+
+def _ruling(profile: Profile, landmarks: Landmarks) -> Iterable[Mark]:
+    """One bracket a direction, for the longest train; the other lengths are in its words."""
+    units, posts = profile.units, profile.route.posts
+    for direction in ("with", "against"):
+        items = landmarks.of_kind("ruling_grade", direction=direction)
+        if not items:
+            continue
+        items = tuple(sorted(items, key=lambda item: -(item.train_length or 0.0)))
+        head, towards = items[0], wording.towards(profile.route, direction)
+        lines = [towards]
+        for item in (*items, *landmarks.of_kind("ruling_grade_compensated", direction=direction)):
+            value = wording.interval_text(item.value, item.unit, units, item.low, item.high)
+            where = wording.stretch_words(posts, item.start, item.end)
+            curved = ", compensated for curves" if item.kind.endswith("compensated") else ""
+            train = (
+                f" under a train of {wording.short_length_text(item.train_length, units)}"
+                if item.train_length
+                else ""
+            )
+            lines.append(f"{value}{curved}{train}, {where}")
+        grade = _landmark_grade(head, units)
+        yield _mark(
+            "ruling",
+            head.at,
+            f"ruling {grade} {towards}",
+            [*lines, "in brackets: 95 % interval", _sure(head)],
+            title=f"Ruling grade {grade}",
+            stretch=(head.start, head.end),
+            side="left" if direction == "with" else "right",
+            short=f"ruling {grade}",
+        )
+
+
+def _long_grades(profile: Profile, landmarks: Landmarks) -> Iterable[Mark]:
+    units, posts = profile.units, profile.route.posts
+    for direction in ("with", "against"):
+        towards = wording.towards(profile.route, direction)
+        for group in _grouped(landmarks.of_kind(*LONG_GRADES, direction=direction)):
+            lines = [towards]
+            for item in group:
+                value = wording.interval_text(item.value, item.unit, units, item.low, item.high)
+                where = wording.stretch_words(posts, item.start, item.end)
+                lines.append(f"{wording.kind_words(item.kind)}: {value}, {where}, {_sure(item)}")
+            head = group[0]
+            kind = "heavy" if any(item.kind != "sustained_grade" for item in group) else "sustained"
+            grade = _landmark_grade(head, units)
+            yield _mark(
+                "heavy",
+                (head.start + head.end) / 2,
+                f"{kind} {grade} {towards}",
+                lines,
+                title=f"{kind.capitalize()} grade {grade}",
+                stretch=(min(i.start for i in group), max(i.end for i in group)),
+                side="left" if direction == "with" else "right",
+                short=f"{kind} {grade}",
+            )
+
+
+def _grouped(items: Sequence[Landmark]) -> list[list[Landmark]]:
+    """Landmarks that cover nearly the same stretch, together."""
+    groups: list[list[Landmark]] = []
+    for item in sorted(items, key=lambda i: (i.start, i.end)):
+        for group in groups:
+            other = group[0]
+            shared = min(item.end, other.end) - max(item.start, other.start)
+            if shared >= SAME_STRETCH * (max(item.end, other.end) - min(item.start, other.start)):
+                group.append(item)
+                break
+        else:
+            groups.append([item])
+    return groups
+
+
+def _landmark_grade(item: Landmark, units: str) -> str:
+    if item.low is None or item.high is None:
+        return wording.grade_text(item.value * PERCENT, units)
+    return wording.grade_text(item.value * PERCENT, units, (item.high - item.low) / 3.92 * PERCENT)
+
+
+def _sure(item: Landmark) -> str:
+    return wording.probability_words(item.probability)
+
+
+def _mark(
+    sign: str,
+    at: float,
+    label: str,
+    lines: Sequence[str],
+    *,
+    title: str,
+    stretch: tuple[float, float] | None = None,
+    side: str = "",
+    short: str = "",
+) -> Mark:
+    start, end = stretch or (at, at)
+    return {
+        "sign": sign,
+        "at": round(at, 1),
+        "start": round(start, 1),
+        "end": round(end, 1),
+        "label": label,
+        "short": short or label,
+        "side": side,
+        "title": title,
+        "lines": list(lines),
+    }
+
+
+def post_unit_words(posts: Posts) -> str:
+    """What a bare post number on the map means."""
+    kind = "mile post" if posts.unit == "mi" else "kilometre post"
+    return kind if posts.stated else f"{'miles' if posts.unit == 'mi' else 'km'} from the start"
