@@ -52,7 +52,8 @@ class Header:
 
     ``affine`` are a, b, c, d, e, f of x = a·column + b·row + c, y = d·column + e·row + f, with
     (0, 0) the outer corner of the first cell. Raw values become metres by ``· factor + shift``.
-    ``nodata`` is the declared void value, ``masked`` says that a mask band marks voids too.
+    ``nodata`` is the declared void value, ``masked`` says that a mask marks voids too, ``alpha``
+    is the number of a band that does so by zeros (0: none), which GDAL knows in 8 and 16 bits only.
     """
 
     path: Path
@@ -64,6 +65,7 @@ class Header:
     vertical_datum: str
     nodata: float | None
     masked: bool
+    alpha: int
     factor: float
     shift: float
     overviews: bool
@@ -108,7 +110,12 @@ def read_header(
         rows, columns = dataset.block_shapes[0]
         if columns >= dataset.width:  # strips: a few at a time, never one line alone
             rows = min(rows * max(1, _FEWEST_STRIP_CELLS // (rows * columns)), dataset.height)
-        flags = dataset.mask_flag_enums[0]
+        masked = MaskFlags.per_dataset in dataset.mask_flag_enums[0]
+        alpha = (
+            0
+            if masked or ColorInterp.alpha not in dataset.colorinterp
+            else dataset.colorinterp.index(ColorInterp.alpha) + 1
+        )
         return Header(
             path=path,
             driver=driver,
@@ -118,7 +125,8 @@ def read_header(
             wkt=wkt,
             vertical_datum=datum,
             nodata=_nodata(dataset),
-            masked=MaskFlags.per_dataset in flags or MaskFlags.alpha in flags,
+            masked=masked,
+            alpha=alpha,
             factor=scale * UNIT_M[unit],
             shift=band_offset * UNIT_M[unit] + offset_m,
             overviews=bool(dataset.overviews(1)),

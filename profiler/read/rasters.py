@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import functools
 import glob
-from collections import OrderedDict
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
+from weakref import WeakValueDictionary
 
 import numpy as np
 import rasterio
@@ -42,7 +42,7 @@ MOST_DECODED = 2e9
 
 _SIDECARS = (".aux.xml", ".ovr", ".msk", ".prj", ".hdr", ".tfw", ".tifw", ".wld", ".xml", ".txt", ".sha256")
 _MOST_OPEN = 64
-_opened: OrderedDict[int, RasterGround] = OrderedDict()
+_opened: WeakValueDictionary[int, RasterGround] = WeakValueDictionary()
 
 
 class RasterGround:
@@ -144,7 +144,7 @@ class RasterGround:
             with rasterio.Env(**GDAL_OPTIONS):
                 dataset = self._open()
                 raw = dataset.read(1, window=window)
-                void = dataset.read_masks(1, window=window) == 0 if self.header.masked else None
+                void = self._void_cells(dataset, window)
         except RasterioError as error:
             raise InputError(
                 self.header.path,
@@ -204,9 +204,17 @@ class RasterGround:
         if self._dataset is None:
             self._dataset = open_dataset(self.header.path, self.header.driver)
             _opened[id(self)] = self
-            if len(_opened) > _MOST_OPEN:
+            while len(_opened) > _MOST_OPEN:
                 next(iter(_opened.values())).close()
         return self._dataset
+
+    def _void_cells(self, dataset: Any, window: Window) -> FloatArray | None:
+        """Cells that a mask or an alpha band marks as void."""
+        if self.header.masked:
+            return dataset.read_masks(1, window=window) == 0
+        if self.header.alpha:
+            return dataset.read(self.header.alpha, window=window) == 0
+        return None
 
     def _metres(self, raw: FloatArray, void: FloatArray | None) -> FloatArray:
         head = self.header
@@ -228,7 +236,7 @@ class RasterGround:
         """Values that usually stand for "no data" and cannot be ground become NaN, and are noted."""
         low = elevation < LOWEST
         for value in VOID_VALUES:
-            hit = low & (raw == value)
+            hit = low & (raw.astype(np.float32) == np.float32(value))
             if hit.any():
                 elevation[hit] = np.nan
                 self._void_seen.add(float(value))
