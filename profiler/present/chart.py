@@ -1,0 +1,132 @@
+"""The strip chart: one route drawn along its posts, as SVG and PNG."""
+
+from __future__ import annotations
+
+import warnings
+from dataclasses import dataclass
+from pathlib import Path
+
+from profiler.files import output_error
+from profiler.landmark import Landmarks
+from profiler.present.chart_brackets import brackets_of, ruling_grade
+from profiler.present.chart_frame import GAP, GUTTER, PANEL_GAP, RIGHT, Frame, Panel, frame_of
+from profiler.present.chart_key import Foot, Heading, provenance, summary, title
+from profiler.present.chart_names import set_label
+from profiler.present.chart_rail import draw_rail
+from profiler.present.chart_rows import draw_curves, draw_posts, draw_speed
+from profiler.present.chart_steps import Steps, draw_steps, plan_steps
+from profiler.present.labels import Box, Candidate, Label, Room, place
+from profiler.present.palette import Limits, class_limits
+from profiler.present.sheet import Sheet
+from profiler.profile import Profile
+from profiler.route import DIRECTIONS
+from profiler.units import PERCENT
+
+
+@dataclass(frozen=True)
+class Chart:
+    """A drawn chart: the sheet, the labels as placed, and what found no room."""
+
+    frame: Frame
+    sheet: Sheet
+    placed: tuple[tuple[Label, Candidate], ...]
+    dropped: tuple[str, ...]
+
+    @property
+    def description(self) -> str:
+        """What the chart shows, in words, for those who cannot see it."""
+        return " ".join([*summary(self.frame), *provenance(self.frame)])
+
+
+def draw_chart(
+    profile: Profile,
+    landmarks: Landmarks,
+    *,
+    svg: Path | None = None,
+    png: Path | None = None,
+    limits: Limits | None = None,
+) -> tuple[str, ...]:
+    """Draw the strip chart of a profile into the files asked for.
+
+    Parameters
+    ----------
+    profile : Profile
+        Drawn as travelled in the order of its chainage.
+    landmarks : Landmarks
+        Landmarks and grade runs of the same profile.
+    svg, png : Path, optional
+        Where to write; the same profile gives the same bytes.
+    limits : four floats, optional
+        Lower limits of grade classes 1 to 4 [m/m]; by default they follow the ruling grade.
+
+    Returns
+    -------
+    tuple of str
+        Labels for which the chart had no room; their signs are drawn, their figures are in the tables.
+
+    Raises
+    ------
+    OutputError
+        If a file cannot be written.
+    """
+    chart = compose_chart(profile, landmarks, limits=limits)
+    with warnings.catch_warnings():
+        # A letter the font lacks is drawn as an empty box; the tables have the name in full.
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+        if svg is not None:
+            _write(Path(svg), chart.sheet.svg(f"Strip chart: {title(chart.frame)}", chart.description))
+        if png is not None:
+            _write(Path(png), chart.sheet.png())
+    return chart.dropped
+
+
+def _write(path: Path, content: bytes) -> None:
+    try:
+        path.write_bytes(content)
+    except OSError as error:
+        raise output_error(path, error) from error
+
+
+def compose_chart(
+    profile: Profile, landmarks: Landmarks, *, limits: Limits | None = None, scale: float | None = None
+) -> Chart:
+    """Draw a chart on a sheet without writing it; ``scale`` overrides points a metre of line."""
+    steepest = [mark.value * PERCENT for d in DIRECTIONS if (mark := ruling_grade(landmarks, d)) is not None]
+    frame = frame_of(profile, landmarks, limits or class_limits(max(steepest, default=0.0)), scale)
+    brackets, left_out = brackets_of(frame)
+    steps = plan_steps(landmarks.grade_runs, brackets)
+    heights = frame.row_heights({"steps": steps.extra})
+    width = GUTTER + frame.width + RIGHT
+    heading, foot = Heading(frame, width), Foot(frame, width)
+    panel_height = sum(heights.values()) + GAP * (len(heights) - 1)
+    count = len(frame.panels_m)
+    body = count * panel_height + (count - 1) * PANEL_GAP
+    sheet = Sheet(width, heading.height + body + foot.height)
+    heading.draw(sheet)
+    foot.draw(sheet)
+    placed: list[tuple[Label, Candidate]] = []
+    dropped = list(left_out)
+    for number in range(count):
+        top = sheet.height - heading.height - number * (panel_height + PANEL_GAP)
+        panel = frame.panel(number, top, heights)
+        here, missing = _draw_panel(sheet, panel, frame, steps)
+        placed += here
+        dropped += missing
+    return Chart(frame, sheet, tuple(placed), tuple(dropped))
+
+
+def _draw_panel(
+    sheet: Sheet, panel: Panel, frame: Frame, steps: Steps
+) -> tuple[list[tuple[Label, Candidate]], tuple[str, ...]]:
+    room = Room(Box(panel.left - 14, panel.rows["foot"].bottom, panel.right + 14, panel.rows["posts"].top))
+    labels = draw_posts(sheet, panel, frame)
+    labels += draw_rail(sheet, room, panel, frame)
+    labels += draw_steps(sheet, room, panel, frame, steps)
+    if "curves" in panel.rows:
+        labels += draw_curves(sheet, room, panel, frame)
+    if "speed" in panel.rows:
+        labels += draw_speed(sheet, room, panel, frame)
+    placed, dropped = place([label for label in labels if label.candidates], room)
+    for _, chosen in placed:
+        set_label(sheet, chosen)
+    return placed, dropped

@@ -1,0 +1,250 @@
+"""What stands around the rows of a strip chart: title, summary, key, foot."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from profiler import wording
+from profiler.landmark import Landmark
+from profiler.present import signs
+from profiler.present.chart_brackets import ruling_grade
+from profiler.present.chart_frame import Frame
+from profiler.present.palette import DOWN, INK, UP
+from profiler.present.sheet import BODY, CAPTION, TITLE, Points, Sheet, Type, extent, plain
+from profiler.route import DIRECTIONS
+
+MARGIN = 18.0
+_LINE = 11.5
+_SUMMARY = Type(8.2)
+_CAPTION = Type(7.4, colour=CAPTION.colour)
+_SWATCH, _SWATCH_HIGH = 27.0, 9.0
+
+
+def title(frame: Frame) -> str:
+    """The name of the route, or its direction."""
+    route = frame.profile.route
+    return plain(route.name) or plain(wording.travel_words(route)) or "Route"
+
+
+def summary(frame: Frame) -> list[str]:
+    """Sentences that say, without looking, how the line lies and where it is hardest."""
+    route, z, units = frame.profile.route, frame.profile.elevation, frame.units
+    first, last = (wording.elevation_text(float(z[i]), units) for i in (0, -1))
+    highest, lowest = (_height_at(frame, int(i)) for i in (np.argmax(z), np.argmin(z)))
+    sentences = [
+        f"{wording.distance_text(route.length, units)} {wording.travel_words(route)}: "
+        f"starts at {first}, highest {highest}, lowest {lowest}, ends at {last}."
+    ]
+    for direction in DIRECTIONS:
+        mark = ruling_grade(frame.landmarks, direction)
+        if mark is not None:
+            sentences.append(_ruling_sentence(frame, mark, direction))
+    return [plain(sentence) for sentence in sentences]
+
+
+def _height_at(frame: Frame, station: int) -> str:
+    place = float(frame.profile.chainage[station])
+    height = wording.elevation_text(float(frame.profile.elevation[station]), frame.units)
+    return f"{height} at {wording.stretch_words(frame.profile.route.posts, place, place)}"
+
+
+def _ruling_sentence(frame: Frame, mark: Landmark, direction: str) -> str:
+    route, units = frame.profile.route, frame.units
+    figure = wording.interval_text(mark.value, mark.unit, units, mark.low, mark.high)
+    where = wording.stretch_words(route.posts, mark.start, mark.end)
+    train = f", train of {wording.short_length_text(mark.train_length, units)}" if mark.train_length else ""
+    return f"Ruling grade {wording.towards(route, direction)} {figure}, {where}{train}."
+
+
+def provenance(frame: Frame) -> list[str]:
+    """Sentences about where the figures come from and how to read them."""
+    profile = frame.profile
+    sources = ", ".join(plain(name) for name in profile.source_names)
+    sentences = [wording.INVENTED] if profile.invented else []
+    if sources:
+        sentences.append(f"Ground: {sources}.")
+    sentences.append(f"Vertical datum: {plain(profile.vertical_datum)}.")
+    sentences.append("Rail elevation estimated, band ±1.96 standard errors.")
+    if not profile.pvi_visible:
+        sentences.append("Blocks are grade runs, a way of reading, not built grades.")
+    sentences.append("Bars across an edge: where it may lie (95 %).")
+    return sentences
+
+
+def wrapped(sentences: list[str], style: Type, width: float) -> list[str]:
+    """Sentences in lines no wider than ``width`` [pt], broken between words."""
+    lines: list[str] = []
+    for word in " ".join(sentences).split(" "):
+        longer = f"{lines[-1]} {word}" if lines else word
+        if lines and extent(longer, style)[0] <= width:
+            lines[-1] = longer
+        else:
+            lines.append(word)
+    return lines
+
+
+class Heading:
+    """Title, summary and provenance, measured before they are drawn."""
+
+    def __init__(self, frame: Frame, width: float) -> None:
+        self._title = wrapped([title(frame)], TITLE, width - 2 * MARGIN)
+        self._summary = wrapped(summary(frame), _SUMMARY, width - 2 * MARGIN)
+        self._provenance = wrapped(provenance(frame), _CAPTION, width - 2 * MARGIN)
+
+    @property
+    def height(self) -> float:
+        """Room it takes at the top of the sheet. [pt]"""
+        rows = len(self._summary) + len(self._provenance)
+        return MARGIN + 17.0 * len(self._title) + _LINE * rows + 10.0
+
+    def draw(self, sheet: Sheet) -> None:
+        """Set it from the top of the sheet."""
+        y = sheet.height - MARGIN
+        for line in self._title:
+            sheet.text(MARGIN, y - 11.0, line, TITLE)
+            y -= 17.0
+        for lines, style in ((self._summary, _SUMMARY), (self._provenance, _CAPTION)):
+            for line in lines:
+                y -= _LINE
+                sheet.text(MARGIN, y, line, style)
+
+
+class Foot:
+    """Key and caution, measured before they are drawn."""
+
+    def __init__(self, frame: Frame, width: float) -> None:
+        self._frame = frame
+        travel = plain(wording.travel_words(frame.profile.route))
+        direction = f"Chainage runs {travel}: grades as travelled in this direction."
+        self._lines = wrapped([direction, wording.CAUTION_SHORT], _CAPTION, width - 2 * MARGIN)
+        self._rows = _in_rows(_signs_used(frame), width - 2 * MARGIN, self._classes_width())
+
+    def _classes_width(self) -> float:
+        return 9 * _SWATCH + 150.0
+
+    @property
+    def height(self) -> float:
+        """Room it takes at the foot of the sheet. [pt]"""
+        return MARGIN + _LINE * len(self._lines) + 22.0 + 16.0 * (len(self._rows) - 1) + 18.0
+
+    def draw(self, sheet: Sheet) -> None:
+        """Set it from the bottom of the sheet upwards."""
+        y = MARGIN + _LINE * (len(self._lines) - 1)
+        for line in self._lines:
+            sheet.text(MARGIN, y, line, _CAPTION)
+            y -= _LINE
+        y = self.height - 24.0
+        self._classes(sheet, MARGIN, y)
+        for i, row in enumerate(self._rows):
+            x = MARGIN + (self._classes_width() if i == 0 else 0.0)
+            for kind, words in row:
+                _sample(sheet, kind, x, y + 3)
+                sheet.text(x + 25, y + 1, words, BODY)
+                x += _sample_width(words)
+            y -= 16.0
+
+    def _classes(self, sheet: Sheet, x: float, y: float) -> None:
+        """Nine samples, from steep up over level to steep down, with their limits at the borders."""
+        names = wording.class_words(self._frame.limits, self._frame.units)
+        limits = [name.partition("–")[0].rstrip("+") for name in names[1:]]
+        sheet.text(x, y + 1, "up, as travelled", BODY)
+        x += 62.0
+        strokes: list[Points] = []
+        borders = [*reversed(limits), *limits]
+        for i, fill in enumerate((*reversed(UP), *DOWN[1:])):
+            left, right = x + i * _SWATCH, x + (i + 1) * _SWATCH
+            sheet.areas(
+                [[(left, y), (right, y), (right, y + _SWATCH_HIGH), (left, y + _SWATCH_HIGH)]],
+                fill,
+                edge=INK,
+                width=0.5,
+            )
+            step = {0: 14.0, 1: 9.0, 2: 6.0, 3: 4.0}.get(abs(i - 4) - 1)
+            if step is not None:
+                edge = y + _SWATCH_HIGH if i < 4 else y
+                strokes += signs.slope_strokes(left, right, edge, i < 4, step)
+            if i < 8:
+                sheet.text(
+                    right, y - 8.6 if i < 4 else y + _SWATCH_HIGH + 2.6, borders[i], BODY, align="center"
+                )
+        sheet.lines(strokes, width=0.6)
+        unit = wording.grade_unit(self._frame.units)
+        sheet.text(x + 9 * _SWATCH + 5, y + 1, f"down, {unit}", BODY)
+
+
+_SIGN_WORDS = {
+    "crest": "crest",
+    "sag": "sag",
+    "grade_break": "grade break",
+    "station": "station",
+    "tunnel": "tunnel",
+    "bridge": "bridge",
+    "suspected": "suspected, with its probability",
+    "ruling": "ruling grade",
+    "stretch": "heavy or sustained grade",
+    "unsure": "edge may lie in here",
+    "tie": "edge sure",
+    "slow": "slow order",
+}
+
+
+def _signs_used(frame: Frame) -> list[tuple[str, str]]:
+    route, marks, runs = frame.profile.route, frame.landmarks, frame.landmarks.grade_runs
+    structures = {item.kind for item in route.structures}
+    unsure = [run.end_se * frame.scale > 4.0 for run in runs[:-1]]
+    used = {kind: bool(marks.of_kind(kind)) for kind in ("crest", "sag", "grade_break")}
+    used |= {
+        "station": bool(route.stations),
+        "tunnel": "tunnel" in structures,
+        "bridge": "bridge" in structures,
+        "suspected": any(m.probability >= 0.5 for m in marks.of_kind("suspected_tunnel", "suspected_bridge")),
+        "ruling": bool(marks.of_kind("ruling_grade")),
+        "stretch": bool(
+            marks.of_kind("sustained_grade", "heavy_grade_4000_or_less", "heavy_grade_over_4000")
+        ),
+        "unsure": any(unsure),
+        "tie": not all(unsure),
+        "slow": bool(route.slow_orders),
+    }
+    return [(kind, words) for kind, words in _SIGN_WORDS.items() if used[kind]]
+
+
+def _sample_width(words: str) -> float:
+    return 25.0 + extent(words, BODY)[0] + 14.0
+
+
+def _in_rows(items: list[tuple[str, str]], width: float, taken: float) -> list[list[tuple[str, str]]]:
+    """Samples in rows; the first row is shortened by what stands before it."""
+    rows: list[list[tuple[str, str]]] = [[]]
+    left = width - taken
+    for item in items:
+        needed = _sample_width(item[1])
+        if needed > left:
+            rows.append([])
+            left = width
+        rows[-1].append(item)
+        left -= needed
+    return rows
+
+
+def _sample(sheet: Sheet, kind: str, x: float, y: float) -> None:
+    """A sign on a short piece of rail, 20 pt wide."""
+    rail = np.array([[x, y], [x + 20, y]])
+    middle = np.array([[x + 4, y], [x + 16, y]])
+    if kind in ("crest", "sag", "grade_break", "station", "tunnel", "bridge", "suspected"):
+        sheet.lines([rail], width=1.5)
+    if kind in ("crest", "sag", "grade_break", "station"):
+        getattr(signs, kind)(sheet, x + 10, y)
+    elif kind in ("tunnel", "suspected"):
+        signs.tunnel(sheet, middle, suspected=kind == "suspected")
+    elif kind == "bridge":
+        signs.bridge(sheet, middle, np.full(2, y - 5.0))
+    elif kind in ("ruling", "stretch"):
+        signs.bracket(sheet, x + 1, x + 19, y + 2, above=True, heavy=kind == "ruling")
+    elif kind == "unsure":
+        sheet.lines([[(x + 10, y - 5), (x + 10, y + 5)]], width=0.5)
+        signs.unsure_edge(sheet, x + 3, x + 17, y)
+    elif kind == "tie":
+        sheet.lines([[(x + 10, y - 5), (x + 10, y + 5)]], width=0.5, dash=(1.0, 2.2))
+    else:
+        signs.hatched_post(sheet, x + 5, x + 15, y - 5, y + 5)

@@ -1,0 +1,226 @@
+"""The Steps row: one block per run of grade, hung from a zero line, climbs above and falls below."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+
+import numpy as np
+
+from profiler import wording
+from profiler.landmark import GradeRun
+from profiler.present import signs
+from profiler.present.chart_brackets import LANE, Bracket
+from profiler.present.chart_frame import SHARE, Frame, Panel, nice_step
+from profiler.present.chart_names import (
+    LETTERING,
+    RANK_BLOCK,
+    RANK_BRACKET,
+    RANK_GENTLE,
+    RANK_LANDMARK,
+    baseline,
+    candidate,
+    gutter,
+    tick_figure,
+)
+from profiler.present.labels import Box, Candidate, Label, Room
+from profiler.present.palette import GROUND_EDGE, HAIR, INK, grade_class, grade_colour, text_colour
+from profiler.present.sheet import Points, Sheet, extent, text_box
+from profiler.units import PERCENT, PERMILLE
+
+SURE_EDGE = 4.0
+"""Standard error of a place [pt] up to which its edge counts as sure at this scale."""
+_FRINGE = 6.0
+_STROKE_STEP = {1: 14.0, 2: 9.0, 3: 6.0, 4: 4.0}
+_LEAST_SIDE = 13.0
+_LEAST_GRADE = 0.005
+
+
+@dataclass(frozen=True)
+class Steps:
+    """Scale of the row, the same in all panels.
+
+    ``grade`` is points per m/m; ``up`` and ``down`` are points kept for blocks over and under the
+    zero line; ``brackets`` are drawn beyond them.
+    """
+
+    grade: float
+    up: float
+    down: float
+    brackets: tuple[Bracket, ...]
+
+    @property
+    def lanes(self) -> tuple[int, int]:
+        """How many lanes of brackets there are above and below."""
+        above = [b.lane + 1 for b in self.brackets if b.above]
+        below = [b.lane + 1 for b in self.brackets if not b.above]
+        return max(above, default=0), max(below, default=0)
+
+    @property
+    def extra(self) -> float:
+        """Height of the lanes. [pt]"""
+        return LANE * sum(self.lanes)
+
+    def zero(self, panel: Panel) -> float:
+        """The zero line. [pt]"""
+        return panel.rows["steps"].top - LANE * self.lanes[0] - _FRINGE - self.up
+
+
+def plan_steps(runs: tuple[GradeRun, ...], brackets: tuple[Bracket, ...]) -> Steps:
+    """Fit the steepest grades up and down into the row."""
+    grades = [run.grade for run in runs] or [0.0]
+    up, down = max(0.0, *grades), max(0.0, *(-g for g in grades))
+    height = 1.9 * SHARE - 2 * _FRINGE
+    if up + down < _LEAST_GRADE:
+        up = down = max(up, down, _LEAST_GRADE / 2)
+    share = min(max(up / (up + down), _LEAST_SIDE / height), 1 - _LEAST_SIDE / height)
+    scale = min(height * s / g for s, g in ((share, up), (1 - share, down)) if g > 0)
+    return Steps(scale, height * share, height * (1 - share), brackets)
+
+
+def draw_steps(sheet: Sheet, room: Room, panel: Panel, frame: Frame, steps: Steps) -> list[Label]:
+    """Draw the row and hand back the figures that want room in it."""
+    unit = wording.grade_unit(frame.units)
+    name = "grade" if frame.profile.pvi_visible else "grade runs"
+    gutter(sheet, panel, "steps", "Steps", [f"{name}, {unit}", "climbs above,", "falls below"])
+    zero = steps.zero(panel)
+    baseline(sheet, panel, zero)
+    _ticks(sheet, panel, frame, steps)
+    labels = [b for bracket in steps.brackets for b in _bracket(sheet, room, panel, steps, bracket)]
+    runs = frame.landmarks.grade_runs
+    strokes: list[Points] = []
+    here = [run for run in runs if panel.clipped(run.start, run.end)]
+    _edges(sheet, room, panel, frame, steps)
+    for run in here:
+        labels.append(_block(sheet, room, panel, frame, steps, run, strokes))
+    sheet.lines(strokes, width=0.6, z=3)
+    return labels
+
+
+def _block(
+    sheet: Sheet, room: Room, panel: Panel, frame: Frame, steps: Steps, run: GradeRun, strokes: list[Points]
+) -> Label:
+    part = panel.clipped(run.start, run.end)
+    assert part is not None
+    x0, x1 = float(panel.x(part[0])), float(panel.x(part[1]))
+    zero, shade = steps.zero(panel), int(grade_class(run.grade, frame.limits))
+    where = wording.stretch_words(frame.profile.route.posts, run.start, run.end)
+    if shade == 0:
+        sheet.lines([[(x0, zero + 1.6), (x1, zero + 1.6)]], width=0.6, z=4)
+        level = [candidate("number_outside", "level", (x0 + x1) / 2, zero + 4.6, "center")]
+        return Label(f"level, {where}", RANK_GENTLE, tuple(level))
+    edge = zero + run.grade * steps.grade
+    fill = grade_colour(run.grade, frame.limits)
+    sheet.areas([[(x0, zero), (x0, edge), (x1, edge), (x1, zero)]], fill, edge=INK, width=0.5, z=3)
+    rising = run.grade > 0
+    strokes += signs.slope_strokes(x0, x1, edge, rising, _STROKE_STEP[shade])
+    owner = f"block {run.start:.1f}"
+    fringe = edge + (5.4 if rising else -5.4)
+    room.take(Box(x0, min(zero, fringe), x1, max(zero, fringe)), owner)
+    figure = wording.grade_figure(abs(run.grade), frame.units, run.grade_se)
+    length = wording.distance_text(run.end - run.start, frame.units)
+    arrow = "↗" if rising else "↘"
+    block = Box(x0, min(zero, edge), x1, max(zero, edge))
+    style = "number_white" if text_colour(fill) != INK else "number"
+    inside = _inside(block, style, arrow + figure, length, owner)
+    outside = _outside(block, rising, arrow + figure, length)
+    rank = RANK_GENTLE if shade == 1 else RANK_BLOCK
+    return Label(f"{arrow}{figure}, {where}", rank, tuple(inside + outside))
+
+
+def _inside(block: Box, style: str, number: str, length: str, owner: str) -> list[Candidate]:
+    """The number with its length under it, beside it, or alone, wherever the block has room."""
+    width, height = block.right - block.left - 4, block.top - block.bottom
+    middle = (block.bottom + block.top) / 2
+    choices = []
+    for words, least in (
+        (f"{number}\n{length}", 25.0),
+        (f"{number}  {length}", 10.5),
+        (number, 10.5),
+        (number[1:], 10.5),
+    ):
+        if height < least or extent(words.partition("\n")[0], LETTERING[style].type)[0] > width:
+            continue
+        y = middle + (1.6 if "\n" in words else -3.0)
+        for x in (0.5, 0.35, 0.65, 0.22, 0.78):
+            choice = candidate(
+                style, words, block.left + x * (block.right - block.left), y, "center", over=(owner,)
+            )
+            if choice.box.left > block.left + 1.5 and choice.box.right < block.right - 1.5:
+                choices.append(choice)
+    return choices
+
+
+def _outside(block: Box, rising: bool, number: str, length: str) -> list[Candidate]:
+    """Across the zero line, where the paper is always white."""
+    x = (block.left + block.right) / 2
+    y = block.bottom - 10.0 if rising else block.top + 4.0
+    wide = block.right - block.left > extent(f"{number}  {length}", LETTERING["number_outside"].type)[0]
+    words = [f"{number}  {length}"] if wide else []
+    return [candidate("number_outside", text, x, y, "center") for text in (*words, number)]
+
+
+def _edges(sheet: Sheet, room: Room, panel: Panel, frame: Frame, steps: Steps) -> None:
+    """Unsure edges get a capped bar, sure ones are tied up to the rail."""
+    runs, zero = frame.landmarks.grade_runs, steps.zero(panel)
+    ties: list[Points] = []
+    for first, second in itertools.pairwise(runs):
+        if not panel.start < first.end < panel.end:
+            continue
+        x, se = float(panel.x(first.end)), first.end_se * panel.scale
+        if se > SURE_EDGE:
+            y = zero + (first.grade + second.grade) / 2 * steps.grade
+            left, right = max(x - 1.96 * se, panel.left), min(x + 1.96 * se, panel.right)
+            room.take(signs.unsure_edge(sheet, left, right, y))
+        else:
+            edge = zero + max(0.0, first.grade, second.grade) * steps.grade
+            rail = float(panel.y(np.interp(first.end, frame.profile.chainage, frame.profile.elevation)))
+            ties.append([(x, edge), (x, rail)])
+    sheet.lines(ties, width=0.5, colour=INK, z=2.2, dash=(1.0, 2.2))
+
+
+def _bracket(sheet: Sheet, room: Room, panel: Panel, steps: Steps, item: Bracket) -> list[Label]:
+    part = panel.clipped(item.start, item.end)
+    if part is None:
+        return []
+    zero = steps.zero(panel)
+    if item.above:
+        y = zero + steps.up + _FRINGE + 3.5 + item.lane * LANE
+        text_y = y + 3.4
+    else:
+        y = zero - steps.down - _FRINGE - 3.5 - item.lane * LANE
+        text_y = y - 8.6
+    x0, x1 = float(panel.x(part[0])), float(panel.x(part[1]))
+    owner = f"bracket {item.words[0]}"
+    room.take(signs.bracket(sheet, x0, x1, y, above=item.above, heavy=item.heavy), owner)
+    if not panel.holds((item.start + item.end) / 2):
+        return []
+    style = "ruling" if item.heavy else "bracket"
+    choices = [c for words in item.words for c in _over(panel, style, words, (x0, x1), text_y, owner)]
+    return [Label(item.words[0], RANK_LANDMARK if item.heavy else RANK_BRACKET, tuple(choices))]
+
+
+def _over(
+    panel: Panel, style: str, words: str, ends: tuple[float, float], y: float, owner: str
+) -> list[Candidate]:
+    """Centred on the bracket, from its left end, up to its right end; pushed inside the panel."""
+    choices = []
+    for align, x in (("center", sum(ends) / 2), ("left", ends[0]), ("right", ends[1])):
+        box = text_box(words, LETTERING[style].type, x, y, align)
+        push = max(0.0, panel.left - box.left) - max(0.0, box.right - panel.right)
+        choices.append(candidate(style, words, x + push, y, align, over=(owner,)))
+    return choices
+
+
+def _ticks(sheet: Sheet, panel: Panel, frame: Frame, steps: Steps) -> None:
+    unit = PERCENT if frame.units == "us" else PERMILLE
+    step = nice_step(max(10.0 / steps.grade / unit, 0.05), (1, 2, 5))
+    zero = steps.zero(panel)
+    for k in range(
+        -int(steps.down / steps.grade / unit / step), int(steps.up / steps.grade / unit / step) + 1
+    ):
+        y = zero + k * step * unit * steps.grade
+        if k:
+            sheet.lines([[(panel.left, y), (panel.right, y)]], width=0.5, colour=HAIR, z=0.5)
+        tick_figure(sheet, panel, y, f"{abs(k) * step:g}")
+    sheet.lines([[(panel.right, zero), (panel.right + 4, zero)]], width=0.5, colour=GROUND_EDGE, z=3)
