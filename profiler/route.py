@@ -44,13 +44,17 @@ class Posts:
             raise InputError("posts", f"unit {self.unit!r} is not known", "write km or mi")
         if self.chainage.size < 1 or self.chainage.shape != self.value.shape:
             raise InputError("posts", "no post is tied to a place", "give at least one")
+        if not (np.isfinite(self.chainage).all() and np.isfinite(self.value).all()):
+            raise InputError("posts", "a post has no figure or no place", "correct or remove it")
         if (np.diff(self.chainage) < 0).any():
             raise InputError("posts", "places do not follow the line", "sort them by chainage")
-        steps = np.diff(self.value)[np.diff(self.chainage) > 0]
-        if steps.size and not ((steps > 0).all() or (steps < 0).all()):
-            place = float(self.value[1:][np.diff(self.chainage) > 0][np.sign(steps) != np.sign(steps[0])][0])
+        along = np.diff(self.chainage) > 0
+        steps = np.sign(np.diff(self.value)[along])
+        wrong = steps != (1 if steps.sum() >= 0 else -1)
+        if wrong.any():
+            place = float(self.value[1:][along][wrong][0])
             raise InputError(
-                "posts", f"post {place:g} turns back against its neighbours", "correct or remove it"
+                "posts", f"post {place:g} repeats or turns back on its neighbours", "correct or remove it"
             )
 
     @property
@@ -84,11 +88,13 @@ class Posts:
         """Every chainage [m] that carries a post: none in the gap of an equation, two where it repeats."""
         knots, value = self._knots()
         a, b, va, vb = knots[:-1], knots[1:], value[:-1], value[1:]
-        carries = (b > a) & (np.minimum(va, vb) <= post) & (post <= np.maximum(va, vb))
+        rounding = 1e-9  # of a post: what `at` gives just before an equation is found again
+        carries = (np.minimum(va, vb) - rounding <= post) & (post <= np.maximum(va, vb) + rounding)
         found: list[float] = []
-        for i in np.flatnonzero(carries):
-            place = float(a[i] + (post - va[i]) / (vb[i] - va[i]) * (b[i] - a[i]))
-            if not found or place - found[-1] > 1e-6:
+        for i in np.flatnonzero(carries & (b > a)):
+            share = np.clip((post - va[i]) / (vb[i] - va[i]), 0, 1)
+            place = float(a[i] + share * (b[i] - a[i]))
+            if not found or place - found[-1] > 1e-3:
                 found.append(place)
         return tuple(found)
 
@@ -189,13 +195,9 @@ class Route:
     def __post_init__(self) -> None:
         for name in ("chainage", "longitude", "latitude", "heading", "curvature"):
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
-        shapes = {
-            getattr(self, n).shape for n in ("chainage", "longitude", "latitude", "heading", "curvature")
-        }
+        shapes = {getattr(self, n).shape for n in ("chainage", "longitude", "latitude", "heading", "curvature")}
         if len(shapes) > 1 or self.chainage.ndim != 1 or self.chainage.size < 2:
-            raise InputError(
-                self.source, f"array shapes {sorted(shapes)}", "give one value a station, n >= 2"
-            )
+            raise InputError(self.source, f"array shapes {sorted(shapes)}", "give one value a station, n >= 2")
         bad = ~(np.diff(self.chainage) > 0)  # written so that NaN is bad too
         if bad.any():
             raise InputError(

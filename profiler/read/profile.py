@@ -99,7 +99,7 @@ def _naming(path: Path) -> Iterator[None]:
             raise
         raise InputError(path, f"{error.source}, {error.problem}", _AGAIN) from error
     except (RuntimeError, TypeError, ValueError) as error:  # GDAL or Python, on a damaged file
-        raise InputError(path, f"is damaged ({error})", _AGAIN) from error
+        raise InputError(path, "is cut short or damaged", _AGAIN) from error
 
 
 def _about(path: Path) -> dict[str, Any]:

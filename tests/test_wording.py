@@ -1,0 +1,124 @@
+"""Figures as people read them."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from profiler import wording
+from profiler.landmark import KINDS
+from profiler.route import Posts
+from profiler.units import FOOT, MILE, MPH, curvature_of_degree
+from tests.invented import invented_profile
+
+NARROW = "\u202f"
+
+
+@pytest.mark.parametrize(
+    ("value", "decimals", "units", "text"),
+    [
+        (1234567.0, 0, "us", "1,234,567"),
+        (1234567.0, 0, "metric", f"1{NARROW}234{NARROW}567"),
+        (-1234.5, 1, "us", "\u22121,234.5"),
+        (-12.0, 0, "metric", "\u221212"),
+        (-0.04, 1, "us", "0.0"),
+        (999.96, 1, "us", "1,000.0"),
+    ],
+)
+def test_number(value: float, decimals: int, units: str, text: str):
+    """Law of the house: true minus, commas in US units, thin spaces in metric, no minus before zero."""
+    assert wording.number(value, decimals, units=units) == text
+
+
+def test_number_with_sign():
+    """Law of the house: a sign is written on request, never on zero."""
+    signs = [wording.number(x, 1, sign=True) for x in (1.2, -1.2, 0.0, -0.01, 0.01)]
+    assert signs == ["+1.2", "\u22121.2", "0.0", "0.0", "0.0"]
+
+
+@pytest.mark.parametrize(
+    ("se_pct", "us", "metric"),
+    [
+        (0.0, "1.35 %", "13.5 ‰"),
+        (0.05, "1.35 %", "13.5 ‰"),
+        (0.06, "1.4 %", "14 ‰"),
+        (0.25, "1.4 %", "14 ‰"),
+        (0.26, "≈1.4 %", "≈14 ‰"),
+    ],
+)
+def test_digits_follow_certainty(se_pct: float, us: str, metric: str):
+    """Law of the house: standard error up to 0.05 % two decimals (‰: one), up to 0.25 % one (‰:
+    none), beyond that "≈" before it. 1.352 % is 13.52 ‰."""
+    assert wording.grade_text(0.01352, "us", se_pct / 100) == us
+    assert wording.grade_text(0.01352, "metric", se_pct / 100) == metric
+
+
+def test_falling_grade_has_a_true_minus():
+    """Worked: -0.0245 m/m is −2.45 % or −24.5 ‰."""
+    assert wording.grade_text(-0.0245, "us") == "\u22122.45 %"
+    assert wording.grade_figure(0.0245, "metric", sign=True) == "+24.5"
+
+
+def test_heights_lengths_and_speeds():
+    """Worked: 1,040 ft, 16.3 miles and 25 mph said back in their own unit, and in the other."""
+    assert wording.elevation_text(1040 * FOOT, "us") == "1,040 ft"
+    assert wording.elevation_text(1040 * FOOT, "metric") == "317 m"
+    assert wording.distance_text(16.3 * MILE, "us") == "16.3 mi"
+    assert wording.distance_text(16.3 * MILE, "metric", 2) == "26.23 km"
+    assert f"{wording.speed_figure(25 * MPH, 'us')} {wording.speed_unit('us')}" == "25 mph"
+    assert f"{wording.speed_figure(25 * MPH, 'metric')} {wording.speed_unit('metric')}" == "40 km/h"
+
+
+@pytest.mark.parametrize(
+    ("degree", "us", "metric"), [(6, "6°", "290 m"), (-0.8, "0.8°", "2{}180 m"), (30, "30°", "59 m")]
+)
+def test_curves(degree: float, us: str, metric: str):
+    """Worked: radius 291.20, 2182.97 and 58.88 m by the 100-ft chord; to 10 m above 100 m."""
+    curvature = float(curvature_of_degree(degree))
+    assert wording.curve_text(curvature, "us") == us
+    assert wording.curve_text(curvature, "metric") == metric.format(NARROW)
+
+
+def test_straight_track_has_no_radius():
+    """Law: curvature nought is no number of metres."""
+    assert "inf" in wording.curve_text(0.0, "metric")
+
+
+def test_posts():
+    """Worked: 16.3 miles past post 38 stands 54.3; a negative post has a true minus."""
+    miles = Posts(np.array([0.0]), np.array([38.0]), "mi")
+    assert wording.post_text(miles, 16.3 * MILE) == "54.3"
+    km = Posts(np.array([0.0]), np.array([150.06]), "km")
+    assert wording.post_text(km, 0.0) == "km 150.1"
+    assert wording.post_figure(km, -151_060.0, 2) == "\u22121.00"
+
+
+def test_directions_are_names_of_ends():
+    """Law of the house: people read where a train goes, not "against"."""
+    route = invented_profile().route
+    assert wording.towards(route, "with") == "to Thistle Quay"
+    assert wording.towards(route, "against") == "to Farrow"
+
+
+def test_every_kind_of_landmark_has_words():
+    """Law: no code reaches a reader."""
+    words = [wording.kind_words(kind) for kind in KINDS]
+    assert all(words)
+    assert not any("_" in text for text in words)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "us", "metric"),
+    [
+        ((1.35, "%", 1.32, 1.38), "1.35 % (1.32–1.38)", "13.5 ‰ (13.2–13.8)"),
+        ((1.36, "%", 1.07, 1.66), "1.4 % (1.1–1.7)", "14 ‰ (11–17)"),
+        ((1.36, "%", 0.36, 2.36), "≈1.4 % (0.4–2.4)", "≈14 ‰ (4–24)"),
+        ((-8.04, "degree", None, None), "8.0°", "8.0°"),
+        ((100 * FOOT, "m", 90 * FOOT, 110 * FOOT), "100 ft (90–110)", "30 m (27–34)"),
+    ],
+)
+def test_intervals(arguments: tuple, us: str, metric: str):
+    """Worked: 95 % is ±1.96 standard errors: ±0.03 % is 0.015 %, ±0.3 % is 0.15 %, ±1 % is 0.51 %."""
+    value, unit, low, high = arguments
+    assert wording.interval_text(value, unit, "us", low, high) == us
+    assert wording.interval_text(value, unit, "metric", low, high) == metric
