@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Protocol, runtime_checkable
 
 from profiler.units import FloatArray
@@ -18,6 +19,10 @@ class Ground(Protocol):
     @property
     def name(self) -> str:
         """What a reader would call it: the file's name."""
+
+    @property
+    def path(self) -> Path:
+        """The file itself."""
 
     @property
     def crs(self) -> str:

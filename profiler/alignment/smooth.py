@@ -61,7 +61,7 @@ class SmoothedLine:
             longitude=longitude,
             latitude=latitude,
             heading=np.mod(np.interp(at, self.distance, np.unwrap(self.heading)), 2 * np.pi),
-            curvature=np.interp(at, self.distance, self.curvature),
+            curvature=np.asarray(np.interp(at, self.distance, self.curvature)),
             vertex_distance=self.vertex_distance - start,
         )
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import cholesky_banded, solve_banded, solveh_banded
 
-from profiler.elevation.noise import Noise, fit_noise
+from profiler.elevation.noise import Noise, fit_noise, local_factor
 from profiler.errors import CoverageError
 from profiler.units import FloatArray
 
@@ -25,7 +25,7 @@ CHANGE_DISTANCE = 1200.0
 CHANGE_SIZE = 0.006
 """Scale of a change of grade (Laplace). [m/m]"""
 
-FREEDOM = 4.0
+FREEDOM = 5.0
 """Degrees of freedom of the Student errors that take the weight from wild values."""
 
 WHITE = 0.05
@@ -34,13 +34,18 @@ WHITE = 0.05
 ELEVATION_FLOOR, GRADE_FLOOR = 0.1, 0.0003
 """Standard errors are never smaller than these. [m], [m/m]"""
 
-BOUND_SE = 0.0002
-"""How loosely a grade beyond the bound is held to it. [m/m]"""
+USUAL_GRADE = 0.03
+"""S.d. of a railway's grades, one tangent counting once: keeps grades believable where nothing is
+seen, and is too weak to be noticed where something is. [m/m]"""
 
-CHANGE_SPREAD = 0.0003
-"""Scale of the Cauchy law of a change of grade from one node to the next. [m/m]"""
+BOUND_SE = 0.002
+"""How loosely the grade of one tangent beyond the bound is held to it. [m/m]"""
 
-ROUNDS, BURN_IN, THINNING = 30, 100, 5
+TREMBLE = 0.0004
+"""S.d. of the change of grade from node to node where the designer left it alone. [m/m]"""
+
+NOISE_ROUNDS = 3
+ROUNDS, BURN_IN, THINNING = 30, 150, 10
 """Rounds of the robust fit at most; rounds of sampling that are thrown away; one in so many is kept."""
 
 
@@ -105,9 +110,10 @@ def estimate(
     bins = _bins(value, source >= 0, stride)
     spacing = stride * step
     line = _start(bins, spacing, max_grade)
-    for _ in range(2):
+    for _ in range(NOISE_ROUNDS):
         noises = _noises(value, source, _at_stations(line, stride, chainage.size), ground.shape[0], step)
-        variance = _bin_variances(bins, source, noises, stride, spacing)
+        local = local_factor(bins.value - _at_bins(line, bins), bins.count > 0, spacing, noises[0])
+        variance = _bin_variances(bins, source, noises, stride, spacing) * local**2
         line = _smooth(bins, variance, spacing, max_grade, line)
     posterior = _sample(bins, variance, spacing, max_grade, line, draws, seed)
     return _answer(chainage, posterior, noises, on_structure, stride, spacing)
@@ -247,27 +253,31 @@ def _at_bins(line: FloatArray, bins: _Bins) -> FloatArray:
     return line[:-1] * (1 - bins.share) + line[1:] * bins.share
 
 
-def _smooth(
-    bins: _Bins, variance: FloatArray, spacing: float, max_grade: float, line: FloatArray
-) -> FloatArray:
+def _smooth(bins: _Bins, variance: FloatArray, spacing: float, max_grade: float, line: FloatArray) -> FloatArray:
     """Robust fit of the node elevations (k,) with even changes of grade."""
     base = _base_weight(variance)
     bend = _even_bend(bins, spacing)
-    pull = np.zeros(bins.value.size)
-    target = np.zeros(bins.value.size)
+    held = (np.zeros(bins.value.size), np.zeros(bins.value.size))
     for _ in range(ROUNDS):
         u2 = (bins.value - _at_bins(line, bins)) ** 2 * base
         weight = base * (FREEDOM + 1) / (FREEDOM + u2)
-        band, right = _system(bins, weight, bend, spacing, (pull, target))
+        band, right = _system(bins, weight, bend, spacing, held)
         before, line = line, np.asarray(solveh_banded(band, right, check_finite=False))
-        grade = np.diff(line) / spacing
-        beyond = np.abs(grade) > max_grade
-        # once held, a grade stays held: letting go would swing back and forth
-        target = np.where(beyond & (pull == 0), np.sign(grade) * max_grade, target)
-        pull = np.where(beyond, 1 / BOUND_SE**2, pull)
-        if np.abs(line - before).max() < 0.005 and not beyond.any():
+        held = _held(np.diff(line) / spacing, max_grade, spacing)
+        if np.abs(line - before).max() < 0.005:
             break
     return line
+
+
+def _held(grade: FloatArray, max_grade: float, spacing: float) -> tuple[FloatArray, FloatArray]:
+    """Weight and target of every grade: loosely zero, and the bound for those beyond it.
+
+    A grade that presses against the bound comes to rest a little beyond it and stays held; one
+    that was held for nothing falls inside and is let go.
+    """
+    beyond = np.abs(grade) > max_grade
+    se = np.where(beyond, BOUND_SE, USUAL_GRADE)
+    return spacing / CHANGE_DISTANCE / se**2, np.where(beyond, np.sign(grade) * max_grade, 0.0)
 
 
 def _base_weight(variance: FloatArray) -> FloatArray:
@@ -295,11 +305,11 @@ def _sample(
     draws: int,
     seed: int,
 ) -> _Posterior:
-    """Gibbs sampling of node elevations under long-tailed changes of grade and long-tailed errors.
+    """Gibbs sampling of node elevations under few changes of grade and long-tailed errors.
 
-    A railway is long tangents and few changes of grade: a Cauchy law says so. Given one precision
-    for every change (exponential, as a Cauchy law is a mixture of normal laws) and one for every
-    error (gamma, for Student's law), elevations are Gaussian and drawn in one banded solve
+    A railway is long tangents and few changes of grade: at a node the grade changes rarely, then
+    by a Laplace law, and else only trembles. Given one precision for every change and one for
+    every error (gamma, for Student's law), elevations are Gaussian and drawn in one banded solve
     (Geweke 1993, Bayesian treatment of the independent Student-t linear model; Rue 2001, Fast
     sampling of Gaussian Markov random fields).
     """
@@ -314,17 +324,16 @@ def _sample(
     rounds = draws * THINNING
     for turn in range(-BURN_IN, rounds):
         grade = np.diff(line) / spacing
-        bend = rng.exponential(2 / (np.diff(grade) ** 2 + CHANGE_SPREAD**2 * spacing / NODE_DISTANCE))
+        bend = _drawn_bend(np.diff(grade), spacing, rng)
         u2 = (bins.value - _at_bins(line, bins)) ** 2 * base
         weight = base * rng.gamma((FREEDOM + 1) / 2, 2 / (FREEDOM + u2))
-        beyond = np.abs(grade) > max_grade
-        held = (beyond / BOUND_SE**2, np.sign(grade) * max_grade)
+        held = _held(grade, max_grade, spacing)
         band, right = _system(bins, weight, bend, spacing, held)
         factor = cholesky_banded(band, check_finite=False)
         half = solve_banded((2, 0), _transposed(factor), right, check_finite=False)
         line = solve_banded((0, 2), factor, half + rng.standard_normal(line.size), check_finite=False)
         if turn >= 0:
-            beyond_count += float(beyond.mean()) / rounds
+            beyond_count += float((np.abs(grade) > max_grade).mean()) / rounds
             total += line
             squares += (line - bins.value[0]) ** 2
             now = np.diff(line) / spacing
@@ -340,6 +349,21 @@ def _sample(
         draws=kept,
         at_bound=beyond_count,
     )
+
+
+def _drawn_bend(change: FloatArray, spacing: float, rng: np.random.Generator) -> FloatArray:
+    """Precision of every change of grade (k-2,), given the change.
+
+    First whether it is a change of the designer's or a trembling, by their densities; then, as a
+    Laplace law is a normal one of exponential variance, its precision from the inverse Gaussian
+    (Park and Casella 2008, The Bayesian lasso).
+    """
+    often = min(spacing / CHANGE_DISTANCE, 0.5)
+    size = np.abs(change) + 1e-9
+    designed = often * np.exp(-size / CHANGE_SIZE) / (2 * CHANGE_SIZE)
+    trembled = (1 - often) * np.exp(-0.5 * (size / TREMBLE) ** 2) / (TREMBLE * np.sqrt(2 * np.pi))
+    chosen = rng.random(size.size) * (designed + trembled) < designed
+    return np.where(chosen, rng.wald(1 / (CHANGE_SIZE * size), 1 / CHANGE_SIZE**2), 1 / TREMBLE**2)
 
 
 def _transposed(factor: FloatArray) -> FloatArray:

@@ -5,8 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.ndimage import median_filter
 
 from profiler.units import FloatArray
+
+WINDOW = 6000.0
+"""Length over which a local error is judged. [m]"""
+
+PRIOR_WEIGHT = 5.0
+"""The route's error counts as much as so many independent places of the window."""
 
 LONGEST_CORRELATION = 200.0
 """Beyond this, error and slow change of the track cannot be told apart on one route. [m]"""
@@ -72,3 +79,33 @@ def fit_noise(residual: FloatArray, counts: FloatArray, step: float) -> Noise:
             best = (misfit, variance, float(length))
     assert best is not None
     return Noise(max(np.sqrt(max(best[1], 0.0)), 0.05), best[2])
+
+
+def local_factor(residual: FloatArray, counts: FloatArray, width: float, noise: Noise) -> FloatArray:
+    """How many times the route's error each stretch has: hillsides are worse than valley floors.
+
+    Parameters
+    ----------
+    residual : ndarray, shape (k,)
+        Mean ground minus rail over stretches of ``width``. [m]
+    counts : ndarray of bool, shape (k,)
+        Which of them count.
+    width : float
+        Length of a stretch. [m]
+    noise : Noise
+        Error of the whole route.
+
+    Returns
+    -------
+    ndarray, shape (k,)
+        Robust local s.d. over `WINDOW`, drawn towards the route's own, as a ratio to it.
+    """
+    places = np.flatnonzero(counts)
+    if places.size < 10:
+        return np.ones(residual.size)
+    window = min(2 * int(WINDOW / width / 2) + 1, 2 * (places.size // 2) - 1)
+    whole = 1.4826 * float(np.median(np.abs(residual[places]))) + 1e-6
+    local = 1.4826 * median_filter(np.abs(residual[places]), size=window, mode="reflect") / whole
+    independent = WINDOW / (2 * noise.length + width)
+    drawn = np.sqrt((independent * local**2 + PRIOR_WEIGHT) / (independent + PRIOR_WEIGHT))
+    return np.asarray(np.interp(np.arange(residual.size), places, drawn))

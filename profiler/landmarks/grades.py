@@ -53,9 +53,7 @@ def climbs(profile: Profile, direction: str, *, compensated: bool) -> Climbs:
     node_curve = np.interp(nodes, chainage, curve)
     draws = profile.draws.elevation
     if direction == "with":
-        return Climbs(
-            chainage - chainage[0], profile.elevation + curve, nodes - chainage[0], draws + node_curve
-        )
+        return Climbs(chainage - chainage[0], profile.elevation + curve, nodes - chainage[0], draws + node_curve)
     end = chainage[-1]
     back = curve[-1] - curve
     node_back = curve[-1] - node_curve
@@ -124,9 +122,7 @@ def ruling_grades(profile: Profile, train_lengths: tuple[float, ...]) -> list[La
                         high=high,
                         unit="%",
                         train_length=length,
-                        note="with 0.04 % per degree of curve"
-                        if compensated
-                        else "not compensated for curves",
+                        note="with 0.04 % per degree of curve" if compensated else "not compensated for curves",
                     )
                 )
     return found

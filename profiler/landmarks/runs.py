@@ -27,8 +27,8 @@ def grade_runs(profile: Profile) -> tuple[GradeRun, ...]:
     """
     s, low, high = profile.chainage, *_bounds(profile)
     latest = _sweep(low, high)
-    earliest = (low.size - np.array(_sweep(low[::-1], high[::-1])))[::-1]
-    edges = _settled(profile, np.array(latest), earliest)
+    earliest = (low.size - _sweep(low[::-1], high[::-1]))[::-1]
+    edges = _settled(profile, latest, earliest)
     runs = _described(
         profile, edges, np.abs(s[np.minimum(latest, s.size - 1)] - s[np.minimum(earliest, s.size - 1)])
     )
@@ -40,7 +40,7 @@ def _bounds(profile: Profile) -> tuple[FloatArray, FloatArray]:
     return profile.grade - reach, profile.grade + reach
 
 
-def _sweep(low: FloatArray, high: FloatArray) -> list[int]:
+def _sweep(low: FloatArray, high: FloatArray) -> FloatArray:
     """Index at which each further run begins."""
     edges: list[int] = []
     floor, ceiling = -np.inf, np.inf
@@ -49,7 +49,7 @@ def _sweep(low: FloatArray, high: FloatArray) -> list[int]:
         if floor > ceiling:
             edges.append(i)
             floor, ceiling = a, b
-    return edges
+    return np.array(edges, dtype=int)
 
 
 def _settled(profile: Profile, latest: FloatArray, earliest: FloatArray) -> FloatArray:

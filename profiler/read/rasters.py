@@ -70,6 +70,11 @@ class RasterGround:
         return self.header.path.name
 
     @property
+    def path(self) -> Path:
+        """The file itself."""
+        return self.header.path
+
+    @property
     def crs(self) -> str:
         """Horizontal reference system, as "EPSG:4326" or WKT."""
         return self._plane.name

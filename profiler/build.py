@@ -1,0 +1,352 @@
+"""The wiring: a territory in; its route, profile, landmarks and the ground around it out."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from profiler.alignment.join import Joined, join
+from profiler.alignment.route import Surroundings, cut_between, lay_route, part_of_route
+from profiler.alignment.smooth import SmoothedLine, smooth_line
+from profiler.alignment.spans import PieceSpan, piece_spans
+from profiler.alignment.stations import StationedLine, lay_stations
+from profiler.centreline import Centreline
+from profiler.elevation.coverage import Gap, gaps, longest_covered
+from profiler.elevation.estimator import Estimate, estimate
+from profiler.elevation.sampling import GroundSamples, sample
+from profiler.errors import CoverageError, TerritoryError
+from profiler.ground import Bounds, GroundSource, Relief
+from profiler.landmark import Landmarks
+from profiler.landmarks.find import LandmarkSettings, find_landmarks
+from profiler.profile import Draws, Profile
+from profiler.read.centreline import read_centreline
+from profiler.read.points import read_points
+from profiler.read.rasters import assumptions_of, open_sources
+from profiler.read.relief import read_relief
+from profiler.route import Route
+from profiler.territory import Place, Territory
+from profiler.units import EARTH_RADIUS, KILOMETRE, PERCENT, FloatArray
+from profiler.wording import post_text
+
+Progress = Callable[[str, float], None]
+"""Told what is being done and the share of it that is done."""
+
+DRAWS, SEED = 100, 0
+
+RELIEF_MARGIN_M = 5000.0
+"""Ground is shown this far around the line."""
+
+LEANS = 0.01
+"""A bound on the grade that holds back more than this share of the line is too tight."""
+
+_DEGREE_M = np.radians(1) * EARTH_RADIUS
+
+
+@dataclass(frozen=True, eq=False)
+class DrawnLine:
+    """A territory's line as read, joined, cut between its ends and smoothed."""
+
+    centreline: Centreline
+    line: SmoothedLine
+    spans: tuple[PieceSpan, ...]
+    stations: StationedLine
+    around: Surroundings
+    assumptions: tuple[str, ...]
+
+
+def _quiet(_step: str, _share: float) -> None:
+    pass
+
+
+def draw_line(territory: Territory, progress: Progress = _quiet) -> DrawnLine:
+    """Read, join and smooth the line of a territory, and read what stands beside it.
+
+    Raises
+    ------
+    InputError, RouteError, MissingCRSError
+        As the readers and the joining do.
+    """
+    table = territory.centreline
+    if table is None:
+        raise TerritoryError(territory.source, "there is no [centreline]", "say where the line is, with path = …")
+    progress("reading the line", 0.0)
+    keep = {field: list(values) for field, values in table.keep.items()} if table.keep else None
+    centreline = read_centreline(territory.folder / table.path, layer=table.layer, keep=keep)
+    around = _surroundings(territory)
+    joined = join(centreline, start=_coordinates(table.start), end=_coordinates(table.end))
+    line, spans = _smoothed(centreline, joined)
+    start, end = cut_between(line, spans, territory, around)
+    if start > end:
+        joined = _turned(joined)
+        line, spans = _smoothed(centreline, joined)
+        start, end = cut_between(line, spans, territory, around)
+    if start > 0 or end < line.distance[-1]:
+        line = line.part(start, end)
+        spans = tuple(dataclasses.replace(s, start=s.start - start, end=s.end - start) for s in spans)
+    stations = lay_stations(line, territory.settings.step_m)
+    return DrawnLine(centreline, line, spans, stations, around, (*centreline.assumptions, *joined.assumptions))
+
+
+def _coordinates(place: Place | None) -> tuple[float, float] | None:
+    if place is None or place.longitude is None or place.latitude is None:
+        return None
+    return place.longitude, place.latitude
+
+
+def _smoothed(centreline: Centreline, joined: Joined) -> tuple[SmoothedLine, tuple[PieceSpan, ...]]:
+    line = smooth_line(joined.longitude, joined.latitude)
+    return line, piece_spans(centreline.pieces, joined, line.vertex_distance)
+
+
+def _turned(joined: Joined) -> Joined:
+    last = joined.longitude.size - 1
+    spans = tuple(
+        dataclasses.replace(s, first=last - s.last, last=last - s.first, start=s.end, end=s.start)
+        for s in reversed(joined.spans)
+    )
+    return Joined(joined.longitude[::-1], joined.latitude[::-1], spans, joined.assumptions)
+
+
+def _surroundings(territory: Territory) -> Surroundings:
+    fields = territory.centreline.posts_from if territory.centreline else None
+    points = read_points(territory.folder / fields.points) if fields and fields.points else ()
+    lines = tuple(
+        read_centreline(territory.folder / table.path, layer=table.layer)
+        for table in territory.structures
+        if table.path is not None
+    )
+    return Surroundings(points, lines)
+
+
+def build_route(territory: Territory) -> Route:
+    """The route of a territory, without its ground: chainage is ellipsoidal length.
+
+    Raises
+    ------
+    InputError, RouteError, MissingCRSError
+        As the readers and the joining do.
+    """
+    return _route(territory, draw_line(territory), 1.0)
+
+
+def _route(territory: Territory, drawn: DrawnLine, scale: float) -> Route:
+    return lay_route(
+        drawn.line,
+        drawn.stations,
+        drawn.spans,
+        drawn.centreline,
+        territory,
+        drawn.around,
+        scale=scale,
+        assumptions=drawn.assumptions,
+    )
+
+
+def open_ground(territory: Territory) -> tuple[GroundSource, ...]:
+    """The rasters of a territory, opened.
+
+    Raises
+    ------
+    InputError, MissingCRSError
+        If one is missing or is not what it claims to be.
+    """
+    table = territory.elevation
+    if table is None:
+        raise TerritoryError(
+            territory.source, "no elevation raster is given", "add [elevation] rasters = […] or use --dem"
+        )
+    return open_sources(
+        table.rasters,
+        territory.folder,
+        vertical_datum=table.vertical_datum,
+        vertical_unit=table.vertical_unit,
+        offset_m=table.offset_m,
+    )
+
+
+def build_profile(territory: Territory, *, trim: bool = False, progress: Progress = _quiet) -> Profile:
+    """The profile of a territory: the whole of the main job.
+
+    Parameters
+    ----------
+    territory : Territory
+    trim : bool
+        Where elevation data are missing over more than ``max_gap_km``, keep the longest covered
+        stretch instead of refusing.
+    progress : callable
+        Told (what is being done, share of it done).
+
+    Raises
+    ------
+    InputError, RouteError, MissingCRSError
+        If an input is not what it claims to be.
+    CoverageError
+        If the rasters leave a gap that may not be bridged.
+    """
+    sources = open_ground(territory)
+    drawn = draw_line(territory, progress)
+    stations = drawn.stations
+    samples = sample(
+        sources,
+        stations.longitude,
+        stations.latitude,
+        method=territory.settings.interpolation,
+        progress=lambda share: progress("sampling the ground", share),
+    )
+    height = float(np.nanmean(samples.values)) if np.isfinite(samples.values).any() else 0.0
+    route = _route(territory, drawn, 1 + height / EARTH_RADIUS)
+    route, samples, said = _covered(route, samples, territory, trim)
+    progress("estimating the rail", 0.0)
+    fit = _estimate(route, samples, territory)
+    return _profile(route, samples, fit, territory, (*assumptions_of(sources), *said))
+
+
+def _covered(
+    route: Route, samples: GroundSamples, territory: Territory, trim: bool
+) -> tuple[Route, GroundSamples, tuple[str, ...]]:
+    """The route and samples whose gaps may be bridged: all of them, or the longest stretch."""
+    ground, _ = samples.preferred()
+    structure = route.structure_at(route.chainage) > 0
+    longest = territory.settings.max_gap_km * KILOMETRE
+    found = gaps(route.chainage, ground, structure, longest)
+    if not found:
+        missing = np.isnan(ground) & ~structure
+        said = f"elevation data are missing at {int(missing.sum())} stations and bridged" if missing.any() else ""
+        return route, samples, (said,) if said else ()
+    stretch = longest_covered(route.chainage, ground, found)
+    if stretch is None:
+        raise CoverageError(
+            ", ".join(samples.names),
+            f"no elevation on the line, which lies within {_extent(route)}",
+            "give rasters that cover it",
+        )
+    words = _stretches(route, found)
+    if not trim:
+        raise CoverageError(
+            ", ".join(samples.names),
+            f"no elevation over {words}",
+            "give rasters that cover it, or use --trim to keep the longest covered stretch",
+        )
+    first, last = stretch
+    kept = part_of_route(route, first, last)
+    said = (
+        f"trimmed to {post_text(route.posts, float(route.chainage[first]), 2)} … "
+        f"{post_text(route.posts, float(route.chainage[last]), 2)}: no elevation over {words}"
+    )
+    values = samples.values[:, first : last + 1]
+    return kept, dataclasses.replace(samples, values=values), (said,)
+
+
+def _extent(route: Route) -> str:
+    return (
+        f"longitude {route.longitude.min():.3f} to {route.longitude.max():.3f}, "
+        f"latitude {route.latitude.min():.3f} to {route.latitude.max():.3f}"
+    )
+
+
+def _stretches(route: Route, found: tuple[Gap, ...]) -> str:
+    shown = [
+        f"{post_text(route.posts, float(route.chainage[g.first]), 2)} to "
+        f"{post_text(route.posts, float(route.chainage[g.last]), 2)} "
+        f"({(route.chainage[g.last] - route.chainage[g.first]) / KILOMETRE:.1f} km)"
+        for g in found[:5]
+    ]
+    more = f" and {len(found) - 5} more stretches" if len(found) > 5 else ""
+    return ", ".join(shown) + more
+
+
+def _estimate(route: Route, samples: GroundSamples, territory: Territory) -> Estimate:
+    margin = max((c for c in samples.cell_m if np.isfinite(c)), default=0.0)
+    return estimate(
+        route.chainage,
+        samples.values,
+        _off_ground(route, margin),
+        max_grade=territory.settings.max_grade_pct * PERCENT,
+        draws=DRAWS,
+        seed=SEED,
+    )
+
+
+def _off_ground(route: Route, margin: float) -> FloatArray:
+    """Stations on known structures and one raster cell to each side of them."""
+    inside = np.zeros(route.chainage.size, dtype=bool)
+    for structure in route.structures:
+        inside |= (route.chainage >= structure.start - margin) & (route.chainage <= structure.end + margin)
+    return inside
+
+
+def _profile(
+    route: Route, samples: GroundSamples, fit: Estimate, territory: Territory, assumptions: tuple[str, ...]
+) -> Profile:
+    ground, source = samples.preferred()
+    on_structure = route.structure_at(route.chainage) > 0
+    data = {d for d in samples.vertical_datum if d != "unknown"}
+    bound = territory.settings.max_grade_pct
+    leans = f"the estimate leans on max_grade_pct = {bound:g} over {fit.at_bound:.0%} of the line: raise it"
+    return Profile(
+        route=route,
+        ground=ground,
+        elevation=fit.elevation,
+        elevation_se=fit.elevation_se,
+        grade=fit.grade,
+        grade_se=fit.grade_se,
+        structure_probability=np.maximum(fit.structure_probability, on_structure),
+        ground_source=np.where(on_structure, -1, source),
+        draws=Draws(fit.draw_chainage, fit.draw_elevation),
+        source_names=samples.names,
+        vertical_datum=data.pop() if len(data) == 1 else "unknown",
+        units=territory.route.units,
+        pvi_visible=fit.pvi_visible,
+        invented=territory.route.invented,
+        assumptions=(*assumptions, *((leans,) if fit.at_bound > LEANS else ())),
+    )
+
+
+def landmark_settings(territory: Territory) -> LandmarkSettings:
+    """Definitions of the landmarks as the territory sets them."""
+    s = territory.settings
+    return LandmarkSettings(
+        train_lengths=tuple(s.train_lengths_m),
+        prominence=s.prominence_m,
+        grade_break=s.grade_break_pct * PERCENT,
+        sustained_grade=s.sustained_grade_pct * PERCENT,
+        sustained_length=s.sustained_length_km * KILOMETRE,
+    )
+
+
+def landmarks_of(profile: Profile, territory: Territory) -> Landmarks:
+    """Landmarks, grade runs and straddles by the territory's definitions."""
+    return find_landmarks(profile, landmark_settings(territory))
+
+
+def relief_around(profile: Profile, territory: Territory) -> Relief:
+    """The ground around the line, for the picture under the map."""
+    route = profile.route
+    south, north = float(route.latitude.min()), float(route.latitude.max())
+    high = RELIEF_MARGIN_M / _DEGREE_M
+    wide = high / max(np.cos(np.radians((south + north) / 2)), 0.05)
+    bounds = Bounds(
+        float(route.longitude.min()) - wide, south - high, float(route.longitude.max()) + wide, north + high
+    )
+    return read_relief(open_ground(territory), bounds)
+
+
+def input_files(territory: Territory) -> tuple[tuple[Path, str], ...]:
+    """Every file that a territory reads, with its role."""
+    files: list[tuple[Path, str]] = []
+    if territory.source and Path(territory.source).suffix == ".toml":
+        files.append((Path(territory.source), "territory"))
+    table = territory.centreline
+    if table is not None:
+        files.append((territory.folder / table.path, "centreline"))
+        if table.posts_from is not None and table.posts_from.points:
+            files.append((territory.folder / table.posts_from.points, "posts"))
+    files += [(territory.folder / s.path, f"{s.kind}s") for s in territory.structures if s.path]
+    if territory.elevation is not None:
+        tiles = (tile for source in open_ground(territory) for tile in source.tiles)
+        files += [(tile.path, "elevation") for tile in tiles]
+    return tuple(files)
