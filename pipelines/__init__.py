@@ -1,0 +1,1 @@
+"""Whole networks: plan, run one, map over many. Stands on the public list of `profiler` only."""

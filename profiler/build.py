@@ -26,7 +26,7 @@ from profiler.profile import Draws, Profile
 from profiler.read.centreline import read_centreline
 from profiler.read.points import read_points
 from profiler.read.rasters import assumptions_of, open_sources
-from profiler.read.relief import read_relief
+from profiler.read.relief import meet, read_relief
 from profiler.route import Route
 from profiler.territory import Place, Territory
 from profiler.units import EARTH_RADIUS, KILOMETRE, PERCENT, FloatArray
@@ -130,10 +130,11 @@ def build_route(territory: Territory) -> Route:
     InputError, RouteError, MissingCRSError
         As the readers and the joining do.
     """
-    return _route(territory, draw_line(territory), 1.0)
+    return route_of(territory, draw_line(territory))
 
 
-def _route(territory: Territory, drawn: DrawnLine, scale: float) -> Route:
+def route_of(territory: Territory, drawn: DrawnLine, scale: float = 1.0) -> Route:
+    """The route of a line already drawn; ``scale`` from ellipsoidal length to chainage."""
     return lay_route(
         drawn.line,
         drawn.stations,
@@ -189,20 +190,36 @@ def build_profile(territory: Territory, *, trim: bool = False, progress: Progres
     """
     sources = open_ground(territory)
     drawn = draw_line(territory, progress)
-    stations = drawn.stations
-    samples = sample(
-        sources,
-        stations.longitude,
-        stations.latitude,
-        method=territory.settings.interpolation,
-        progress=lambda share: progress("sampling the ground", share),
-    )
+    samples = sample_ground(territory, sources, drawn, progress)
     height = float(np.nanmean(samples.values)) if np.isfinite(samples.values).any() else 0.0
-    route = _route(territory, drawn, 1 + height / EARTH_RADIUS)
+    route = route_of(territory, drawn, 1 + height / EARTH_RADIUS)
     route, samples, said = _covered(route, samples, territory, trim)
     progress("estimating the rail", 0.0)
     fit = _estimate(route, samples, territory)
     return _profile(route, samples, fit, territory, (*assumptions_of(sources), *said))
+
+
+def sample_ground(
+    territory: Territory, sources: tuple[GroundSource, ...], drawn: DrawnLine, progress: Progress = _quiet
+) -> GroundSamples:
+    """What the rasters say at every station."""
+    return sample(
+        sources,
+        drawn.stations.longitude,
+        drawn.stations.latitude,
+        method=territory.settings.interpolation,
+        progress=lambda share: progress("sampling the ground", share),
+    )
+
+
+def coverage_words(territory: Territory, drawn: DrawnLine, samples: GroundSamples) -> str:
+    """How much of the line the rasters reach, and what of it is too long a gap to bridge."""
+    route = route_of(territory, drawn)
+    ground, _ = samples.preferred()
+    share = f"{np.isfinite(ground).mean():.1%} of the line has elevation"
+    structure = route.structure_at(route.chainage) > 0
+    found = gaps(route.chainage, ground, structure, territory.settings.max_gap_km * KILOMETRE)
+    return f"{share}; none over {_stretches(route, found)}: trim or add rasters" if found else share
 
 
 def _covered(
@@ -325,20 +342,13 @@ def landmarks_of(profile: Profile, territory: Territory) -> Landmarks:
 
 def relief_around(profile: Profile, territory: Territory) -> Relief:
     """The ground around the line, for the picture under the map."""
-    route = profile.route
-    south, north = float(route.latitude.min()), float(route.latitude.max())
-    high = RELIEF_MARGIN_M / _DEGREE_M
-    wide = high / max(np.cos(np.radians((south + north) / 2)), 0.05)
-    bounds = Bounds(
-        float(route.longitude.min()) - wide, south - high, float(route.longitude.max()) + wide, north + high
-    )
-    return read_relief(open_ground(territory), bounds)
+    return read_relief(open_ground(territory), _bounds(profile.route, RELIEF_MARGIN_M))
 
 
-def input_files(territory: Territory) -> tuple[tuple[Path, str], ...]:
-    """Every file that a territory reads, with its role."""
+def input_files(territory: Territory, route: Route) -> tuple[tuple[Path, str], ...]:
+    """Every file that a territory's profile rests on, with its role; of the tiles, those the line meets."""
     files: list[tuple[Path, str]] = []
-    if territory.source and Path(territory.source).suffix == ".toml":
+    if Path(territory.source).suffix == ".toml":
         files.append((Path(territory.source), "territory"))
     table = territory.centreline
     if table is not None:
@@ -347,6 +357,16 @@ def input_files(territory: Territory) -> tuple[tuple[Path, str], ...]:
             files.append((territory.folder / table.posts_from.points, "posts"))
     files += [(territory.folder / s.path, f"{s.kind}s") for s in territory.structures if s.path]
     if territory.elevation is not None:
+        around = _bounds(route, 0.0)
         tiles = (tile for source in open_ground(territory) for tile in source.tiles)
-        files += [(tile.path, "elevation") for tile in tiles]
+        files += [(tile.path, "elevation") for tile in tiles if meet(tile.bounds, around)]
     return tuple(files)
+
+
+def _bounds(route: Route, margin: float) -> Bounds:
+    """The box around a route, ``margin`` [m] wider on every side."""
+    south, north = float(route.latitude.min()), float(route.latitude.max())
+    high = margin / _DEGREE_M
+    wide = high / max(np.cos(np.radians((south + north) / 2)), 0.05)
+    west, east = float(route.longitude.min()), float(route.longitude.max())
+    return Bounds(west - wide, south - high, east + wide, north + high)

@@ -26,9 +26,10 @@ LEVELS = {
     "build": 6,
     "present": 7,
     "write": 7,
-    "cli": 8,
-    "__init__": 9,
-    "__main__": 9,
+    "results": 8,
+    "cli": 9,
+    "__init__": 10,
+    "__main__": 10,
 }
 OWN_FOLDER = {"read", "alignment", "elevation", "landmarks", "present", "write", "cli"}
 FILES = sorted(p for p in (ROOT / "profiler").rglob("*.py") if "sample_routes" not in p.parts)

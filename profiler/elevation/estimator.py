@@ -41,6 +41,9 @@ seen, and is too weak to be noticed where something is. [m/m]"""
 BOUND_SE = 0.002
 """How loosely the grade of one tangent beyond the bound is held to it. [m/m]"""
 
+USUAL_NODES = 60.0
+"""How many nodes' worth the usual rate of changes counts against the line's own."""
+
 TREMBLE = 0.0004
 """S.d. of the change of grade from node to node where the designer left it alone. [m/m]"""
 
@@ -321,10 +324,11 @@ def _sample(
     grade_total = np.zeros(line.size - 1)
     grade_squares = np.zeros(line.size - 1)
     kept = np.empty((draws, line.size))
+    often = min(spacing / CHANGE_DISTANCE, 0.5)
     rounds = draws * THINNING
     for turn in range(-BURN_IN, rounds):
         grade = np.diff(line) / spacing
-        bend = _drawn_bend(np.diff(grade), spacing, rng)
+        bend, often = _drawn_bend(np.diff(grade), often, spacing, rng)
         u2 = (bins.value - _at_bins(line, bins)) ** 2 * base
         weight = base * rng.gamma((FREEDOM + 1) / 2, 2 / (FREEDOM + u2))
         held = _held(grade, max_grade, spacing)
@@ -351,19 +355,25 @@ def _sample(
     )
 
 
-def _drawn_bend(change: FloatArray, spacing: float, rng: np.random.Generator) -> FloatArray:
-    """Precision of every change of grade (k-2,), given the change.
+def _drawn_bend(
+    change: FloatArray, often: float, spacing: float, rng: np.random.Generator
+) -> tuple[FloatArray, float]:
+    """Precision of every change of grade (k-2,), given the change; and how often one is designed.
 
     First whether it is a change of the designer's or a trembling, by their densities; then, as a
     Laplace law is a normal one of exponential variance, its precision from the inverse Gaussian
-    (Park and Casella 2008, The Bayesian lasso).
+    (Park and Casella 2008, The Bayesian lasso). The share of designed changes is learned from the
+    line itself, beginning from what railways usually have.
     """
-    often = min(spacing / CHANGE_DISTANCE, 0.5)
     size = np.abs(change) + 1e-9
     designed = often * np.exp(-size / CHANGE_SIZE) / (2 * CHANGE_SIZE)
     trembled = (1 - often) * np.exp(-0.5 * (size / TREMBLE) ** 2) / (TREMBLE * np.sqrt(2 * np.pi))
     chosen = rng.random(size.size) * (designed + trembled) < designed
-    return np.where(chosen, rng.wald(1 / (CHANGE_SIZE * size), 1 / CHANGE_SIZE**2), 1 / TREMBLE**2)
+    bend = np.where(chosen, rng.wald(1 / (CHANGE_SIZE * size), 1 / CHANGE_SIZE**2), 1 / TREMBLE**2)
+    usual = min(spacing / CHANGE_DISTANCE, 0.5)
+    counted = float(chosen.sum())
+    drawn = rng.beta(USUAL_NODES * usual + counted, USUAL_NODES * (1 - usual) + size.size - counted)
+    return bend, float(drawn)
 
 
 def _transposed(factor: FloatArray) -> FloatArray:

@@ -65,21 +65,32 @@ def climbs(profile: Profile, direction: str, *, compensated: bool) -> Climbs:
     )
 
 
-def _steepest_draws(way: Climbs, length: float) -> FloatArray:
-    """Steepest mean grade (d,) [m/m] of every draw, windows starting at nodes."""
+def _steepest_interval(way: Climbs, length: float, value: float) -> tuple[float, float]:
+    """95 % interval [%] of the steepest mean grade over ``length`` [m], which the estimate puts at ``value``.
+
+    Draws are rougher than the rail, so the steepest window of each reads high: that gives the
+    upper end. For the lower end stands the steepest grade that one and the same window has with
+    97.5 % certainty. Windows start at nodes.
+    """
     nodes, z = way.nodes, way.draws
     starts = np.arange(nodes.size)[nodes <= nodes[-1] - length]
     if starts.size == 0:
-        return np.zeros(0)
+        return value / PERCENT, value / PERCENT
     head = nodes[starts] + length
     i = np.clip(np.searchsorted(nodes, head, side="right") - 1, 0, nodes.size - 2)
     share = (head - nodes[i]) / (nodes[i + 1] - nodes[i])
-    best = np.full(z.shape[0], -np.inf)
-    for row in range(z.shape[0]):  # a row at a time: the whole would not fit for long lines
-        line = z[row]
-        rise = line[i] * (1 - share) + line[i + 1] * share - line[starts]
-        best[row] = rise.max() / length
-    return best
+    best = np.empty(z.shape[0])
+    total, squares = np.zeros(starts.size), np.zeros(starts.size)
+    for row, line in enumerate(z):  # a row at a time: the whole would not fit for long lines
+        mean = (line[i] * (1 - share) + line[i + 1] * share - line[starts]) / length
+        best[row] = mean.max()
+        total += mean
+        squares += mean**2
+    middle = total / z.shape[0]
+    spread = np.sqrt(np.maximum(squares / z.shape[0] - middle**2, 0.0))
+    sure = float((middle - 1.96 * spread).max())
+    high = float(np.percentile(best, INTERVAL[1]))
+    return min(sure, value) / PERCENT, max(high, value) / PERCENT
 
 
 def _interval(values: FloatArray) -> tuple[float | None, float | None]:
@@ -107,8 +118,7 @@ def ruling_grades(profile: Profile, train_lengths: tuple[float, ...]) -> list[La
                 best = steepest(way.along, way.climb, length)
                 if best is None:
                     continue
-                # the estimate is smoother than the rail, the draws are rougher: both belong to the interval
-                low, high = _interval(np.append(_steepest_draws(way, length), best[1]))
+                low, high = _steepest_interval(way, length, best[1])
                 start, end = _span(profile, direction, best[0], length)
                 found.append(
                     Landmark(

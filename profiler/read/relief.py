@@ -28,17 +28,18 @@ def read_relief(sources: Sequence[GroundSource], bounds: Bounds, *, max_cells: i
     """
     if not (bounds.west < bounds.east and bounds.south < bounds.north):
         raise InputError("relief", "the bounds hold no area", "give west < east and south < north")
-    tiles = [tile for source in sources for tile in source.tiles if _meet(tile.bounds, bounds)]
+    tiles = [tile for source in sources for tile in source.tiles if meet(tile.bounds, bounds)]
     rows, columns = _grid(tiles, bounds, max_cells)
     elevation = np.full((rows, columns), np.nan, dtype=np.float32)
     for tile in tiles:
         _fill(elevation, tile, bounds)
-    used = [source.name for source in sources if any(_meet(t.bounds, bounds) for t in source.tiles)]
+    used = [source.name for source in sources if any(meet(t.bounds, bounds) for t in source.tiles)]
     cell_m = (bounds.north - bounds.south) * _DEGREE_M / rows
     return Relief(elevation=elevation, bounds=bounds, cell_m=cell_m, name=", ".join(used))
 
 
-def _meet(a: Bounds, b: Bounds) -> bool:
+def meet(a: Bounds, b: Bounds) -> bool:
+    """Whether two boxes share any area."""
     return a.west < b.east and b.west < a.east and a.south < b.north and b.south < a.north
 
 

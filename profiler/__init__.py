@@ -1,0 +1,115 @@
+"""Gradewright: a track centreline and open elevation data in, a railway grade and curvature profile out.
+
+The public list. Names are loaded when they are first asked for, so that importing costs nothing.
+"""
+
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from profiler.build import build_profile, build_route, landmarks_of
+    from profiler.centreline import Centreline, Piece, PointFeature
+    from profiler.errors import (
+        CoverageError,
+        InputError,
+        MissingCRSError,
+        OutputError,
+        ProfilerError,
+        RouteError,
+        TerritoryError,
+    )
+    from profiler.ground import Bounds, Ground, GroundSource, Relief
+    from profiler.landmark import GradeRun, Landmark, Landmarks, Straddle
+    from profiler.landmarks.find import LandmarkSettings, find_landmarks
+    from profiler.present.chart import draw_chart
+    from profiler.present.map import draw_map
+    from profiler.profile import Draws, Profile, reversed_profile
+    from profiler.read.centreline import read_centreline
+    from profiler.read.profile import read_landmarks, read_profile
+    from profiler.read.territory import read_territory, territory_of_line
+    from profiler.results import write
+    from profiler.route import CurveElement, Posts, Route, SpeedLimit, Station, Structure
+    from profiler.territory import Territory
+
+_PLACES = {
+    "build": ("build_profile", "build_route", "landmarks_of"),
+    "centreline": ("Centreline", "Piece", "PointFeature"),
+    "errors": (
+        "CoverageError",
+        "InputError",
+        "MissingCRSError",
+        "OutputError",
+        "ProfilerError",
+        "RouteError",
+        "TerritoryError",
+    ),
+    "ground": ("Bounds", "Ground", "GroundSource", "Relief"),
+    "landmark": ("GradeRun", "Landmark", "Landmarks", "Straddle"),
+    "landmarks.find": ("LandmarkSettings", "find_landmarks"),
+    "present.chart": ("draw_chart",),
+    "present.map": ("draw_map",),
+    "profile": ("Draws", "Profile", "reversed_profile"),
+    "read.centreline": ("read_centreline",),
+    "read.profile": ("read_landmarks", "read_profile"),
+    "read.territory": ("read_territory", "territory_of_line"),
+    "results": ("write",),
+    "route": ("CurveElement", "Posts", "Route", "SpeedLimit", "Station", "Structure"),
+    "territory": ("Territory",),
+}
+_PLACE_OF = {name: module for module, names in _PLACES.items() for name in names}
+
+__all__ = [
+    "Bounds",
+    "Centreline",
+    "CoverageError",
+    "CurveElement",
+    "Draws",
+    "GradeRun",
+    "Ground",
+    "GroundSource",
+    "InputError",
+    "Landmark",
+    "LandmarkSettings",
+    "Landmarks",
+    "MissingCRSError",
+    "OutputError",
+    "Piece",
+    "PointFeature",
+    "Posts",
+    "Profile",
+    "ProfilerError",
+    "Relief",
+    "Route",
+    "RouteError",
+    "SpeedLimit",
+    "Station",
+    "Straddle",
+    "Structure",
+    "Territory",
+    "TerritoryError",
+    "build_profile",
+    "build_route",
+    "draw_chart",
+    "draw_map",
+    "find_landmarks",
+    "landmarks_of",
+    "read_centreline",
+    "read_landmarks",
+    "read_profile",
+    "read_territory",
+    "reversed_profile",
+    "territory_of_line",
+    "write",
+]
+
+
+def __getattr__(name: str) -> Any:
+    if name in _PLACE_OF:
+        return getattr(importlib.import_module(f"profiler.{_PLACE_OF[name]}"), name)
+    raise AttributeError(f"module 'profiler' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

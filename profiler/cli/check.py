@@ -1,0 +1,91 @@
+"""gradewright check"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from profiler.cli import options
+
+if TYPE_CHECKING:
+    from profiler.build import DrawnLine
+    from profiler.route import Route
+    from profiler.territory import Territory
+
+
+@click.command(epilog="Example: gradewright check route.toml")
+@options.source
+@options.dem
+def check(source: str, dem: tuple[str, ...]) -> None:
+    """Read SOURCE, a territory or vector file, and say what would be read and what assumed.
+
+    Nothing is written. Exit code 1 if the file cannot be used.
+    """
+    from profiler.build import draw_line
+
+    territory = options.territory_from(source, dem)
+    drawn = draw_line(territory)
+    lines = [f"{source}: can be used", *_line(territory, drawn)]
+    if territory.elevation is not None:
+        lines += _ground(territory, drawn)
+    else:
+        lines.append("elevation: none is named yet, use [elevation] or --dem")
+    lines += [f"not used yet: [{name}]" for name in territory.not_used()]
+    click.echo("\n".join(lines))
+
+
+def _line(territory: Territory, drawn: DrawnLine) -> list[str]:
+    from profiler.build import route_of
+
+    route = route_of(territory, drawn)
+    units = territory.route.units
+    first, last = ((float(x[0]), float(x[-1])) for x in (route.longitude, route.latitude))
+    lines = [
+        f"line: {len(drawn.centreline.pieces)} pieces, {drawn.centreline.crs}, joined to {route.length / 1000:.3f} km",
+        f"ends: {_end(route, 0)} at {first[0]:.5f}, {last[0]:.5f}; {_end(route, 1)} at {first[1]:.5f}, {last[1]:.5f}",
+        f"vertices: noise about {drawn.line.vertex_noise:.1f} m, line sure to {drawn.line.lateral_se:.1f} m sideways",
+        f"posts: {_posts(route)}",
+        f"structures: {_count(route.structures, 'tunnel')}, {_count(route.structures, 'bridge')}",
+        f"curves: {len(route.curves)}; named places: {len(route.stations)}; "
+        f"limits: {len(route.limits)}; slow orders: {len(route.slow_orders)}",
+        f"people read: {'US' if units == 'us' else 'metric'} units",
+    ]
+    return lines + [f"assumed: {said}" for said in route.assumptions]
+
+
+def _end(route: Route, which: int) -> str:
+    return route.ends[which] or ("start", "end")[which]
+
+
+def _posts(route: Route) -> str:
+    from profiler.wording import post_text
+
+    if not route.posts.stated:
+        return "none, chainage serves"
+    ends = [post_text(route.posts, float(route.chainage[i]), 2) for i in (0, -1)]
+    return f"{ends[0]} to {ends[1]}, {'rising' if route.posts.rising else 'falling'}"
+
+
+def _count(structures: tuple[object, ...], kind: str) -> str:
+    found = [s for s in structures if getattr(s, "kind", "") == kind]
+    length = sum(getattr(s, "end", 0.0) - getattr(s, "start", 0.0) for s in found)
+    return f"{len(found)} {kind}s over {length / 1000:.2f} km"
+
+
+def _ground(territory: Territory, drawn: DrawnLine) -> list[str]:
+    from profiler.build import coverage_words, open_ground, sample_ground
+    from profiler.read.rasters import assumptions_of
+
+    sources = open_ground(territory)
+    lines = []
+    for source in sources:
+        systems = sorted({tile.crs for tile in source.tiles})
+        lines.append(
+            f"elevation: {source.name}, {len(source.tiles)} file{'s' if len(source.tiles) > 1 else ''}, "
+            f"{', '.join(systems)}, cells of {max(t.cell_m for t in source.tiles):.0f} m, "
+            f"heights above {source.vertical_datum}"
+        )
+    lines += [f"assumed: {said}" for said in assumptions_of(sources)]
+    samples = sample_ground(territory, sources, drawn)
+    return [*lines, f"coverage: {coverage_words(territory, drawn, samples)}"]

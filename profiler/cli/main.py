@@ -1,0 +1,79 @@
+"""The command `gradewright`: finds its commands, turns errors into exit codes."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+from importlib.metadata import EntryPoint, entry_points
+
+import click
+
+from profiler.errors import ProfilerError
+
+OWN = {"profile": "profile", "check": "check", "demo": "demo"}
+"""Command name to its module here."""
+
+SHORT = {
+    "profile": "Profile a line: grades, curves, landmarks, map and chart.",
+    "check": "Say what would be read from a file, and what assumed.",
+    "demo": "Profile the invented sample territory.",
+    "network": "Profile every territory of a folder.",
+}
+
+
+class Commands(click.Group):
+    """Commands are imported when they are called; those of other packages come by entry point."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 (click's signature)
+        return [*OWN, *sorted(point.name for point in _added())]
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
+        if cmd_name in OWN:
+            return _command(importlib.import_module(f"profiler.cli.{OWN[cmd_name]}"), cmd_name)
+        for point in _added():
+            if point.name == cmd_name:
+                command = point.load()
+                return command if isinstance(command, click.Command) else None
+        return None
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """The list without importing any of them."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, SHORT.get(name, "")) for name in self.list_commands(ctx)])
+
+    def invoke(self, ctx: click.Context) -> object:
+        try:
+            return super().invoke(ctx)
+        except ProfilerError as error:  # ours: one line, exit 1. Bugs keep their traceback.
+            click.echo(f"gradewright: {error}", err=True)
+            raise SystemExit(1) from None
+        except KeyboardInterrupt:
+            click.echo("gradewright: interrupted; an earlier output is as it was", err=True)
+            raise SystemExit(130) from None
+
+
+def _added() -> list[EntryPoint]:
+    return list(entry_points(group="gradewright.commands"))
+
+
+def _command(module: object, name: str) -> click.Command:
+    command = getattr(module, name)
+    assert isinstance(command, click.Command)
+    return command
+
+
+@click.command(
+    cls=Commands,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    epilog="A training and planning aid: local rules, timetable, special instructions and qualified people come first.",
+)
+@click.version_option(package_name="gradewright", prog_name="gradewright")
+def main() -> None:
+    """Railway grade and curvature profiles from a track centreline and open elevation data.
+
+    Example: gradewright profile line.geojson --dem "dem/*.tif"
+    """
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,59 @@
+"""A profile in a few plain lines."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+
+from profiler import wording
+from profiler.landmark import Landmarks
+from profiler.profile import Profile
+from profiler.route import DIRECTIONS, Route
+from profiler.units import PERCENT
+
+
+def summary(profile: Profile, landmarks: Landmarks, folder: Path) -> str:
+    """What a reader wants to know first, what was assumed, and what to open."""
+    route, units = profile.route, profile.units
+    lines = [f"{route.name or 'Line'}, {wording.distance_text(route.length, units)}, {_from_to(route)}"]
+    if profile.invented:
+        lines.append(f"  {wording.INVENTED}")
+    for direction in DIRECTIONS:
+        lines += _ruling(profile, landmarks, direction)
+    crests = landmarks.of_kind("crest")
+    if crests:
+        top = max(crests, key=lambda c: c.value)
+        height = float(np.interp(top.at, profile.chainage, profile.elevation))
+        lines.append(
+            f"  highest crest at {wording.post_text(route.posts, top.at)}, {wording.elevation_text(height, units)}"
+        )
+    reach = 1.96 * profile.elevation_se
+    lines.append(
+        f"  how sure: elevation to ±{wording.elevation_text(float(np.median(reach)), units, 1)}, "
+        f"at worst ±{wording.elevation_text(float(reach.max()), units)}; heights above {profile.vertical_datum}"
+    )
+    lines += [f"  assumed: {said}" for said in (*route.assumptions, *profile.assumptions)]
+    lines.append(f"  {wording.CAUTION_SHORT}")
+    names = [n for n in ("map.html", "chart.png", "profile.csv", "landmarks.csv") if (folder / n).exists()]
+    lines.append("Open:")
+    lines += [f"  {folder / name}" for name in names]
+    return "\n".join(lines)
+
+
+def _ruling(profile: Profile, landmarks: Landmarks, direction: str) -> list[str]:
+    found = [x for x in landmarks.of_kind("ruling_grade", direction=direction) if x.train_length]
+    if not found:
+        return []
+    item = max(found, key=lambda x: x.train_length or 0.0)
+    if item.value * PERCENT <= 0:
+        return [f"  {wording.towards(profile.route, direction)}: no climb as long as the train"]
+    figure = wording.interval_text(item.value, item.unit, profile.units, item.low, item.high)
+    place = wording.post_text(profile.route.posts, item.at)
+    length = wording.short_length_text(item.train_length or 0.0, profile.units)
+    return [f"  {wording.towards(profile.route, direction)}: ruling grade {figure} near {place}, train of {length}"]
+
+
+def _from_to(route: Route) -> str:
+    first, last = route.ends
+    return f"from {first} to {last}" if first and last else "in the direction of chainage"

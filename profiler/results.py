@@ -1,0 +1,108 @@
+"""The output folder of a profile: every table, picture and record of it, in one step."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from profiler.build import SEED, input_files, relief_around
+from profiler.files import staged_folder
+from profiler.landmark import Landmarks
+from profiler.present.chart import draw_chart
+from profiler.present.map import draw_map
+from profiler.profile import Profile
+from profiler.territory import Territory
+from profiler.write.geopackage import write_geopackage
+from profiler.write.outputs import PROFILE_FILES
+from profiler.write.provenance import InputFile, write_provenance
+from profiler.write.tables import write_tables
+
+Progress = Callable[[str, float], None]
+
+
+def _quiet(_step: str, _share: float) -> None:
+    pass
+
+
+def write(
+    profile: Profile,
+    landmarks: Landmarks,
+    folder: Path | str,
+    *,
+    territory: Territory | None = None,
+    pictures: bool = True,
+    command: Sequence[str] = (),
+    progress: Progress = _quiet,
+) -> Path:
+    """Write a profile's output folder; until all of it stands, an earlier output stays whole.
+
+    Parameters
+    ----------
+    profile, landmarks
+        What to write.
+    folder : path
+        Made if missing. Files of an earlier profile in it are replaced or removed, others stay.
+    territory : Territory, optional
+        Where the profile came from: its files go into provenance.json with their hashes, its
+        rasters into the shading under the map.
+    pictures : bool
+        Map and strip chart too.
+    command : sequence of str
+        What was asked for, for provenance.json.
+    progress : callable
+        Told (what is being done, share of it done).
+
+    Returns
+    -------
+    Path
+        The folder.
+
+    Raises
+    ------
+    OutputError
+        If the folder cannot be written.
+    """
+    folder = Path(folder)
+    with staged_folder(folder, replaces=PROFILE_FILES) as stage:
+        progress("writing tables", 0.0)
+        write_tables(profile, landmarks, stage)
+        progress("writing tables", 0.3)
+        write_geopackage(profile, landmarks, stage / "profile.gpkg")
+        if pictures:
+            progress("drawing the chart", 0.0)
+            draw_chart(profile, landmarks, svg=stage / "chart.svg", png=stage / "chart.png", limits=_limits(territory))
+            progress("drawing the map", 0.0)
+            relief = relief_around(profile, territory) if territory is not None else None
+            draw_map(
+                profile,
+                landmarks,
+                relief,
+                stage / "map.html",
+                limits=_limits(territory),
+                online_tiles=not profile.invented,
+            )
+        progress("writing the record", 0.0)
+        _provenance(stage / "provenance.json", profile, territory, command)
+    return folder
+
+
+def _limits(territory: Territory | None) -> tuple[float, float, float, float] | None:
+    """Limits of the grade classes [m/m] where the territory sets its own."""
+    stated = territory.settings.grade_classes_pct if territory is not None else None
+    if stated is None:
+        return None
+    a, b, c, d = (limit / 100 for limit in stated)
+    return a, b, c, d
+
+
+def _provenance(path: Path, profile: Profile, territory: Territory | None, command: Sequence[str]) -> None:
+    files = input_files(territory, profile.route) if territory is not None else ()
+    write_provenance(
+        path,
+        inputs=[InputFile(file, role) for file, role in files],
+        profile=profile,
+        settings=territory.settings.model_dump() if territory is not None else {},
+        command=command,
+        base=territory.folder if territory is not None else None,
+        seed=SEED,
+    )
