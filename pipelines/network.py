@@ -90,7 +90,7 @@ def _place(path: Path, folder: Path) -> str:
 
 def run_one(task: Task) -> Outcome:
     """Profile one territory in plain Python; whatever goes wrong with it stays with it."""
-    from profiler import build_profile, landmarks_of, read_territory, write
+    from profiler import build_profile, landmarks_of, read_territory, write_profile
 
     start = time.perf_counter()
     try:
@@ -98,7 +98,7 @@ def run_one(task: Task) -> Outcome:
         profile = build_profile(territory, trim=task.trim)
         landmarks = landmarks_of(profile, territory)
         command = ["network", task.territory.name]
-        write(profile, landmarks, task.folder, territory=territory, pictures=task.pictures, command=command)
+        write_profile(profile, landmarks, task.folder, territory=territory, pictures=task.pictures, command=command)
     except ProfilerError as error:
         return Outcome(task, time.perf_counter() - start, error=str(error))
     except Exception as error:  # a bug in one must not end the run of a thousand: it is named as one

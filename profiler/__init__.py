@@ -29,8 +29,9 @@ if TYPE_CHECKING:
     from profiler.read.centreline import read_centreline
     from profiler.read.profile import read_landmarks, read_profile
     from profiler.read.territory import read_territory, territory_of_line
-    from profiler.results import write
+    from profiler.results import write_profile
     from profiler.route import CurveElement, Posts, Route, SpeedLimit, Station, Structure
+    from profiler.sample import sample_territory
     from profiler.territory import Territory
 
 _PLACES = {
@@ -54,8 +55,9 @@ _PLACES = {
     "read.centreline": ("read_centreline",),
     "read.profile": ("read_landmarks", "read_profile"),
     "read.territory": ("read_territory", "territory_of_line"),
-    "results": ("write",),
+    "results": ("write_profile",),
     "route": ("CurveElement", "Posts", "Route", "SpeedLimit", "Station", "Structure"),
+    "sample": ("sample_territory",),
     "territory": ("Territory",),
 }
 _PLACE_OF = {name: module for module, names in _PLACES.items() for name in names}
@@ -100,8 +102,9 @@ __all__ = [
     "read_profile",
     "read_territory",
     "reversed_profile",
+    "sample_territory",
     "territory_of_line",
-    "write",
+    "write_profile",
 ]
 
 

@@ -24,7 +24,7 @@ def _quiet(_step: str, _share: float) -> None:
     pass
 
 
-def write(
+def write_profile(
     profile: Profile,
     landmarks: Landmarks,
     folder: Path | str,

@@ -12,6 +12,7 @@ LEVELS = {
     "errors": 0,
     "units": 0,
     "files": 0,
+    "sample": 0,
     "centreline": 1,
     "ground": 1,
     "route": 1,

@@ -54,11 +54,13 @@ def run(territory: Territory, folder: Path, *, trim: bool, pictures: bool, comma
     from profiler.build import build_profile, landmarks_of
     from profiler.cli.progress import progress_bar
     from profiler.cli.summary import summary
-    from profiler.results import write
+    from profiler.results import write_profile
 
     with progress_bar() as progress:
         built = build_profile(territory, trim=trim, progress=progress)
         progress("finding landmarks", 0.0)
         landmarks = landmarks_of(built, territory)
-        write(built, landmarks, folder, territory=territory, pictures=pictures, command=command, progress=progress)
+        write_profile(
+            built, landmarks, folder, territory=territory, pictures=pictures, command=command, progress=progress
+        )
     click.echo(summary(built, landmarks, folder))
