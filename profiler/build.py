@@ -40,7 +40,7 @@ DRAWS, SEED = 100, 0
 RELIEF_MARGIN_M = 5000.0
 """Ground is shown this far around the line."""
 
-LEANS = 0.01
+LEANS = 0.02
 """A bound on the grade that holds back more than this share of the line is too tight."""
 
 _DEGREE_M = np.radians(1) * EARTH_RADIUS

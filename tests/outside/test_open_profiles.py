@@ -1,0 +1,162 @@
+"""Real lines end to end, against what railways publish of them.
+
+Needs the folder of open data named by GRADEWRIGHT_OPEN_DATA; each of its folders names source and
+licence of every file. Lines: SNCF Réseau open data (ODbL), OpenStreetMap (ODbL); ground: SRTM
+(public domain).
+"""
+
+from __future__ import annotations
+
+import csv
+import os
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from profiler import CoverageError, build_profile, landmarks_of
+from profiler.read.territory import check_territory
+
+OPEN_DATA = os.environ.get("GRADEWRIGHT_OPEN_DATA", "")
+pytestmark = pytest.mark.skipif(not Path(OPEN_DATA, "fr-puymorens").is_dir(), reason="GRADEWRIGHT_OPEN_DATA is not set")
+
+
+def territory(folder: str, line: str, rasters: list[str], tunnels: str = "", **more):
+    """A territory around files of the open data."""
+    tables = {
+        "route": {"name": folder},
+        "centreline": {"path": line, **more.pop("centreline", {})},
+        "elevation": {"rasters": rasters, "vertical_datum": "EGM96"},
+        **more,
+    }
+    if tunnels:
+        by_post = {"start": "pkd", "length_m": "longueur"}
+        tables["structures"] = [{"kind": "tunnel", "path": tunnels, "name_from": "libelle", "posts_from": by_post}]
+    return check_territory(tables, source=f"{folder}.toml", folder=Path(OPEN_DATA, folder))
+
+
+def published(folder: str, post: str) -> list[tuple[str, float, float]]:
+    """(station, post, elevation [m]) of the folder's published elevations."""
+    with Path(OPEN_DATA, folder, "published_elevations.csv").open(encoding="utf-8") as file:
+        rows = [r for r in csv.DictReader(file) if r["published_elevation_m"] and r[post]]
+    return [(r["station"], float(r[post]), float(r["published_elevation_m"])) for r in rows]
+
+
+def residuals(profile, stations) -> dict[str, float]:
+    """Estimated minus published elevation [m] at the stations that lie on the route."""
+    found = {}
+    for name, post, elevation in stations:
+        places = [c for c in profile.route.posts.chainages(post) if 0 <= c <= profile.route.length]
+        if places:
+            found[name] = float(np.interp(places[0], profile.chainage, profile.elevation)) - elevation
+    return found
+
+
+def mean_grades(profile, length: float) -> np.ndarray:
+    """Mean grade [m/m] over every stretch of a length [m]."""
+    s, z = profile.chainage, profile.elevation
+    starts = s[s <= s[-1] - length]
+    return (np.interp(starts + length, s, z) - np.interp(starts, s, z)) / length
+
+
+@pytest.fixture(scope="module")
+def puymorens():
+    posts = {"start": "pkd", "end": "pkf", "unit": "km"}
+    line = {"posts_from": posts, "start": {"post": "82.183"}}
+    return build_profile(
+        territory("fr-puymorens", "line_672000.geojson", ["N42E001.hgt"], "tunnels_672000.geojson", centreline=line)
+    )
+
+
+def test_puymorens_stations(puymorens):
+    """Published: station elevations of line 672000 (pages named in published_elevations.csv)."""
+    found = residuals(puymorens, published("fr-puymorens", "pk_km"))
+    assert len(found) == 9
+    errors = np.array(list(found.values()))
+    assert np.sqrt((errors**2).mean()) < 5.0, found
+    assert np.abs(errors).max() < 9.0, found
+
+
+def test_puymorens_tunnels(puymorens):
+    """Published: 18 tunnels, a helical one of 1,650 m, a summit one of 5,414 m (SNCF Réseau tunnel list);
+    steepest grade 40 per mille, so that no kilometre of it can be over 44."""
+    by_name = {s.name: s for s in puymorens.route.structures}
+    assert len(by_name) == 18
+    assert by_name["Saillens Hélicoidal"].end - by_name["Saillens Hélicoidal"].start == pytest.approx(1650, abs=60)
+    summit = by_name["Puymorens"]
+    assert summit.end - summit.start == pytest.approx(5414, abs=60)
+    assert np.abs(mean_grades(puymorens, 1000.0)).max() < 0.044
+    inside = (puymorens.chainage > summit.start) & (puymorens.chainage < summit.end)
+    assert puymorens.elevation_se[inside].max() > 1.5 * np.median(puymorens.elevation_se)
+    assert puymorens.elevation[inside].max() < puymorens.ground[inside].max() - 200, "it follows the mountain"
+
+
+def test_puymorens_summit_lies_in_its_tunnel(puymorens):
+    """Published: the line's summit is in the Puymorens tunnel, whose southern mouth stands at 1,562 m."""
+    top = puymorens.chainage[np.argmax(puymorens.elevation)]
+    post = float(puymorens.route.posts.at(top))
+    assert 144.6 < post < 150.5
+    assert puymorens.elevation.max() == pytest.approx(1562, abs=15)
+
+
+def test_puymorens_posts(puymorens):
+    """Published: length between kilometre posts agrees with the drawn line within 0.3 %."""
+    posts = puymorens.route.posts
+    assert posts.unit == "km"
+    assert float(posts.at(0.0)) == pytest.approx(82.183, abs=0.01)
+    whole = (164.724 - 82.183) * 1000
+    assert puymorens.route.length == pytest.approx(whole, rel=0.003)
+
+
+def maurienne(**settings):
+    posts = {"start": "pkd", "end": "pkf", "unit": "km"}
+    return territory(
+        "fr-maurienne",
+        "line_900000.geojson",
+        ["N45E006.hgt"],
+        "tunnels_900000.geojson",
+        centreline={"posts_from": posts},
+        settings=settings,
+    )
+
+
+def test_maurienne_uncovered_west_is_refused():
+    """Law: what the raster does not reach is refused in one sentence that lists the stretches."""
+    with pytest.raises(CoverageError, match=r"N45E006.*no elevation over km 100\.84 to km 11.*--trim"):
+        build_profile(maurienne())
+
+
+def test_maurienne_trimmed():
+    """Published: stations of the Arc valley (pages in published_elevations.csv), steepest grade
+    30 per mille between Saint-Michel and Modane; a trial on the same raster gave 32."""
+    settings = maurienne()
+    profile = build_profile(settings, trim=True)
+    assert any("trimmed" in said for said in profile.assumptions)
+    found = residuals(profile, published("fr-maurienne", "pk_km"))
+    assert len(found) == 3
+    assert max(abs(error) for error in found.values()) < 4.0, found
+    landmarks = landmarks_of(profile, settings)
+    (ruling,) = [x for x in landmarks.of_kind("ruling_grade", direction="with") if x.train_length == 2000.0]
+    assert 2.8 < ruling.value < 3.4
+    assert 220 < float(profile.route.posts.at(ruling.at)) < 236
+
+
+def test_bayreuth_from_openstreetmap():
+    """Published: the line has its crest between Bayreuth and Bindlach and falls both ways; stations
+    Bindlach 356 m, Harsdorf 344 m (pages in published_elevations.csv); 13.1 km of it in the extract."""
+    settings = territory("de-bayreuth", "north-bayreuth.osm.gz", ["*.hgt"], settings={"prominence_m": 2.0})
+    profile = build_profile(settings)
+    route = profile.route
+    assert route.length == pytest.approx(13_094, abs=30)
+    assert route.latitude[0] < 49.96
+    assert route.latitude[-1] > 50.05
+    assert any("service" in said for said in route.assumptions)
+    assert len([s for s in route.structures if s.kind == "bridge"]) == 3
+    stations = {s.name: float(np.interp(s.chainage, profile.chainage, profile.elevation)) for s in route.stations}
+    assert stations["Bindlach"] == pytest.approx(356, abs=4)
+    assert stations["Harsdorf"] == pytest.approx(344, abs=4)
+    landmarks = landmarks_of(profile, settings)
+    crest = landmarks.of_kind("crest")[0]
+    assert 600 < crest.at < 1700
+    sag = next(x for x in landmarks.of_kind("sag") if x.at > crest.at)
+    assert sag.at == pytest.approx(4700, abs=500)
