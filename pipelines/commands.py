@@ -31,7 +31,7 @@ def network(folder: Path, out: Path | None, workers: int | None, trim: bool, tab
     tasks = plan(folder, place, trim=trim, pictures=not tables_only)
     console = Console(stderr=True)
     outcomes: list[Outcome] = []
-    with Progress(console=console, transient=True) as bar:
+    with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
         step = bar.add_task(f"profiling {len(tasks)} territories", total=len(tasks))
         for outcome in run(tasks, min(workers or os.cpu_count() or 1, len(tasks))):
             outcomes.append(outcome)

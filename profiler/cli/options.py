@@ -57,10 +57,11 @@ def territory_from(
         settings["step_m"] = step_m
     if train_lengths:
         settings["train_lengths_m"] = list(train_lengths)
-    here = [str(Path.cwd() / entry) if "://" not in entry else entry for entry in rasters]
     if Path(name).suffix.lower() != ".toml":
-        return territory_of_line(name, here, units=unit, **settings)
+        return territory_of_line(name, rasters, units=unit, **settings)
     territory = read_territory(name)
+    # a territory's own paths start at its folder, those on the command line where one stands
+    here = [entry if "://" in entry else str(Path(entry).absolute()) for entry in rasters]
     changes: dict[str, Any] = {}
     if settings:
         changes["settings"] = territory.settings.model_copy(update=settings)

@@ -13,12 +13,14 @@ def progress_bar() -> Iterator[Callable[[str, float], None]]:
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
+    console = Console(file=sys.stderr)
     bar = Progress(
         TextColumn("{task.description}"),
         BarColumn(),
         TimeElapsedColumn(),
-        console=Console(file=sys.stderr),
+        console=console,
         transient=True,
+        disable=not console.is_terminal,
     )
     with bar:
         task = bar.add_task("starting", total=None)

@@ -31,7 +31,7 @@ def summary(profile: Profile, landmarks: Landmarks, folder: Path) -> str:
     reach = 1.96 * profile.elevation_se
     lines.append(
         f"  how sure: elevation to ±{wording.elevation_text(float(np.median(reach)), units, 1)}, "
-        f"at worst ±{wording.elevation_text(float(reach.max()), units)}; heights above {profile.vertical_datum}"
+        f"at worst ±{wording.elevation_text(float(reach.max()), units, 1)}; {_datum(profile)}"
     )
     lines += [f"  assumed: {said}" for said in (*route.assumptions, *profile.assumptions)]
     lines.append(f"  {wording.CAUTION_SHORT}")
@@ -57,3 +57,8 @@ def _ruling(profile: Profile, landmarks: Landmarks, direction: str) -> list[str]
 def _from_to(route: Route) -> str:
     first, last = route.ends
     return f"from {first} to {last}" if first and last else "in the direction of chainage"
+
+
+def _datum(profile: Profile) -> str:
+    known = profile.vertical_datum != "unknown"
+    return f"heights above {profile.vertical_datum}" if known else "vertical datum unknown"

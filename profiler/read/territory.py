@@ -64,10 +64,10 @@ def territory_of_line(path: str | Path, rasters: Sequence[str], **settings: Any)
     path = Path(path)
     return Territory(
         route=RouteTable(name=path.name.split(".")[0], units=settings.pop("units", None) or "metric"),
-        centreline=CentrelineTable(path=str(path.resolve())),
+        centreline=CentrelineTable(path=str(path)),
         elevation=ElevationTable(rasters=list(rasters)) if rasters else None,
         settings=SettingsTable(**settings),
-        folder=Path.cwd(),
+        folder=Path(),
         source=str(path),
     )
 
