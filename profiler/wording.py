@@ -6,6 +6,7 @@ Data files stay metric; everything here follows the territory's ``units`` ("us" 
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 from profiler.route import Posts, Route
 from profiler.units import FOOT, KILOMETRE, KMH, MILE, MPH, PERCENT, PERMILLE, degree_of_curve
@@ -212,7 +213,7 @@ def class_words(limits: tuple[float, ...], units: str) -> tuple[str, ...]:
     """Names of the classes of steepness from their lower limits [m/m]: "level", "0.1–0.5", …, "2+"."""
     unit = PERCENT if units == "us" else PERMILLE
     figures = [f"{limit / unit:g}" for limit in limits]
-    between = [f"{a}–{b}" for a, b in zip(figures[:-1], figures[1:], strict=True)]
+    between = [f"{a}–{b}" for a, b in pairwise(figures)]
     return ("level", *between, f"{figures[-1]}+")
 
 

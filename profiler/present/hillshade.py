@@ -84,7 +84,7 @@ def shade(relief: Relief) -> Shading:
         return Shading(np.full((*known.shape, 3), OUTSIDE, dtype=np.uint8), relief.bounds)
     surface, outside = _filled(relief.elevation, known)
     surface = ndimage.gaussian_filter(ndimage.median_filter(surface, size=3, mode="nearest"), 0.9)
-    rows, columns, latitude, pixel_m = _raster(surface.shape, relief)
+    rows, columns, pixel_m = _raster(surface.shape, relief)
     fine = _resampled(surface, rows, columns)
     height = _height(fine)
     pixels = _tinted(_light(fine, pixel_m, height), height)
@@ -107,8 +107,8 @@ def mercator(latitude: FloatArray | float) -> FloatArray:
     return np.arcsinh(np.tan(np.radians(np.clip(latitude, -85.0, 85.0))))
 
 
-def _raster(shape: tuple[int, ...], relief: Relief) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Source rows and columns of the picture's cells, their latitude [degree] and side [m], by row."""
+def _raster(shape: tuple[int, ...], relief: Relief) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Source rows and columns of the picture's cells, and their side on the ground by row [m]."""
     n_rows, n_columns = shape
     b = relief.bounds
     wide = np.radians(b.east - b.west)
@@ -117,12 +117,12 @@ def _raster(shape: tuple[int, ...], relief: Relief) -> tuple[FloatArray, FloatAr
     across = max(wide * ground / PIXEL_M, float(n_columns))
     across = min(across, np.sqrt(MAX_PIXELS * wide / (top - bottom)))
     across = max(int(across), 2)
-    down = max(min(int(round(across * (top - bottom) / wide)), MAX_PIXELS // across), 2)
+    down = max(min(round(across * (top - bottom) / wide), MAX_PIXELS // across), 2)
     northing = top + (np.arange(down) + 0.5) / down * (bottom - top)
     latitude = np.degrees(np.arctan(np.sinh(northing)))
     rows = np.clip((b.north - latitude) / (b.north - b.south) * n_rows - 0.5, 0, n_rows - 1)
     columns = np.clip((np.arange(across) + 0.5) / across * n_columns - 0.5, 0, n_columns - 1)
-    return rows, columns, latitude, wide / across * EARTH_RADIUS * np.cos(np.radians(latitude))
+    return rows, columns, wide / across * EARTH_RADIUS * np.cos(np.radians(latitude))
 
 
 def _resampled(surface: FloatArray, rows: FloatArray, columns: FloatArray) -> FloatArray:

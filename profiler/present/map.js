@@ -14,6 +14,8 @@
   const MARGIN_PX = 240; // drawn beyond the window's edge
   const touch = window.matchMedia("(pointer: coarse)").matches;
   const narrow = () => window.innerWidth <= 600;
+  const small = () => window.innerWidth < 900 || window.innerHeight < 640; // here the key starts folded
+  let untouched = true; // until the reader moves the map by hand, it follows the window
   const still = window.matchMedia("(prefers-reduced-motion: reduce)").matches;
 
   // ---------------------------------------------------------------- elements
@@ -131,8 +133,8 @@
   }
   const signs = data.marks.map((mark) => {
     const marker = L.marker(placeAt(mark.at), { icon: icon(mark.sign), keyboard: true, riseOnHover: true });
-    marker.bindPopup(words(mark.title, mark.lines), { maxWidth: 290, offset: [0, -4] });
-    marker.on("add", () => marker.getElement().setAttribute("aria-label", [mark.label, ...mark.lines].join(". ")));
+    marker.bindPopup(words(mark.title, [mark.where, ...mark.lines]), { maxWidth: 290, offset: [0, -4] });
+    marker.on("add", () => marker.getElement().setAttribute("aria-label", [mark.title, mark.where, ...mark.lines].join(". ")));
     return Object.assign({ marker }, mark);
   });
 
@@ -231,9 +233,11 @@
     for (const [from, to] of view.seen) {
       for (let arc = from; arc <= to; arc += 5) rail.add(around(...pointAt(arc), 5));
     }
-    chevrons(taken, rail);
     labels.sort((a, b) => a.rank - b.rank);
-    for (const label of labels) place(label, taken, rail);
+    // Chevrons can slide along their run, so the weightier names come first.
+    for (const label of labels.filter((l) => l.rank <= 2)) place(label, taken, rail);
+    chevrons(taken, rail);
+    for (const label of labels.filter((l) => l.rank > 2)) place(label, taken, rail);
   }
 
   function coverControls(taken) {
@@ -361,13 +365,24 @@
     return parts.join("");
   }
   function chevrons(taken, rail) {
-    for (const run of runs) {
-      const count = Math.abs(run.kind) - 1;
-      if (count < 1) continue;
-      const from = arcAt(run.from), to = arcAt(run.to);
-      if (to - from < 26) continue;
-      const places = Math.max(1, Math.round((to - from) / CHEVRON_PX));
-      for (let i = 0; i < places; i++) chevron(from + (to - from) * (i + 0.5) / places, (to - from) / places, run, count, taken, rail);
+    // Along whole stretches that fall one way, and at least once on every run long enough.
+    let from = 0;
+    for (let i = 0; i <= runs.length; i++) {
+      if (i < runs.length && Math.abs(runs[i].kind) > 1 && (i === from || runs[i].kind * runs[from].kind > 0)) continue;
+      if (i > from) chevronsOn(runs.slice(from, i), taken, rail);
+      from = i < runs.length && Math.abs(runs[i].kind) > 1 ? i : i + 1;
+    }
+  }
+  function chevronsOn(some, taken, rail) {
+    const start = arcAt(some[0].from), long = arcAt(some[some.length - 1].to) - start;
+    if (long < 26) return;
+    const count = Math.max(1, Math.round(long / CHEVRON_PX));
+    const places = Array.from({ length: count }, (_, i) => start + long * (i + 0.5) / count);
+    for (const run of some) {
+      const a = arcAt(run.from), b = arcAt(run.to);
+      const own = places.filter((arc) => arc >= a && arc < b);
+      if (!own.length && b - a >= 26) own.push((a + b) / 2);
+      for (const arc of own) chevron(arc, Math.min(long / count, b - a), run, Math.abs(run.kind) - 1, taken, rail);
     }
   }
   function chevron(arc, room, run, count, taken, rail) {
@@ -396,8 +411,8 @@
   function ways(label) { // those across the line first; for a bracket, outwards first
     const [tx, ty] = label.along;
     const across = (w) => label.side ? -(w[0] * -ty + w[1] * tx) * label.side : Math.abs(w[0] * tx + w[1] * ty);
-    const sorted = [...WAYS, ...(label.side ? UPRIGHT : [])].sort((a, b) => across(a) - across(b));
-    return label.side ? sorted.filter((w) => across(w) < -0.4) : sorted;
+    const sorted = (some) => [...some].sort((a, b) => across(a) - across(b));
+    return label.side ? sorted([...WAYS, ...UPRIGHT]).filter((w) => across(w) < -0.4) : [...sorted(WAYS), ...sorted(UPRIGHT)];
   }
   function place(label, taken, rail) {
     const high = label.style === "station" ? 14 : 12;
@@ -466,12 +481,12 @@
     else if (name in BESIDE) draw("path", { class: "shape open", d: "M3 13V5H27V13", style: "stroke-width:" + BESIDE[name] }, svg);
     else if (name === "bridge") {
       line(svg, 0, 30, 8, 1, 0);
-      for (const d of ["M5 -1L8 2H22L25 -1", "M5 17L8 14H22L25 17"]) draw("path", { class: "shape open", d, style: "stroke-width:1.4" }, svg);
+      for (const d of ["M5 0L8 3H22L25 0", "M5 16L8 13H22L25 16"]) draw("path", { class: "shape open", d, style: "stroke-width:1.4" }, svg);
     } else shape(name, svg);
     make("span", {}, item, text);
   }
   function buildKey() {
-    const all = make("details", narrow() ? {} : { open: "" }, key);
+    const all = make("details", small() ? {} : { open: "" }, key);
     const head = make("summary", {}, all);
     make("h1", {}, head, data.name);
     make("span", { class: "direction" }, head, data.direction);
@@ -510,17 +525,21 @@
     make("summary", {}, places, "Places on the line (" + signs.length + ")");
     const list = make("ol", {}, places);
     for (const sign of signs) {
-      const button = make("button", { type: "button" }, make("li", {}, list), sign.label + " · " + sign.lines[sign.sign in BESIDE || sign.sign === "station" ? 1 : 0]);
+      const button = make("button", { type: "button" }, make("li", {}, list), sign.label + " · " + sign.where);
       button.addEventListener("click", () => visit(sign));
     }
     places.addEventListener("toggle", () => redraw());
   }
   function visit(sign) {
-    const box = L.latLngBounds(stretch(sign.start, sign.end));
-    if (sign.end > sign.start) map.fitBounds(box, { animate: !still, maxZoom: 14, padding: [60, 60] });
-    else map.setView(placeAt(sign.at), Math.max(map.getZoom(), 13), { animate: !still });
-    const open = () => { redraw(); show(sign, true, sign.marker.getLatLng()); sign.marker.openPopup(); };
-    map.once("moveend", open);
+    untouched = false;
+    map.once("moveend", () => { // a view that does not animate has ended before fitBounds returns
+      redraw();
+      show(sign, true, sign.marker.getLatLng());
+      sign.marker.openPopup();
+    });
+    const close = sign.end > sign.start ? map.getBoundsZoom(stretch(sign.start, sign.end), false, L.point(120, 120)) : 13;
+    const zoom = Math.min(Math.max(sign.end > sign.start ? close : Math.max(map.getZoom(), close), 5), 14);
+    map.setView(placeAt((sign.start + sign.end) / 2), zoom, { animate: !still });
   }
 
   // The key stands in the corner with the least line under it, and the view makes room if it must.
@@ -561,8 +580,6 @@
   fit();
   redraw();
   map.on("zoomend moveend", redraw);
-  // Until the reader moves the map by hand, it follows the window.
-  let untouched = true;
   for (const act of ["pointerdown", "wheel", "keydown"]) {
     holder.addEventListener(act, () => { untouched = false; }, { capture: true, once: true, passive: true });
   }

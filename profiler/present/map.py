@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import contextlib
 import html
 import json
 from pathlib import Path
@@ -72,7 +73,8 @@ def draw_map(
         aside.write_text(page, encoding="utf-8", newline="\n")
         aside.replace(path)
     except OSError as error:
-        aside.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):
+            aside.unlink(missing_ok=True)
         raise output_error(path, error) from error
 
 
@@ -163,9 +165,7 @@ def _folium_map(profile: Profile, relief: Relief | None, tiles: bool) -> folium.
             control=False,
         ).add_to(map_)
     if tiles:
-        folium.TileLayer(TILES, attr=TILES_CREDIT, name=TILES_NAME, overlay=True, show=False, max_zoom=18).add_to(
-            map_
-        )
+        folium.TileLayer(TILES, attr=TILES_CREDIT, name=TILES_NAME, overlay=True, show=False, max_zoom=18).add_to(map_)
         folium.LayerControl(position="topright", collapsed=False).add_to(map_)
     return map_
 

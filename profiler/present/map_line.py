@@ -91,8 +91,7 @@ def class_runs(profile: Profile, landmarks: Landmarks, limits: Limits) -> list[l
     first = np.flatnonzero(np.r_[True, (np.diff(steepness) != 0) | (np.diff(cover) != 0)])
     last = np.r_[first[1:], middle.size]
     return [
-        [float(edges[i]), float(edges[j]), int(steepness[i]), int(cover[i])]
-        for i, j in zip(first, last, strict=True)
+        [float(edges[i]), float(edges[j]), int(steepness[i]), int(cover[i])] for i, j in zip(first, last, strict=True)
     ]
 
 

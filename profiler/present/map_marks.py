@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from itertools import pairwise
 from typing import Any
 
 from profiler import wording
@@ -14,7 +15,7 @@ from profiler.route import Posts, Structure
 from profiler.units import PERCENT, curvature_of_degree
 
 Mark = dict[str, Any]
-"""``sign``, ``at`` and mostly ``start``, ``end`` (chainage, m), ``label``, ``short``, ``side``, ``lines`` of words.
+"""``sign``, ``at`` and mostly ``start``, ``end`` (chainage, m), ``label``, ``short``, ``where``, ``lines`` of words.
 
 ``side`` is "left" or "right" of the line for signs that lie beside it."""
 
@@ -46,8 +47,7 @@ def _run_lines(profile: Profile, run: GradeRun) -> list[str]:
     return [
         slope[0].upper() + slope[1:],
         wording.stretch_words(posts, run.start, run.end),
-        f"{wording.distance_text(run.end - run.start, units)} long, "
-        f"{'rises' if run.rise > 0 else 'falls'} {height}",
+        f"{wording.distance_text(run.end - run.start, units)} long, {'rises' if run.rise > 0 else 'falls'} {height}",
         wording.grade_sure_words(run.grade_se, units),
     ]
 
@@ -71,7 +71,7 @@ def _stations(profile: Profile) -> Iterable[Mark]:
     posts = profile.route.posts
     for station in profile.route.stations:
         where = wording.stretch_words(posts, station.chainage, station.chainage)
-        yield _mark("station", station.chainage, station.name, ["Station", where], title=station.name)
+        yield _mark("station", station.chainage, station.name, where, ["station"], title=station.name)
 
 
 def _structure(profile: Profile, structure: Structure) -> Mark:
@@ -82,7 +82,8 @@ def _structure(profile: Profile, structure: Structure) -> Mark:
         structure.kind,
         (structure.start + structure.end) / 2,
         f"{name}, {length}",
-        [f"{structure.kind.capitalize()}, {length}", where, "known from the data"],
+        where,
+        [f"{structure.kind}, {length}", "known from the data"],
         title=name,
         stretch=(structure.start, structure.end),
     )
@@ -97,7 +98,8 @@ def _suspected(profile: Profile, item: Landmark) -> Mark:
         "suspected",
         item.at,
         f"{words} {percent}",
-        [where, f"about {length} long", f"suspected from the ground, {percent} likely; not in the data"],
+        where,
+        [f"about {length} long", f"suspected from the ground, {percent} likely; not in the data"],
         title=words.capitalize(),
         stretch=(item.start, item.end),
     )
@@ -107,15 +109,12 @@ def _turn(profile: Profile, item: Landmark) -> Mark:
     posts, units = profile.route.posts, profile.units
     name = item.kind.capitalize()
     prominence = wording.interval_text(item.value, item.unit, units, item.low, item.high)
-    lines = [
-        wording.stretch_words(posts, item.at, item.at, 2),
-        f"prominence {prominence}",
-        _sure(item),
-    ]
+    where = wording.stretch_words(posts, item.at, item.at, 2)
+    lines = [f"prominence {prominence}", _sure(item)]
     if item.place_low is not None and item.place_high is not None:
         between = wording.stretch_words(posts, item.place_low, item.place_high, 2)
         lines.append(f"its place: {between} (95 %)")
-    return _mark(item.kind, item.at, f"{name} {wording.post_text(posts, item.at)}", lines, title=name)
+    return _mark(item.kind, item.at, f"{name} {wording.post_text(posts, item.at)}", where, lines, title=name)
 
 
 def _break(profile: Profile, landmarks: Landmarks, item: Landmark) -> Mark:
@@ -130,19 +129,23 @@ def _break(profile: Profile, landmarks: Landmarks, item: Landmark) -> Mark:
         "break",
         item.at,
         label,
-        [f"{label.removeprefix('Break ')} {wording.grade_unit(units)}" if before and after else change]
-        + [where, f"the grade changes by {change}", _sure(item)],
+        where,
+        [*_both(before, after, units), f"the grade changes by {change}", _sure(item)],
         title="Grade break",
     )
 
 
+def _both(before: GradeRun | None, after: GradeRun | None, units: str) -> list[str]:
+    """The grades on both sides of a break, where the runs show them."""
+    if before is None or after is None:
+        return []
+    slopes = (wording.slope_words(run.grade, units, run.grade_se) for run in (before, after))
+    return [", then ".join(slopes)]
+
+
 def _meeting(runs: Sequence[GradeRun], at: float) -> tuple[GradeRun | None, GradeRun | None]:
     """The grade runs that meet nearest to a place, if near enough."""
-    near = [
-        (abs(a.end - at), a, b)
-        for a, b in zip(runs[:-1], runs[1:], strict=True)
-        if abs(a.end - at) <= BREAK_REACH_M
-    ]
+    near = [(abs(a.end - at), a, b) for a, b in pairwise(runs) if abs(a.end - at) <= BREAK_REACH_M]
     return min(near, key=lambda row: row[0])[1:] if near else (None, None)
 
 
@@ -151,8 +154,8 @@ def _sharpest(profile: Profile, item: Landmark) -> Mark:
     curve = wording.curve_text(float(curvature_of_degree(item.value)), units)
     hand = "left" if item.value > 0 else "right"
     where = wording.stretch_words(profile.route.posts, item.start, item.end, 2)
-    lines = [f"{curve if units == 'us' else f'radius {curve}'}, to the {hand}", where, _sure(item)]
-    return _mark("curve", item.at, f"sharpest curve {curve}", lines, title="Sharpest curve")
+    lines = [f"{curve if units == 'us' else f'radius {curve}'}, to the {hand}", _sure(item)]
+    return _mark("curve", item.at, f"sharpest curve {curve}", where, lines, title="Sharpest curve")
 
 
 def _ruling(profile: Profile, landmarks: Landmarks) -> Iterable[Mark]:
@@ -164,28 +167,33 @@ def _ruling(profile: Profile, landmarks: Landmarks) -> Iterable[Mark]:
             continue
         items = tuple(sorted(items, key=lambda item: -(item.train_length or 0.0)))
         head, towards = items[0], wording.towards(profile.route, direction)
-        lines = [towards]
-        for item in (*items, *landmarks.of_kind("ruling_grade_compensated", direction=direction)):
-            value = wording.interval_text(item.value, item.unit, units, item.low, item.high)
-            where = wording.stretch_words(posts, item.start, item.end)
-            curved = ", compensated for curves" if item.kind.endswith("compensated") else ""
-            train = (
-                f" under a train of {wording.short_length_text(item.train_length, units)}"
-                if item.train_length
-                else ""
-            )
-            lines.append(f"{value}{curved}{train}, {where}")
+        others = landmarks.of_kind("ruling_grade_compensated", direction=direction)
+        lines = [_ruling_line(profile, item, head) for item in (*items, *others)]
         grade = _landmark_grade(head, units)
         yield _mark(
             "ruling",
             head.at,
             f"ruling {grade} {towards}",
+            wording.stretch_words(posts, head.start, head.end),
             [*lines, "in brackets: 95 % interval", _sure(head)],
-            title=f"Ruling grade {grade}",
+            title=f"Ruling grade {grade} {towards}",
             stretch=(head.start, head.end),
             side="left" if direction == "with" else "right",
             short=f"ruling {grade}",
         )
+
+
+def _ruling_line(profile: Profile, item: Landmark, head: Landmark) -> str:
+    """Figure, interval and train of one ruling grade, and its place where it is not that of the bracket."""
+    units = profile.units
+    line = wording.interval_text(item.value, item.unit, units, item.low, item.high)
+    if item.kind == "ruling_grade_compensated":
+        line += ", compensated for curves"
+    if item.train_length:
+        line += f", for a train of {wording.short_length_text(item.train_length, units)}"
+    if (item.start, item.end) != (head.start, head.end):
+        line += f", {wording.stretch_words(profile.route.posts, item.start, item.end)}"
+    return line
 
 
 def _long_grades(profile: Profile, landmarks: Landmarks) -> Iterable[Mark]:
@@ -193,21 +201,23 @@ def _long_grades(profile: Profile, landmarks: Landmarks) -> Iterable[Mark]:
     for direction in ("with", "against"):
         towards = wording.towards(profile.route, direction)
         for group in _grouped(landmarks.of_kind(*LONG_GRADES, direction=direction)):
-            lines = [towards]
+            lines = []
             for item in group:
                 value = wording.interval_text(item.value, item.unit, units, item.low, item.high)
                 where = wording.stretch_words(posts, item.start, item.end)
                 lines.append(f"{wording.kind_words(item.kind)}: {value}, {where}, {_sure(item)}")
             head = group[0]
+            stretch = min(i.start for i in group), max(i.end for i in group)
             kind = "heavy" if any(item.kind != "sustained_grade" for item in group) else "sustained"
             grade = _landmark_grade(head, units)
             yield _mark(
                 "heavy",
-                (head.start + head.end) / 2,
+                sum(stretch) / 2,
                 f"{kind} {grade} {towards}",
+                wording.stretch_words(posts, *stretch),
                 lines,
-                title=f"{kind.capitalize()} grade {grade}",
-                stretch=(min(i.start for i in group), max(i.end for i in group)),
+                title=f"{kind.capitalize()} grade {grade} {towards}",
+                stretch=stretch,
                 side="left" if direction == "with" else "right",
                 short=f"{kind} {grade}",
             )
@@ -242,6 +252,7 @@ def _mark(
     sign: str,
     at: float,
     label: str,
+    where: str,
     lines: Sequence[str],
     *,
     title: str,
@@ -259,6 +270,7 @@ def _mark(
         "short": short or label,
         "side": side,
         "title": title,
+        "where": where,
         "lines": list(lines),
     }
 

@@ -17,9 +17,7 @@ _TYPES = {"png": "image/png", "gif": "image/gif", "svg": "image/svg+xml", "jpg":
 _REMOTE = re.compile(r"[ \t]*<script src=\"[^\"]*\"></script>\n?|[ \t]*<link rel=\"stylesheet\"[^>]*>\n?")
 _RANDOM_ID = re.compile(r"\b([a-z]+(?:_[a-z]+)*_)([0-9a-f]{32})\b")
 _CSS_URL = re.compile(r"url\(\s*['\"]?(?!data:|#)([^'\")]+)['\"]?\s*\)")
-_URL = re.compile(
-    r"(?:https?:|wss?:|ftp:)//[^\s\"'<>`)\\]+|(?:src|href)\s*=\s*[\"']//[^\"']+|url\(\s*['\"]?//[^)]+"
-)
+_URL = re.compile(r"(?:https?:|wss?:|ftp:)//[^\s\"'<>`)\\]+|(?:src|href)\s*=\s*[\"']//[^\"']+|url\(\s*['\"]?//[^)]+")
 
 NAMES_NOT_FETCHED = ("http://www.w3.org/2000/svg", "http://www.w3.org/1999/xhtml", "https://leafletjs.com")
 """Addresses that stand in the library as names or in a hidden credit; nothing loads them."""

@@ -1,0 +1,109 @@
+"""The map page opened in a real browser, with no network."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+import shutil
+import subprocess
+
+import pytest
+
+from profiler.landmark import Landmarks
+from profiler.present.map import draw_map
+from profiler.profile import reversed_profile
+from tests.invented import invented_landmarks, invented_profile
+
+BROWSER = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+pytestmark = pytest.mark.skipif(BROWSER is None, reason="no Chromium is installed")
+
+# Runs after the page's own script: what it drew, written where the dumped page shows it.
+PROBE = """<script>
+addEventListener("load", () => setTimeout(() => {
+  const boxes = [...document.querySelectorAll(".drawing text")].map((t) => [t.textContent, t.getBoundingClientRect()]);
+  const overlaps = [];
+  boxes.forEach(([a, p], i) => boxes.slice(i + 1).forEach(([b, q]) => {
+    const across = p.left < q.right && q.left < p.right;
+    if (across && p.top + 2 < q.bottom - 2 && q.top + 2 < p.bottom - 2) overlaps.push(a + "/" + b);
+  }));
+  const sizes = [...document.querySelectorAll(".drawing text, .key *, .foot")]
+    .map((e) => parseFloat(getComputedStyle(e).fontSize));
+  const set = (name, value) => document.body.setAttribute("data-" + name, value);
+  set("signs", document.querySelectorAll(".sign[tabindex='0'][role='button'][aria-label]").length);
+  set("places", document.querySelectorAll(".places button").length);
+  set("samples", document.querySelectorAll(".samples li").length);
+  set("labels", boxes.map(([t]) => t).join("|"));
+  set("overlaps", overlaps.join("|"));
+  set("smallest", Math.min(...sizes));
+  set("wide", document.documentElement.scrollWidth <= innerWidth);
+}, 300));
+</script></html>"""
+
+
+@pytest.fixture
+def opened(tmp_path):
+    """Write a map, open it at a size, and give the data attributes and title of what the browser made of it."""
+
+    def open_(profile, landmarks: Landmarks, size: str = "1400,900") -> dict[str, str]:
+        path = tmp_path / "map.html"
+        draw_map(profile, landmarks, None, path)
+        page = path.read_text(encoding="utf-8")
+        start = page.rindex("</html>")
+        path.write_text(page[:start] + PROBE, encoding="utf-8")
+        run = subprocess.run(
+            [
+                BROWSER,
+                *("--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-sync"),
+                *("--disable-background-networking", "--disable-component-update", "--enable-logging=stderr"),
+                "--host-resolver-rules=MAP * ~NOTFOUND",
+                f"--user-data-dir={tmp_path / 'browser'}",
+                f"--window-size={size}",
+                "--virtual-time-budget=3000",
+                "--dump-dom",
+                path.as_uri(),
+            ],
+            capture_output=True,
+            text=True,
+            timeout=120,
+            check=True,
+        )
+        console = [line for line in run.stderr.splitlines() if "CONSOLE" in line]
+        assert console == []
+        found = dict(re.findall(r'data-([a-z]+)="([^"]*)"', re.search(r"<body[^>]*>", run.stdout)[0]))
+        return found | {"title": re.search(r"<title>(.*?)</title>", run.stdout)[1]}
+
+    return open_
+
+
+@pytest.mark.parametrize("size", ["1400,900", "800,600", "390,800"])
+def test_the_page_opens_and_no_two_labels_meet(opened, size):
+    """Law: no console message, no request, every sign reached by keyboard, no overlap, text from 11 px on."""
+    seen = opened(invented_profile(), invented_landmarks(), size)
+    assert seen["title"] == "Farrow to Thistle Quay: grade map"
+    assert seen["overlaps"] == ""
+    assert seen["samples"] == "9"
+    assert seen["places"] == "16"
+    assert int(seen["signs"]) >= 12
+    assert float(seen["smallest"]) >= 11
+    assert seen["wide"] == "true"
+    assert "ruling 1.35 %" in seen["labels"]
+    assert "ruling 2.45 %" in seen["labels"]
+
+
+def test_the_other_way_and_metric(opened):
+    """Law: turned round, in metric units, the same rules hold."""
+    turned = dataclasses.replace(reversed_profile(invented_profile("metric")), invented=False)
+    seen = opened(turned, Landmarks((), (), ()))
+    assert seen["overlaps"] == ""
+    assert seen["signs"] == seen["places"] == "6"
+
+
+def test_hostile_names_do_not_run(opened):
+    """Law: a name that is markup is shown as text, and nothing runs: its script would rename the page."""
+    profile = invented_profile()
+    name = "<script>document.title='taken'</script><img src=x onerror=\"document.title='taken'\">"
+    stations = tuple(dataclasses.replace(s, name=name) for s in profile.route.stations)
+    route = dataclasses.replace(profile.route, stations=stations, ends=(name, name))
+    seen = opened(dataclasses.replace(profile, route=route), invented_landmarks())
+    assert seen["title"] == "Farrow to Thistle Quay: grade map"
+    assert "&lt;script&gt;" in seen["labels"] or "<script>" in seen["labels"]
