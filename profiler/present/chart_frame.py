@@ -15,7 +15,7 @@ from profiler.present.palette import Limits
 from profiler.profile import Profile
 from profiler.units import FOOT, KILOMETRE, MILE, FloatArray
 
-GUTTER = 104.0
+GUTTER = 108.0
 RIGHT = 46.0
 SHARE = 57.0
 """Height of a row of share 1. [pt]"""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 
 from profiler import wording
@@ -17,13 +19,15 @@ MARGIN = 18.0
 _LINE = 11.5
 _SUMMARY = Type(8.2)
 _CAPTION = Type(7.4, colour=CAPTION.colour)
+_UNIT = re.compile(r"(\d) (?=[%‰]|(?:ft|mi|km|m)\b)")
 _SWATCH, _SWATCH_HIGH = 27.0, 9.0
+_KEY_LINE, _UNDER_LIMITS = 16.0, 8.0
 
 
 def title(frame: Frame) -> str:
-    """The name of the route, or its direction."""
+    """The name of the route, or its ends, or that it has neither."""
     route = frame.profile.route
-    return plain(route.name) or plain(wording.travel_words(route)) or "Route"
+    return plain(route.name) or plain(" to ".join(filter(None, route.ends))) or "Line without a name"
 
 
 def summary(frame: Frame) -> list[str]:
@@ -74,7 +78,7 @@ def provenance(frame: Frame) -> list[str]:
 def wrapped(sentences: list[str], style: Type, width: float) -> list[str]:
     """Sentences in lines no wider than ``width`` [pt], broken between words."""
     lines: list[str] = []
-    for word in " ".join(sentences).split(" "):
+    for word in _UNIT.sub("\\1\N{NO-BREAK SPACE}", " ".join(sentences)).split(" "):
         longer = f"{lines[-1]} {word}" if lines else word
         if lines and extent(longer, style)[0] <= width:
             lines[-1] = longer
@@ -115,7 +119,7 @@ class Foot:
     def __init__(self, frame: Frame, width: float) -> None:
         self._frame = frame
         travel = plain(wording.travel_words(frame.profile.route))
-        direction = f"Chainage runs {travel}: grades as travelled in this direction."
+        direction = f"Drawn as travelled {travel}: up and down are meant in this direction."
         self._lines = wrapped([direction, wording.CAUTION_SHORT], _CAPTION, width - 2 * MARGIN)
         self._rows = _in_rows(_signs_used(frame), width - 2 * MARGIN, self._classes_width())
 
@@ -125,7 +129,12 @@ class Foot:
     @property
     def height(self) -> float:
         """Room it takes at the foot of the sheet. [pt]"""
-        return MARGIN + _LINE * len(self._lines) + 22.0 + 16.0 * (len(self._rows) - 1) + 18.0
+        return MARGIN + _LINE * len(self._lines) + 40.0 + self._drop(len(self._rows) - 1)
+
+    @staticmethod
+    def _drop(row: int) -> float:
+        """How far a row of the key lies under the first, which has figures under its samples. [pt]"""
+        return row * _KEY_LINE + (_UNDER_LIMITS if row else 0.0)
 
     def draw(self, sheet: Sheet) -> None:
         """Set it from the bottom of the sheet upwards."""
@@ -133,15 +142,15 @@ class Foot:
         for line in self._lines:
             sheet.text(MARGIN, y, line, _CAPTION)
             y -= _LINE
-        y = self.height - 24.0
-        self._classes(sheet, MARGIN, y)
+        top = self.height - 24.0
+        self._classes(sheet, MARGIN, top)
         for i, row in enumerate(self._rows):
+            y = top - self._drop(i)
             x = MARGIN + (self._classes_width() if i == 0 else 0.0)
             for kind, words in row:
                 _sample(sheet, kind, x, y + 3)
                 sheet.text(x + 25, y + 1, words, BODY)
                 x += _sample_width(words)
-            y -= 16.0
 
     def _classes(self, sheet: Sheet, x: float, y: float) -> None:
         """Nine samples, from steep up over level to steep down, with their limits at the borders."""
@@ -164,9 +173,7 @@ class Foot:
                 edge = y + _SWATCH_HIGH if i < 4 else y
                 strokes += signs.slope_strokes(left, right, edge, i < 4, step)
             if i < 8:
-                sheet.text(
-                    right, y - 8.6 if i < 4 else y + _SWATCH_HIGH + 2.6, borders[i], BODY, align="center"
-                )
+                sheet.text(right, y - 8.6 if i < 4 else y + _SWATCH_HIGH + 2.6, borders[i], BODY, align="center")
         sheet.lines(strokes, width=0.6)
         unit = wording.grade_unit(self._frame.units)
         sheet.text(x + 9 * _SWATCH + 5, y + 1, f"down, {unit}", BODY)
@@ -199,9 +206,7 @@ def _signs_used(frame: Frame) -> list[tuple[str, str]]:
         "bridge": "bridge" in structures,
         "suspected": any(m.probability >= 0.5 for m in marks.of_kind("suspected_tunnel", "suspected_bridge")),
         "ruling": bool(marks.of_kind("ruling_grade")),
-        "stretch": bool(
-            marks.of_kind("sustained_grade", "heavy_grade_4000_or_less", "heavy_grade_over_4000")
-        ),
+        "stretch": bool(marks.of_kind("sustained_grade", "heavy_grade_4000_or_less", "heavy_grade_over_4000")),
         "unsure": any(unsure),
         "tie": not all(unsure),
         "slow": bool(route.slow_orders),

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from profiler.present.chart_frame import GUTTER, Panel
-from profiler.present.labels import Box, Candidate
+from profiler.present.labels import Box, Candidate, Room
 from profiler.present.palette import GROUND, INK, WHITE
 from profiler.present.sheet import (
     BODY,
@@ -54,6 +54,8 @@ LETTERING = {
 }
 
 SECOND_LINE = 9.4
+_OFF = 14.0
+"""Distance of the gutter's words from the rows: half a post may reach into it. [pt]"""
 
 RANK_POST, RANK_LANDMARK, RANK_STATION, RANK_LONG, RANK_BRACKET = 0, 1, 2, 3, 2
 RANK_BLOCK, RANK_SMALL, RANK_CURVE, RANK_GENTLE = 4, 5, 6, 7
@@ -103,15 +105,17 @@ def set_label(sheet: Sheet, chosen: Candidate) -> None:
 def gutter(sheet: Sheet, panel: Panel, row: str, name: str, lines: Iterable[str] = ()) -> None:
     """The name of a row, bold, and what it is read in, under it."""
     y = panel.rows[row].top - ROW.size
-    sheet.text(GUTTER - 9, y, name, ROW, align="right")
+    sheet.text(GUTTER - _OFF, y, name, ROW, align="right")
     for line in lines:
         y -= CAPTION.size * 1.42
-        sheet.text(GUTTER - 9, y, line, CAPTION, align="right")
+        sheet.text(GUTTER - _OFF, y, line, CAPTION, align="right")
 
 
-def tick_figure(sheet: Sheet, panel: Panel, y: float, figure: str) -> None:
+def tick_figure(sheet: Sheet, room: Room, panel: Panel, y: float, figure: str) -> None:
     """A figure of a scale in the right margin."""
-    sheet.text(panel.right + 7, y - CAPTION.size * 0.36, figure, CAPTION)
+    x, base = panel.right + 7, y - CAPTION.size * 0.36
+    room.take(text_box(figure, CAPTION, x, base))
+    sheet.text(x, base, figure, CAPTION)
 
 
 def baseline(sheet: Sheet, panel: Panel, y: float, width: float = 0.9) -> None:

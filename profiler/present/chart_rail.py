@@ -51,7 +51,7 @@ def draw_rail(sheet: Sheet, room: Room, panel: Panel, frame: Frame) -> list[Labe
     for a, b in itertools.pairwise(rail):
         _take_line(room, a, b)
     names = _structures(sheet, room, panel, frame) + _places(sheet, room, panel, frame)
-    _ticks(sheet, panel, frame)
+    _ticks(sheet, room, panel, frame)
     _fan(sheet, room, panel, frame, rail)
     return names
 
@@ -59,13 +59,9 @@ def draw_rail(sheet: Sheet, room: Room, panel: Panel, frame: Frame) -> list[Labe
 def _ground(sheet: Sheet, panel: Panel, frame: Frame) -> None:
     profile, row = frame.profile, panel.rows["rail"]
     known = np.isfinite(profile.ground)
-    s, ground = cut(
-        panel.start, panel.end, profile.chainage, np.where(known, profile.ground, profile.elevation)
-    )
+    s, ground = cut(panel.start, panel.end, profile.chainage, np.where(known, profile.ground, profile.elevation))
     line = seen(panel.x(s), np.clip(panel.y(ground), row.bottom, row.top))
-    sheet.areas(
-        [np.vstack(([panel.left, row.bottom], line, [panel.right, row.bottom]))], GROUND, z=1, edge="none"
-    )
+    sheet.areas([np.vstack(([panel.left, row.bottom], line, [panel.right, row.bottom]))], GROUND, z=1, edge="none")
     if known.any():
         sheet.lines([line], width=0.5, colour=GROUND_EDGE, z=1.5)
     s, se = cut(panel.start, panel.end, profile.chainage, 1.96 * profile.elevation_se)
@@ -137,9 +133,7 @@ def _structure_words(item: Structure, units: str) -> str:
 def _feet(panel: Panel, frame: Frame, line: FloatArray) -> FloatArray:
     profile = frame.profile
     s = panel.start + (line[:, 0] - panel.left) / panel.scale
-    ground = np.interp(
-        s, profile.chainage, np.where(np.isfinite(profile.ground), profile.ground, profile.elevation)
-    )
+    ground = np.interp(s, profile.chainage, np.where(np.isfinite(profile.ground), profile.ground, profile.elevation))
     return np.maximum(panel.y(ground), panel.rows["rail"].bottom)
 
 
@@ -222,7 +216,7 @@ def _in_ground(panel: Panel, words: str, x: float, rail: float) -> list[Candidat
     return choices
 
 
-def _ticks(sheet: Sheet, panel: Panel, frame: Frame) -> None:
+def _ticks(sheet: Sheet, room: Room, panel: Panel, frame: Frame) -> None:
     unit, row = frame.elevation_unit_m, panel.rows["rail"]
     step = nice_step(20.0 / panel.height / unit, (1, 2, 2.5, 5))
     low = panel.base / unit
@@ -231,7 +225,7 @@ def _ticks(sheet: Sheet, panel: Panel, frame: Frame) -> None:
         y = float(panel.y(k * step * unit))
         sheet.lines([[(panel.left, y), (panel.right, y)]], width=0.5, colour=HAIR, z=0.5)
         decimals = 0 if step >= 1 and float(step).is_integer() else 1
-        tick_figure(sheet, panel, y, wording.number(k * step, decimals, units=frame.units))
+        tick_figure(sheet, room, panel, y, wording.number(k * step, decimals, units=frame.units))
 
 
 def _fan(sheet: Sheet, room: Room, panel: Panel, frame: Frame, rail: FloatArray) -> None:
@@ -259,7 +253,7 @@ def _fan_slopes(frame: Frame) -> list[tuple[float, float]]:
     slopes: list[tuple[float, float]] = []
     for figure in reversed(_FAN_PERCENT if us else _FAN_PERMILLE):
         rise = figure * (PERCENT if us else PERMILLE) * frame.exaggeration * _FAN
-        if 7 <= rise <= 42 and (not slopes or slopes[-1][1] - rise >= 7):
+        if 7 <= rise <= 30 and (not slopes or slopes[-1][1] - rise >= 7):
             slopes.append((figure, rise))
     return slopes
 

@@ -19,6 +19,7 @@ from profiler.route import CurveElement, Posts, SpeedLimit
 _LEAST_LABEL_STEP = 36.0
 _LEAST_TICK_STEP = 5.0
 _NARROW_CURVE = 7.0
+_SLIVER = 14.0
 
 
 def draw_posts(sheet: Sheet, panel: Panel, frame: Frame) -> list[Label]:
@@ -33,9 +34,7 @@ def draw_posts(sheet: Sheet, panel: Panel, frame: Frame) -> list[Label]:
     baseline(sheet, panel, foot, 0.8)
     labels: list[Label] = []
     ticks: list[Points] = [
-        [(x, y), (x, y + up)]
-        for x, _ in _multiples(panel, posts, fine)
-        for y, up in ((top, 2.4), (foot, -2.4))
+        [(x, y), (x, y + up)] for x, _ in _multiples(panel, posts, fine) for y, up in ((top, 2.4), (foot, -2.4))
     ]
     hairs: list[Points] = []
     for x, value in _multiples(panel, posts, step):
@@ -183,6 +182,8 @@ def _limits(
             line = []
             lines.append(line)
         line += [(x0, y), (x1, y)]
+        if x1 - x0 < _SLIVER and part[0] > limit.start:
+            continue
         words = wording.speed_figure(limit.speed, frame.units)
         if limit.train_class and not named:
             words, named = f"{words} {plain(limit.train_class)}", True

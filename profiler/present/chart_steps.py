@@ -34,6 +34,7 @@ _FRINGE = 6.0
 _STROKE_STEP = {1: 14.0, 2: 9.0, 3: 6.0, 4: 4.0}
 _LEAST_SIDE = 13.0
 _LEAST_GRADE = 0.005
+_SLIVER = 40.0
 
 
 @dataclass(frozen=True)
@@ -85,47 +86,54 @@ def draw_steps(sheet: Sheet, room: Room, panel: Panel, frame: Frame, steps: Step
     gutter(sheet, panel, "steps", "Steps", [f"{name}, {unit}", "climbs above,", "falls below"])
     zero = steps.zero(panel)
     baseline(sheet, panel, zero)
-    _ticks(sheet, panel, frame, steps)
+    _ticks(sheet, room, panel, frame, steps)
     labels = [b for bracket in steps.brackets for b in _bracket(sheet, room, panel, steps, bracket)]
-    runs = frame.landmarks.grade_runs
-    strokes: list[Points] = []
-    here = [run for run in runs if panel.clipped(run.start, run.end)]
     _edges(sheet, room, panel, frame, steps)
-    for run in here:
-        labels.append(_block(sheet, room, panel, frame, steps, run, strokes))
+    strokes: list[Points] = []
+    for run in frame.landmarks.grade_runs:
+        part = panel.clipped(run.start, run.end)
+        if part is None:
+            continue
+        ends = (float(panel.x(part[0])), float(panel.x(part[1])))
+        label = _block(sheet, room, frame, zero, steps, run, ends, strokes)
+        # A sliver left over by the cut between panels is named on the other side of it.
+        if panel.holds((run.start + run.end) / 2) or ends[1] - ends[0] > _SLIVER:
+            labels.append(label)
     sheet.lines(strokes, width=0.6, z=3)
     return labels
 
 
 def _block(
-    sheet: Sheet, room: Room, panel: Panel, frame: Frame, steps: Steps, run: GradeRun, strokes: list[Points]
+    sheet: Sheet,
+    room: Room,
+    frame: Frame,
+    zero: float,
+    steps: Steps,
+    run: GradeRun,
+    ends: tuple[float, float],
+    strokes: list[Points],
 ) -> Label:
-    part = panel.clipped(run.start, run.end)
-    assert part is not None
-    x0, x1 = float(panel.x(part[0])), float(panel.x(part[1]))
-    zero, shade = steps.zero(panel), int(grade_class(run.grade, frame.limits))
+    """Draw one run between two places across the sheet, add its strokes, and hand back its figure."""
+    x0, x1 = ends
+    shade = int(grade_class(run.grade, frame.limits))
     where = wording.stretch_words(frame.profile.route.posts, run.start, run.end)
     if shade == 0:
         sheet.lines([[(x0, zero + 1.6), (x1, zero + 1.6)]], width=0.6, z=4)
-        level = [candidate("number_outside", "level", (x0 + x1) / 2, zero + 4.6, "center")]
-        return Label(f"level, {where}", RANK_GENTLE, tuple(level))
-    edge = zero + run.grade * steps.grade
+        level = candidate("number_outside", "level", (x0 + x1) / 2, zero + 4.6, "center")
+        return Label(f"level, {where}", RANK_GENTLE, (level,))
+    edge, rising = zero + run.grade * steps.grade, run.grade > 0
     fill = grade_colour(run.grade, frame.limits)
     sheet.areas([[(x0, zero), (x0, edge), (x1, edge), (x1, zero)]], fill, edge=INK, width=0.5, z=3)
-    rising = run.grade > 0
     strokes += signs.slope_strokes(x0, x1, edge, rising, _STROKE_STEP[shade])
-    owner = f"block {run.start:.1f}"
-    fringe = edge + (5.4 if rising else -5.4)
+    owner, fringe = f"block {run.start:.1f}", edge + (5.4 if rising else -5.4)
     room.take(Box(x0, min(zero, fringe), x1, max(zero, fringe)), owner)
-    figure = wording.grade_figure(abs(run.grade), frame.units, run.grade_se)
-    length = wording.distance_text(run.end - run.start, frame.units)
-    arrow = "↗" if rising else "↘"
     block = Box(x0, min(zero, edge), x1, max(zero, edge))
+    figure = wording.grade_figure(abs(run.grade), frame.units, run.grade_se)
+    number = f"{'↗' if rising else '↘'}{figure}"
+    length = wording.distance_text(run.end - run.start, frame.units)
     style = "number_white" if text_colour(fill) != INK else "number"
-    inside = _inside(block, style, arrow + figure, length, owner)
-    outside = _outside(block, rising, arrow + figure, length)
-    rank = RANK_GENTLE if shade == 1 else RANK_BLOCK
-    return Label(f"{arrow}{figure}, {where}", rank, tuple(inside + outside))
+    choices = _inside(block, style, number, length, owner) + _outside(block, rising, number, length)
+    return Label(f"{number}, {where}", RANK_GENTLE if shade == 1 else RANK_BLOCK, tuple(choices))
 
 
 def _inside(block: Box, style: str, number: str, length: str, owner: str) -> list[Candidate]:
@@ -143,9 +151,7 @@ def _inside(block: Box, style: str, number: str, length: str, owner: str) -> lis
             continue
         y = middle + (1.6 if "\n" in words else -3.0)
         for x in (0.5, 0.35, 0.65, 0.22, 0.78):
-            choice = candidate(
-                style, words, block.left + x * (block.right - block.left), y, "center", over=(owner,)
-            )
+            choice = candidate(style, words, block.left + x * (block.right - block.left), y, "center", over=(owner,))
             if choice.box.left > block.left + 1.5 and choice.box.right < block.right - 1.5:
                 choices.append(choice)
     return choices
@@ -200,9 +206,7 @@ def _bracket(sheet: Sheet, room: Room, panel: Panel, steps: Steps, item: Bracket
     return [Label(item.words[0], RANK_LANDMARK if item.heavy else RANK_BRACKET, tuple(choices))]
 
 
-def _over(
-    panel: Panel, style: str, words: str, ends: tuple[float, float], y: float, owner: str
-) -> list[Candidate]:
+def _over(panel: Panel, style: str, words: str, ends: tuple[float, float], y: float, owner: str) -> list[Candidate]:
     """Centred on the bracket, from its left end, up to its right end; pushed inside the panel."""
     choices = []
     for align, x in (("center", sum(ends) / 2), ("left", ends[0]), ("right", ends[1])):
@@ -212,15 +216,13 @@ def _over(
     return choices
 
 
-def _ticks(sheet: Sheet, panel: Panel, frame: Frame, steps: Steps) -> None:
+def _ticks(sheet: Sheet, room: Room, panel: Panel, frame: Frame, steps: Steps) -> None:
     unit = PERCENT if frame.units == "us" else PERMILLE
     step = nice_step(max(10.0 / steps.grade / unit, 0.05), (1, 2, 5))
     zero = steps.zero(panel)
-    for k in range(
-        -int(steps.down / steps.grade / unit / step), int(steps.up / steps.grade / unit / step) + 1
-    ):
+    for k in range(-int(steps.down / steps.grade / unit / step), int(steps.up / steps.grade / unit / step) + 1):
         y = zero + k * step * unit * steps.grade
         if k:
             sheet.lines([[(panel.left, y), (panel.right, y)]], width=0.5, colour=HAIR, z=0.5)
-        tick_figure(sheet, panel, y, f"{abs(k) * step:g}")
+        tick_figure(sheet, room, panel, y, f"{abs(k) * step:g}")
     sheet.lines([[(panel.right, zero), (panel.right + 4, zero)]], width=0.5, colour=GROUND_EDGE, z=3)

@@ -26,10 +26,7 @@ class Box:
     def meets(self, other: Box) -> bool:
         """Whether the two share any area."""
         return (
-            self.left < other.right
-            and other.left < self.right
-            and self.bottom < other.top
-            and other.bottom < self.top
+            self.left < other.right and other.left < self.right and self.bottom < other.top and other.bottom < self.top
         )
 
     def within(self, other: Box) -> bool:
@@ -100,10 +97,7 @@ class Room:
         if not box.within(self.bounds):
             return False
         return not any(
-            box.meets(taken)
-            for strip in self._strips(box)
-            for taken, owner in self._taken[strip]
-            if owner not in over
+            box.meets(taken) for strip in self._strips(box) for taken, owner in self._taken[strip] if owner not in over
         )
 
 

@@ -191,9 +191,7 @@ class Sheet:
         head, root, rest = text.partition("<svg ")
         attributes, close, body = rest.partition(">")
         names = f'\n <title id="title">{escape(title)}</title>\n <desc id="desc">{escape(description)}</desc>'
-        return (
-            f'{head}{root}role="img" aria-labelledby="title desc" {attributes}{close}{names}{body}'.encode()
-        )
+        return f'{head}{root}role="img" aria-labelledby="title desc" {attributes}{close}{names}{body}'.encode()
 
     def png(self) -> bytes:
         """The sheet as PNG at 150 dots an inch, fewer for a very large sheet."""
