@@ -186,9 +186,13 @@ def slope_words(grade: float, units: str, se: float = 0.0) -> str:
     return f"{'up' if grade > 0 else 'down'} {figure} {grade_unit(units)}"
 
 
-def break_words(before: float, after: float, units: str) -> str:
-    """The grades on both sides of a break as travelled [m/m]: "↘1.50 → ↘2.45"."""
-    return " → ".join(f"{'↗' if g > 0 else '↘'}{grade_figure(abs(g), units)}" for g in (before, after))
+def break_words(before: float, after: float, units: str, before_se: float = 0.0, after_se: float = 0.0) -> str:
+    """The grades on both sides of a break as travelled [m/m], digits by their standard errors [m/m]:
+    "↘1.50 → ↘2.45".
+    """
+    sides = ((before, before_se), (after, after_se))
+    figures = [(g > 0, grade_figure(abs(g), units, se)) for g, se in sides]
+    return " → ".join(f"{'↗' if up else '↘'}{f}" if f.strip("≈0.") else "level" for up, f in figures)
 
 
 def probability_words(probability: float) -> str:

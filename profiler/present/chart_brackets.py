@@ -15,7 +15,8 @@ from profiler.route import DIRECTIONS
 LANE = 18.0
 """Height of a bracket with its words. [pt]"""
 _MOST_LANES = 3
-_OTHERS = ("sustained_grade", "heavy_grade_4000_or_less", "heavy_grade_over_4000")
+_OTHERS = ("heavy_grade_over_4000", "heavy_grade_4000_or_less", "sustained_grade")
+"""By rank: the legal ones find a lane first."""
 
 
 @dataclass(frozen=True)
@@ -37,7 +38,7 @@ def brackets_of(frame: Frame) -> tuple[tuple[Bracket, ...], tuple[str, ...]]:
     """The brackets in lanes, nearest the blocks first, and the words of those beyond the last lane."""
     wished = [b for direction in DIRECTIONS for b in _ruling(frame, direction)]
     found: dict[tuple[str, float, float], Bracket] = {}
-    for mark in frame.landmarks.of_kind(*_OTHERS):
+    for mark in sorted(frame.landmarks.of_kind(*_OTHERS), key=lambda mark: _OTHERS.index(mark.kind)):
         found.setdefault((mark.kind, mark.start, mark.end), _other(frame, mark))
     return _in_lanes([*wished, *found.values()], frame.scale)
 

@@ -163,7 +163,7 @@ def _landmark_words(mark: Landmark, frame: Frame) -> str:
     before, after = _runs_beside(frame.landmarks.grade_runs, mark.at)
     if before is None or after is None:
         return f"{kind} {wording.post_text(posts, mark.at)}"
-    return f"{kind} {wording.break_words(before.grade, after.grade, frame.units)}"
+    return f"{kind} {wording.break_words(before.grade, after.grade, frame.units, before.grade_se, after.grade_se)}"
 
 
 def _runs_beside(runs: tuple[GradeRun, ...], place: float) -> tuple[GradeRun | None, GradeRun | None]:
@@ -196,13 +196,13 @@ def _name(panel: Panel, frame: Frame, place: float, words: str, style: str, rank
             candidate(style, words, x + shift, y, align, stem=stem)
             for align, shift in (("center", 0.0), ("left", -2.0), ("right", 2.0))
         ]
-    if style == "structure":
-        choices += _in_ground(panel, words, x, rail)
+    if style != "landmark":
+        choices += _in_ground(panel, f"{style}_in_ground", words, x, rail)
     where = wording.post_text(frame.profile.route.posts, place)
     return [Label(f"{words}, {where}" if style != "landmark" else words, rank, tuple(choices), own)]
 
 
-def _in_ground(panel: Panel, words: str, x: float, rail: float) -> list[Candidate]:
+def _in_ground(panel: Panel, style: str, words: str, x: float, rail: float) -> list[Candidate]:
     choices = []
     for drop in _IN_GROUND:
         y = rail - drop
@@ -210,7 +210,7 @@ def _in_ground(panel: Panel, words: str, x: float, rail: float) -> list[Candidat
             break
         stem = Box(x - 0.5, y + 6.4, x + 0.5, rail - 4.0)
         choices += [
-            candidate("in_ground", words, x + shift, y, align, stem=stem)
+            candidate(style, words, x + shift, y, align, stem=stem)
             for align, shift in (("center", 0.0), ("left", -2.0), ("right", 2.0))
         ]
     return choices

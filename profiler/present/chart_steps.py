@@ -34,7 +34,7 @@ _FRINGE = 6.0
 _STROKE_STEP = {1: 14.0, 2: 9.0, 3: 6.0, 4: 4.0}
 _LEAST_SIDE = 13.0
 _LEAST_GRADE = 0.005
-_SLIVER = 40.0
+_SLIVER, _NAMED_TWICE = 40.0, 120.0
 
 
 @dataclass(frozen=True)
@@ -158,12 +158,19 @@ def _inside(block: Box, style: str, number: str, length: str, owner: str) -> lis
 
 
 def _outside(block: Box, rising: bool, number: str, length: str) -> list[Candidate]:
-    """Across the zero line, where the paper is always white."""
-    x = (block.left + block.right) / 2
-    y = block.bottom - 10.0 if rising else block.top + 4.0
-    wide = block.right - block.left > extent(f"{number}  {length}", LETTERING["number_outside"].type)[0]
-    words = [f"{number}  {length}"] if wide else []
-    return [candidate("number_outside", text, x, y, "center") for text in (*words, number)]
+    """Across the zero line, where the paper is always white; else beyond the strokes."""
+    width, x = block.right - block.left, (block.left + block.right) / 2
+    across = block.bottom - 10.0 if rising else block.top + 4.0
+    beyond = block.top + 9.5 if rising else block.bottom - 15.5
+    choices = []
+    for y in (across, beyond):
+        for text in (f"{number}  {length}", number):
+            spare = (width - extent(text, LETTERING["number_outside"].type)[0]) / 2
+            if spare < 0 and text != number:
+                continue
+            shifts = (0.0, -spare, spare) if spare > 0 else (0.0,)
+            choices += [candidate("number_outside", text, x + shift, y, "center") for shift in shifts]
+    return choices
 
 
 def _edges(sheet: Sheet, room: Room, panel: Panel, frame: Frame, steps: Steps) -> None:
@@ -199,7 +206,7 @@ def _bracket(sheet: Sheet, room: Room, panel: Panel, steps: Steps, item: Bracket
     x0, x1 = float(panel.x(part[0])), float(panel.x(part[1]))
     owner = f"bracket {item.words[0]}"
     room.take(signs.bracket(sheet, x0, x1, y, above=item.above, heavy=item.heavy), owner)
-    if not panel.holds((item.start + item.end) / 2):
+    if not panel.holds((item.start + item.end) / 2) and x1 - x0 < _NAMED_TWICE:
         return []
     style = "ruling" if item.heavy else "bracket"
     choices = [c for words in item.words for c in _over(panel, style, words, (x0, x1), text_y, owner)]
