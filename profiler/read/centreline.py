@@ -60,9 +60,7 @@ def read_centreline(path: Path | str, *, layer: str | None = None, keep: Keep | 
         crs = lines.crs
     counts: Counter[str] = Counter(lines.left_out)
     counts["not a line"] += int((~np.isin(shapely.get_type_id(lines.geometry), (*LINES, *POINTS, -1))).sum())
-    counts["no geometry"] += int(
-        (shapely.is_missing(lines.geometry) | shapely.is_empty(lines.geometry)).sum()
-    )
+    counts["no geometry"] += int((shapely.is_missing(lines.geometry) | shapely.is_empty(lines.geometry)).sum())
     lines = lines.of_type(LINES)
     if not lines.row.size:
         raise InputError(path, "holds no lines", "give a file with lines in it")
@@ -70,9 +68,7 @@ def read_centreline(path: Path | str, *, layer: str | None = None, keep: Keep | 
     pieces = _pieces(kept, counts, str(path))
     left_out = {reason: n for reason, n in sorted(counts.items()) if n}
     if not pieces:
-        raise InputError(
-            path, f"none of its lines is left ({_counted(left_out)})", "say what to keep with keep"
-        )
+        raise InputError(path, f"none of its lines is left ({_counted(left_out)})", "say what to keep with keep")
     heights, pieces = _level(pieces)
     said = (f"left out: {_counted(left_out)}",) if left_out else ()
     return Centreline(
@@ -153,9 +149,7 @@ def _pieces(lines: Features, counts: Counter[str], source: str) -> tuple[Piece, 
                 "cut the line there and give one side",
             )
         height = group[:, 2].copy() if np.isfinite(group[:, 2]).all() else None
-        pieces.append(
-            Piece(group[:, 0].copy(), group[:, 1].copy(), lines.attributes[owner[part]], row, height)
-        )
+        pieces.append(Piece(group[:, 0].copy(), group[:, 1].copy(), lines.attributes[owner[part]], row, height))
     return tuple(pieces)
 
 

@@ -71,6 +71,4 @@ def _moved(geometry: ObjectArray, place: npt.NDArray[np.float64]) -> ObjectArray
     with np.errstate(invalid="ignore"):
         if not shapely.has_z(geometry).any():
             return np.asarray(shapely.transform(geometry, lambda _: place))
-        return np.asarray(
-            shapely.transform(geometry, lambda old: np.column_stack((place, old[:, 2])), include_z=True)
-        )
+        return np.asarray(shapely.transform(geometry, lambda old: np.column_stack((place, old[:, 2])), include_z=True))

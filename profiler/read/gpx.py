@@ -68,9 +68,7 @@ def _lines(root: Any, source: str, layer: str | None) -> Iterator[tuple[Any, Flo
 
 
 def _places(element: Any, name: str, where: str) -> FloatArray:
-    return np.array(
-        [_place(p, f"{where}, point {k}") for k, p in enumerate(_children(element, name), 1)], dtype=float
-    )
+    return np.array([_place(p, f"{where}, point {k}") for k, p in enumerate(_children(element, name), 1)], dtype=float)
 
 
 def _children(element: Any, name: str) -> Iterator[Any]:
@@ -93,6 +91,4 @@ def _place(point: Any, where: str) -> tuple[float, float, float]:
     try:
         return longitude, latitude, math.nan if height is None else float(height)
     except ValueError as error:
-        raise InputError(
-            where, f"ele {height!r} is not a height", "give it in metres or leave it out"
-        ) from error
+        raise InputError(where, f"ele {height!r} is not a height", "give it in metres or leave it out") from error

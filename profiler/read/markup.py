@@ -30,9 +30,7 @@ def xml_root(path: Path, source: str, name: str) -> Any:
     except ParseError as error:
         raise InputError(source, f"is not sound XML ({error})", "get or write the file again") from error
     except DefusedXmlException as error:
-        raise InputError(
-            source, "its XML defines entities, which can hide harm", "remove the DOCTYPE"
-        ) from error
+        raise InputError(source, "its XML defines entities, which can hide harm", "remove the DOCTYPE") from error
     if local_name(root) != name:
         raise InputError(source, f"is XML, but not {name.upper()}", "check what the file really is")
     return root
@@ -61,6 +59,4 @@ def _check_numbers(place: str, where: str) -> None:
     except ValueError:
         count = 0
     if count not in (2, 3):
-        raise InputError(
-            where, f"{place!r} is not a position", "write longitude,latitude or longitude,latitude,height"
-        )
+        raise InputError(where, f"{place!r} is not a position", "write longitude,latitude or longitude,latitude,height")

@@ -90,9 +90,7 @@ def _checked(path: Path, source: str) -> VectorFile:
     if kind == "Shapefile":
         for suffix in (".shx", ".dbf"):
             if not any(path.with_suffix(s).exists() for s in (suffix, suffix.upper())):
-                raise InputError(
-                    source, f"its companion {path.stem}{suffix} is missing", "put it beside the .shp"
-                )
+                raise InputError(source, f"its companion {path.stem}{suffix} is missing", "put it beside the .shp")
     return VectorFile(path, source, kind)
 
 

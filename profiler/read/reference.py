@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 import numpy.typing as npt
 import pyproj
@@ -47,9 +45,7 @@ def crs_words(crs: pyproj.CRS) -> str:
     return f"EPSG:{code}" if code else str(crs.name)
 
 
-def to_wgs84(
-    crs: pyproj.CRS, place: FloatArray, row: IntArray, source: str
-) -> tuple[FloatArray, tuple[str, ...]]:
+def to_wgs84(crs: pyproj.CRS, place: FloatArray, row: IntArray, source: str) -> tuple[FloatArray, tuple[str, ...]]:
     """Longitude and latitude (n, 2) [degree] of coordinates (n, 2) in ``crs``, and what was assumed.
 
     ``row`` (n,) is the feature a coordinate belongs to, for the message.
@@ -64,9 +60,7 @@ def to_wgs84(
     outside: npt.NDArray[np.bool_] = (np.abs(place[:, 0]) > 180) | (np.abs(place[:, 1]) > 90)
     if crs.is_geographic:
         words = "does not suit degrees of longitude (−180 to 180) and latitude (−90 to 90)"
-        _refuse(
-            outside, row, place, source, words, f"declare the CRS the file is really in, not {crs_words(crs)}"
-        )
+        _refuse(outside, row, place, source, words, f"declare the CRS the file is really in, not {crs_words(crs)}")
     elif place.size and not outside.any():
         words = f"looks like degrees, though the file declares {crs_words(crs)}"
         _refuse(~outside, row, place, source, words, "declare the CRS the file is really in")
@@ -74,9 +68,7 @@ def to_wgs84(
         transformer = pyproj.Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
         moved = np.column_stack(transformer.transform(place[:, 0], place[:, 1]))
     except ProjError as error:
-        raise InputError(
-            source, f"{crs_words(crs)} cannot be carried to WGS 84", "use another CRS"
-        ) from error
+        raise InputError(source, f"{crs_words(crs)} cannot be carried to WGS 84", "use another CRS") from error
     words = f"cannot be carried from {crs_words(crs)} to WGS 84"
     _refuse(~np.isfinite(moved).all(axis=1), row, place, source, words, "check the coordinates and the CRS")
     _refuse(
@@ -93,10 +85,8 @@ def to_wgs84(
     return moved, said
 
 
-def _refuse(
-    bad: npt.NDArray[Any], row: IntArray, place: FloatArray, source: str, words: str, remedy: str
-) -> None:
-    if bad.any():
+def _refuse(bad: npt.ArrayLike, row: IntArray, place: FloatArray, source: str, words: str, remedy: str) -> None:
+    if np.any(bad):
         i = int(np.argmax(bad))
         at = ", ".join(f"{value:.10g}" for value in place[i])
         raise InputError(f"{source}, feature {row[i]}", f"({at}) {words}", remedy)

@@ -115,9 +115,7 @@ def _geometry(wkb: ObjectArray, row: npt.NDArray[np.int_], source: str) -> Objec
     return geometry
 
 
-def _attributes(
-    fields: ObjectArray, columns: list[ObjectArray], count: int
-) -> tuple[Mapping[str, object], ...]:
+def _attributes(fields: ObjectArray, columns: list[ObjectArray], count: int) -> tuple[Mapping[str, object], ...]:
     found: list[dict[str, object]] = [{} for _ in range(count)]
     for name, column in zip(fields, columns, strict=True):
         for attributes, value in zip(found, column.tolist(), strict=True):
@@ -127,9 +125,7 @@ def _attributes(
 
 
 def _missing(value: object) -> bool:
-    return (
-        value is None or (isinstance(value, str) and not value) or (isinstance(value, float) and isnan(value))
-    )
+    return value is None or (isinstance(value, str) and not value) or (isinstance(value, float) and isnan(value))
 
 
 def _geojson_crs(path: Path, source: str) -> str | None:
@@ -142,9 +138,7 @@ def _geojson_crs(path: Path, source: str) -> str | None:
         return None
     name = member.get("properties", {}).get("name") if isinstance(member, dict) else None
     if not isinstance(name, str):
-        raise InputError(
-            source, "its crs member names no reference system", 'write {"type": "name", …} or remove it'
-        )
+        raise InputError(source, "its crs member names no reference system", 'write {"type": "name", …} or remove it')
     return name
 
 
@@ -154,9 +148,7 @@ def _check_geojson_gaps(path: Path, source: str, geometry: ObjectArray) -> None:
         return
     for number, feature in enumerate(_json(path, source).get("features", []), 1):
         if number <= len(geometry) and geometry[number - 1] is None and feature.get("geometry") is not None:
-            raise InputError(
-                f"{source}, feature {number}", "its coordinates are not numbers", "correct or remove it"
-            )
+            raise InputError(f"{source}, feature {number}", "its coordinates are not numbers", "correct or remove it")
 
 
 def _json(path: Path, source: str) -> dict[str, Any]:
