@@ -88,8 +88,8 @@ def sample(
     weight. Up to half a cell outside the outermost centres the edge cells count alone, unless
     another tile of the same source lies there: tiles of one lattice that adjoin without overlap are
     interpolated across the seam as if they were one raster, and in general a tile fills the weight
-    that earlier ones leave. A tile that has all the cells around a station goes before one that
-    has only some.
+    that earlier ones leave. Tiles that have all the cells the method asks for around a station
+    go before those that have only some.
 
     The cubic weights are those of R. Keys, "Cubic convolution interpolation for digital image
     processing", IEEE Trans. ASSP 29(6), 1981, with a = −1/2.
@@ -112,13 +112,16 @@ def sample(
 
 @dataclass(frozen=True, eq=False)
 class _Visit:
-    """Stations (by position) that lie on a tile or up to a cell beside it, and where."""
+    """Stations (by position) that lie on a tile or up to a cell beside it, and where.
+
+    ``rank`` is 2 with all the cells of a cubic around, 1 with those of a bilinear, else 0.
+    """
 
     tile: Ground
     station: FloatArray
     row: FloatArray
     column: FloatArray
-    full: FloatArray
+    rank: FloatArray
 
 
 def _sample_source(
@@ -127,14 +130,14 @@ def _sample_source(
     """Values (n,) of one source, and the side of its coarsest cells."""
     n = longitude.size
     total, weight, inside = np.zeros(n), np.zeros(n), np.zeros(n)
-    on, surrounded = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
-    visits = _visits(source.tiles, longitude, latitude)
+    on, best = np.zeros(n, dtype=bool), np.zeros(n, dtype=np.int8)
+    visits = _visits(source.tiles, longitude, latitude, most=2 if cubic else 1)
     for visit in visits:
-        on[visit.station[_on(visit)]] = True
-        surrounded[visit.station[visit.full]] = True
+        on[visit.station[_within(visit.tile, visit.row, visit.column, 0.5)]] = True
+        best[visit.station] = np.maximum(best[visit.station], visit.rank)
     for number, visit in enumerate(visits):
         index = visit.station
-        need = on[index] & (weight[index] < _WHOLE) & (visit.full | ~surrounded[index])
+        need = on[index] & (weight[index] < _WHOLE) & (visit.rank >= best[index])
         if not need.any():
             continue
         index = index[need]
@@ -152,7 +155,7 @@ def _sample_source(
     return values, max((tile.cell_m for tile in touched), default=float("nan"))
 
 
-def _visits(tiles: Sequence[Ground], longitude: FloatArray, latitude: FloatArray) -> list[_Visit]:
+def _visits(tiles: Sequence[Ground], longitude: FloatArray, latitude: FloatArray, most: int) -> list[_Visit]:
     """Which stations each tile concerns; tiles the line does not come near cost next to nothing."""
     starts = np.arange(0, longitude.size, _STRETCH)
     if not starts.size:
@@ -171,24 +174,21 @@ def _visits(tiles: Sequence[Ground], longitude: FloatArray, latitude: FloatArray
         row, column = tile.cells(longitude[station], latitude[station])
         rows, columns = tile.shape
         keep = (row > -1) & (row < rows) & (column > -1) & (column < columns)
-        row, column = row[keep], column[keep]
-        full = (row >= -_ON_CENTRE) & (row <= rows - 1 + _ON_CENTRE)
-        full &= (column >= -_ON_CENTRE) & (column <= columns - 1 + _ON_CENTRE)
         if keep.any():
-            visits.append(_Visit(tile, station[keep], row, column, full))
+            row, column = row[keep], column[keep]
+            rank = np.zeros(row.size, dtype=np.int8)
+            for margin in range(most):
+                rank += _within(tile, row, column, -margin)
+            visits.append(_Visit(tile, station[keep], row, column, rank))
     return visits
 
 
-def _on(visit: _Visit) -> FloatArray:
-    """Stations on the tile itself: at most half a cell outside the outermost centres."""
-    rows, columns = visit.tile.shape
-    half = 0.5 + _ON_CENTRE
-    return (
-        (visit.row >= -half)
-        & (visit.row <= rows - 1 + half)
-        & (visit.column >= -half)
-        & (visit.column <= columns - 1 + half)
-    )
+def _within(tile: Ground, row: FloatArray, column: FloatArray, margin: float) -> FloatArray:
+    """Places at most ``margin`` cells outside the outermost centres, inside them if negative."""
+    rows, columns = tile.shape
+    out = margin + _ON_CENTRE
+    down = (row >= -out) & (row <= rows - 1 + out)
+    return down & (column >= -out) & (column <= columns - 1 + out)
 
 
 def _tile_values(
@@ -206,10 +206,7 @@ def _tile_values(
     keys = _keys_weights(down, right) if cubic else linear
     corners = _CUBIC if cubic else _BILINEAR
     within = np.stack(
-        [
-            (top + i >= 0) & (top + i < tile.shape[0]) & (left + j >= 0) & (left + j < tile.shape[1])
-            for i, j in corners
-        ]
+        [(top + i >= 0) & (top + i < tile.shape[0]) & (left + j >= 0) & (left + j < tile.shape[1]) for i, j in corners]
     )
     cells = gather(tile, top, left, corners, within & (keys != 0), progress)
     _check_range(tile, cells, visit.station[need], place)
@@ -249,9 +246,7 @@ def _keys_weights(down: FloatArray, right: FloatArray) -> FloatArray:
     return (four(down)[:, None] * four(right)[None, :]).reshape(16, -1)
 
 
-def _check_range(
-    tile: Ground, cells: FloatArray, station: FloatArray, place: tuple[FloatArray, FloatArray]
-) -> None:
+def _check_range(tile: Ground, cells: FloatArray, station: FloatArray, place: tuple[FloatArray, FloatArray]) -> None:
     """No station may lean on a cell that cannot be ground."""
     wrong = (cells < LOWEST) | (cells > HIGHEST)
     if wrong.any():
