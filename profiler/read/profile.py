@@ -42,6 +42,9 @@ def read_profile(source: Path | str) -> Profile:
     with _naming(path):
         facts = _about(path)
         stations, points = _table(path, layout.STATIONS, {**layout.ROUTE_ARRAYS, **layout.PROFILE_ARRAYS})
+        sources = stations["source_index"]
+        if sources.min() < -1 or sources.max() >= len(facts.get("source_names", ())):
+            raise InputError(f"{path}, layer {layout.STATIONS}", "a source_index names no source", _AGAIN)
         places = _table(path, "posts_map", layout.POSTS_MAP)[0]
         route = Route(
             longitude=shapely.get_x(points),
@@ -68,9 +71,7 @@ def read_landmarks(source: Path | str) -> Landmarks:
     path = _file(source)
     with _naming(path):
         _about(path)
-        return Landmarks(
-            _records(path, "landmarks"), _records(path, "grade_runs"), _records(path, "straddles")
-        )
+        return Landmarks(_records(path, "landmarks"), _records(path, "grade_runs"), _records(path, "straddles"))
 
 
 def _file(source: Path | str) -> Path:
@@ -105,21 +106,20 @@ def _naming(path: Path) -> Iterator[None]:
 def _about(path: Path) -> dict[str, Any]:
     """What the file says of itself, after making sure that it is whole and ours."""
     present = set(pyogrio.list_layers(path)[:, 0])
-    if "about" not in present:
-        raise InputError(path, "was not written by gradewright", "give a profile.gpkg of gradewright profile")
+    foreign = InputError(path, "was not written by gradewright", "give a profile.gpkg of gradewright profile")
+    if "about" not in present or {"key", "value"} - set(pyogrio.read_info(path, layer="about")["fields"]):
+        raise foreign
     table = _table(path, "about", ("key", "value"))[0]
     try:
         facts = {key: json.loads(value) for key, value in zip(table["key"], table["value"], strict=True)}
     except (TypeError, ValueError) as error:
         raise InputError(f"{path}, table about", "a value is no JSON", _AGAIN) from error
     if facts.get("written_by") != layout.WRITTEN_BY:
-        raise InputError(path, "was not written by gradewright", "give a profile.gpkg of gradewright profile")
+        raise foreign
     version = facts.get("layout")
     if version != layout.VERSION:
         age = "a newer" if isinstance(version, int) and version > layout.VERSION else "another"
-        raise InputError(
-            path, f"has layout {version} of {age} gradewright, this one reads {layout.VERSION}", _AGAIN
-        )
+        raise InputError(path, f"has layout {version} of {age} gradewright, this one reads {layout.VERSION}", _AGAIN)
     missing = [name for name in layout.LAYERS if name not in present]
     if missing:
         raise InputError(path, f"layer {missing[0]} is missing", _AGAIN)
@@ -147,8 +147,7 @@ def _fields(values: Mapping[str, Any], names: Mapping[str, str]) -> dict[str, An
         if name not in values:
             raise InputError("table about", f"key {name} is missing", _AGAIN)
     return {
-        field: tuple(values[name]) if isinstance(values[name], list) else values[name]
-        for name, field in names.items()
+        field: tuple(values[name]) if isinstance(values[name], list) else values[name] for name, field in names.items()
     }
 
 

@@ -64,8 +64,8 @@ def write_geopackage(profile: Profile, landmarks: Landmarks, path: Path) -> None
     layers = _layers(profile, landmarks)
     layers.append(_about(profile, {layer.name: layer.rows for layer in layers}))
     try:
-        path.unlink(missing_ok=True)
         with _fixed_date():
+            path.unlink(missing_ok=True)
             for layer in layers:
                 _write(path, layer)
     except OSError as error:
@@ -217,9 +217,7 @@ def _about(profile: Profile, rows: Mapping[str, int]) -> _Layer:
         "rows": rows,
     }
     values = [json.dumps(fact, ensure_ascii=False, default=lambda x: x.item()) for fact in facts.values()]
-    return _Layer(
-        "about", {"key": np.array(list(facts), dtype=object), "value": np.array(values, dtype=object)}
-    )
+    return _Layer("about", {"key": np.array(list(facts), dtype=object), "value": np.array(values, dtype=object)})
 
 
 def _position(route: Route, chainage: FloatArray) -> tuple[FloatArray, FloatArray]:

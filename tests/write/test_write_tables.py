@@ -1,0 +1,186 @@
+"""The tables: columns, order, units and figures of the contract."""
+
+from __future__ import annotations
+
+import csv
+import dataclasses
+import tempfile
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from profiler.landmark import Landmark, Landmarks
+from profiler.profile import Profile
+from profiler.route import Posts
+from profiler.units import MILE
+from profiler.write.outputs import PROFILE_FILES
+from profiler.write.tables import write_tables
+from tests.invented import invented_landmarks, invented_profile
+
+COLUMNS = {
+    "profile.csv": "chainage_m, post, longitude, latitude, ground_m, elevation_m, elevation_se_m, grade_pct, "
+    "grade_se_pct, degree_of_curve, structure, ground_source, structure_probability",
+    "landmarks.csv": "kind, direction, train_length_m, start_m, end_m, at_m, post, value, low, high, unit, "
+    "probability, note",
+    "grades.csv": "start_m, end_m, post, grade_pct, grade_se_pct, rise_m",
+    "curves.csv": "number, kind, start_m, end_m, spiral_in_m, spiral_out_m, degree_of_curve, degree_se, hand, "
+    "radius_m, deflection_deg",
+    "straddles.csv": "landmark, kind, direction, train_length_m, head_m, quarter_m, half_m, three_quarter_m, clear_m",
+}
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory) -> Path:
+    place = tmp_path_factory.mktemp("tables")
+    write_tables(invented_profile(), invented_landmarks(), place)
+    return place
+
+
+def table(folder: Path, name: str) -> pd.DataFrame:
+    return pd.read_csv(folder / name, keep_default_na=False, na_values={})
+
+
+@pytest.mark.parametrize("name", COLUMNS)
+def test_columns_of_the_contract(folder: Path, name: str):
+    """Law of the house: exactly these columns in this order; lines end with one \\n, no byte-order mark."""
+    data = (folder / name).read_bytes()
+    assert data.partition(b"\n")[0].decode() == COLUMNS[name].replace(", ", ",")
+    assert b"\r" not in data
+    assert data.endswith(b"\n")
+    assert not data.endswith(b"\n\n")
+
+
+def test_files_written_are_on_the_list(folder: Path):
+    """Law: a result that is not on the list would outlive the next run; no table claims PVIs."""
+    assert {p.name for p in folder.iterdir()} == set(COLUMNS) <= set(PROFILE_FILES)
+
+
+def test_a_station_by_hand(folder: Path):
+    """Worked: at 6,000 m 115 + 6000·0.25 % = 130 m, then 0.85 %; post 38 + 6000/1609.344 = 41.728."""
+    rows = table(folder, "profile.csv").set_index("chainage_m")
+    row = rows.loc[6000.0]
+    assert (row.elevation_m, row.grade_pct, row.post) == (130.0, 0.85, 41.728)
+    assert (row.structure, row.structure_probability, row.ground_source) == ("", 0, "invented ground")
+    assert rows.loc[21000.0, "structure"] == "tunnel"
+    assert rows.loc[29400.0, "structure"] == "bridge"
+    assert rows.loc[29400.0, "ground_source"] == ""
+    assert rows.loc[15000.0, "degree_of_curve"] == 5.0
+    assert rows.loc[18500.0, "degree_of_curve"] == -4.0
+
+
+def test_figures_within_half_a_digit():
+    """Law: what is read back differs from what was known by half of the last digit at most."""
+    profile = invented_profile()
+    rows = written(profile, "profile.csv")
+    for column, values, digit in [
+        ("chainage_m", profile.chainage, 0.1),
+        ("longitude", profile.route.longitude, 1e-7),
+        ("latitude", profile.route.latitude, 1e-7),
+        ("ground_m", profile.ground, 0.01),
+        ("elevation_m", profile.elevation, 0.01),
+        ("elevation_se_m", profile.elevation_se, 0.01),
+        ("grade_pct", profile.grade * 100, 1e-4),
+        ("grade_se_pct", profile.grade_se * 100, 1e-4),
+        ("degree_of_curve", profile.degree, 1e-3),
+        ("structure_probability", profile.structure_probability, 1e-3),
+    ]:
+        np.testing.assert_allclose(rows[column].astype(float), values, rtol=0, atol=0.5001 * digit)
+
+
+def written(profile: Profile, name: str, landmarks: Landmarks | None = None) -> pd.DataFrame:
+    with tempfile.TemporaryDirectory() as place:
+        write_tables(profile, landmarks or invented_landmarks(), Path(place))
+        return table(Path(place), name)
+
+
+def test_empty_cells_and_no_negative_nought():
+    """Law: no ground gives an empty cell, not "nan"; a grade of -1e-9 reads 0.0000, not -0.0000."""
+    profile = invented_profile(step=1000.0)
+    ground = profile.ground.copy()
+    ground[2] = np.nan
+    level = np.full(profile.grade.size, -1e-9)
+    rows = written(dataclasses.replace(profile, ground=ground, grade=level), "profile.csv")
+    assert rows.ground_m[2] == ""
+    assert (rows.grade_pct.astype(str) == "0.0").all()
+
+
+def test_landmarks_by_hand(folder: Path):
+    """Worked: the ruling grade of the made-up line, at post 38 + 16000/1609.344 = 47.942."""
+    with (folder / "landmarks.csv").open(newline="") as file:
+        rows = list(csv.DictReader(file))
+    ruling = rows[3]
+    assert (ruling["kind"], ruling["train_length_m"], ruling["post"]) == ("ruling_grade", "2000.0", "47.942")
+    assert (ruling["value"], ruling["low"], ruling["high"], ruling["unit"]) == (
+        "1.3500",
+        "1.3200",
+        "1.3800",
+        "%",
+    )
+    crest = rows[1]
+    assert (crest["value"], crest["low"], crest["unit"], crest["probability"]) == ("6.00", "", "m", "0.830")
+    assert rows[-1]["value"] == "-8.000"
+
+
+def test_straddle_points_at_its_landmark(folder: Path):
+    """Law: `landmark` is the row of landmarks.csv, from 1, and that row is the thing astride."""
+    straddle = table(folder, "straddles.csv").iloc[0]
+    landmark = table(folder, "landmarks.csv").iloc[straddle.landmark - 1]
+    assert (landmark.kind, landmark.at_m) == (straddle.kind, straddle.head_m) == ("crest", 26000.0)
+
+
+def test_curve_by_hand(folder: Path):
+    """Worked: 6° left has R 15.24/sin 3° = 291.196 m, turns (600 − 90)/291.196 rad = 100.348°; standard error
+    2e-5 · 2·15.24/cos 3° rad = 0.035°."""
+    curve = table(folder, "curves.csv").iloc[6]
+    assert (curve.number, curve.hand, curve.degree_of_curve, curve.radius_m) == (7, "left", 6.0, 291.2)
+    assert curve.deflection_deg == pytest.approx(100.348, abs=0.001)
+    assert curve.degree_se == 0.035
+
+
+def test_rises_add_up(folder: Path):
+    """Law: grade times length is the rise, and the rises add up to the difference of the ends."""
+    runs = table(folder, "grades.csv")
+    np.testing.assert_allclose(runs.rise_m, (runs.end_m - runs.start_m) * runs.grade_pct / 100, atol=0.006)
+    rows = table(folder, "profile.csv")
+    assert runs.rise_m.sum() == pytest.approx(rows.elevation_m.iloc[-1] - rows.elevation_m.iloc[0], abs=0.05)
+
+
+def test_text_from_outside_is_harmless():
+    """Law: commas, quotes and line ends stay in their cell; formulas get an apostrophe."""
+    notes = ["=1+1", "+1", "-1", "@now", "\tx", 'say "a, b"', "two\nlines", "a-b=c", "Žďár"]
+    items = tuple(
+        Landmark(kind="sag", direction="both", start=0, end=0, at=0, value=1, unit="m", note=note) for note in notes
+    )
+    profile = dataclasses.replace(invented_profile(step=1000.0), source_names=('=cmd("x"),y.tif',))
+    rows = written(profile, "landmarks.csv", Landmarks(items, (), ()))
+    assert rows.note.tolist() == ["'=1+1", "'+1", "'-1", "'@now", "'\tx", *notes[5:]]
+    sources = written(profile, "profile.csv", Landmarks((), (), ())).ground_source
+    assert set(sources) == {'\'=cmd("x"),y.tif', ""}
+
+
+def test_nothing_found_gives_headers_only():
+    """Law: a table without rows is a header."""
+    profile = invented_profile(step=1000.0)
+    bare = dataclasses.replace(profile, route=dataclasses.replace(profile.route, curves=()))
+    for name in ("landmarks.csv", "grades.csv", "straddles.csv", "curves.csv"):
+        rows = written(bare, name, Landmarks((), (), ()))
+        assert rows.empty
+        assert list(rows.columns) == COLUMNS[name].split(", ")
+
+
+def test_posts_of_a_falling_line():
+    """Worked: posts that fall from 3 to −27 miles keep their plain minus: data, not prose."""
+    profile = invented_profile(step=1000.0)
+    posts = Posts(np.array([0.0, 30 * MILE]), np.array([3.0, -27.0]), "mi")
+    rows = written(dataclasses.replace(profile, route=dataclasses.replace(profile.route, posts=posts)), "profile.csv")
+    assert rows.post[0] == 3.0
+    assert rows.post[10] == pytest.approx(3 - 10_000 / MILE, abs=0.0005)
+
+
+def test_same_profile_same_bytes(folder: Path, tmp_path: Path):
+    """Law: writing twice gives the same bytes."""
+    write_tables(invented_profile(), invented_landmarks(), tmp_path)
+    for name in COLUMNS:
+        assert (tmp_path / name).read_bytes() == (folder / name).read_bytes()
