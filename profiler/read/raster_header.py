@@ -29,9 +29,7 @@ UNIT_M = {"m": 1.0, "ft": FOOT, "us-ft": US_SURVEY_FOOT}
 _UNIT_WORDS = {
     **dict.fromkeys(("m", "metre", "metres", "meter", "meters"), "m"),
     **dict.fromkeys(("ft", "foot", "feet", "international foot", "international feet"), "ft"),
-    **dict.fromkeys(
-        ("us-ft", "ftus", "us survey foot", "us survey feet", "us foot", "us feet", "foot_us"), "us-ft"
-    ),
+    **dict.fromkeys(("us-ft", "ftus", "us survey foot", "us survey feet", "us foot", "us feet", "foot_us"), "us-ft"),
 }
 
 GDAL_OPTIONS = {
@@ -156,9 +154,7 @@ def _driver(path: Path) -> str:
     with path.open("rb") as file:
         start = file.read(1024)
     if b"<VRTDataset" in start:
-        raise InputError(
-            path, "is a virtual raster, which can point at any file", "name the files it is made of"
-        )
+        raise InputError(path, "is a virtual raster, which can point at any file", "name the files it is made of")
     if start[:4] in _TIFF:
         return "GTiff"
     if start.startswith(b"EHFA_HEADER_TAG"):
@@ -189,9 +185,7 @@ def _check_hgt(path: Path, suffix: str) -> None:
     if suffix == ".gz":
         raise InputError(path, "is compressed with gzip", "unpack it first")
     if not _HGT_NAME.match(path.name):
-        raise InputError(
-            path, "an .hgt tile has its place in its name only", "give it back its name, as N46E008.hgt"
-        )
+        raise InputError(path, "an .hgt tile has its place in its name only", "give it back its name, as N46E008.hgt")
     size = path.stat().st_size
     if suffix == ".hgt" and size not in _HGT_BYTES:
         raise InputError(
@@ -204,9 +198,7 @@ def _check_hgt(path: Path, suffix: str) -> None:
 def _check_grid(path: Path, dataset: Any) -> None:
     rows, columns = dataset.shape
     if rows * columns > MOST_CELLS:
-        raise InputError(
-            path, f"declares {rows:,} × {columns:,} cells, too many to be true", "cut it into tiles"
-        )
+        raise InputError(path, f"declares {rows:,} × {columns:,} cells, too many to be true", "cut it into tiles")
     block_rows, block_columns = dataset.block_shapes[0]
     if block_rows * block_columns > MOST_BLOCK_CELLS:
         raise InputError(
@@ -258,9 +250,7 @@ def _unit(path: Path, declared: str | None, stated: str | None) -> tuple[str, tu
     if known is not None:
         return known, ()
     if words:
-        raise InputError(
-            path, f"vertical unit “{declared}” is not known", 'state vertical_unit = "m", "ft" or "us-ft"'
-        )
+        raise InputError(path, f"vertical unit “{declared}” is not known", 'state vertical_unit = "m", "ft" or "us-ft"')
     return "m", ("vertical unit not declared, metres assumed",)
 
 
@@ -359,7 +349,5 @@ def cell_side(affine: tuple[float, ...], shape: tuple[int, int], way: Plane) -> 
     """The longer side of the middle cell on the ellipsoid. [m]"""
     row, column = (shape[0] - 1) / 2, (shape[1] - 1) / 2
     longitude, latitude = to_degrees(affine, way, row + np.array([0, 1, 0]), column + np.array([0, 0, 1]))
-    _, _, sides = pyproj.Geod(ellps="WGS84").inv(
-        longitude[[0, 0]], latitude[[0, 0]], longitude[1:], latitude[1:]
-    )
+    _, _, sides = pyproj.Geod(ellps="WGS84").inv(longitude[[0, 0]], latitude[[0, 0]], longitude[1:], latitude[1:])
     return float(np.max(sides))

@@ -274,9 +274,7 @@ def open_ground(
     MissingCRSError
         No reference system.
     """
-    header = read_header(
-        Path(path), vertical_unit=vertical_unit, vertical_datum=vertical_datum, offset_m=offset_m
-    )
+    header = read_header(Path(path), vertical_unit=vertical_unit, vertical_datum=vertical_datum, offset_m=offset_m)
     return RasterGround(header)
 
 
