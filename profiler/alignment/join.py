@@ -193,11 +193,12 @@ def _way(network: Network, nodes: dict[str, int], source: str) -> tuple[list[int
         tracks = side_tracks(network, way)
         said = _said_of_other_ways(network, tracks)
         return way, said + (("the line turns back on itself at a joint",) if turns else ())
-    way = longest_way(network, source, next(iter(nodes.values()), None))
+    given = next(iter(nodes.values()), None)
+    way = longest_way(network, source, given)
     if "end" in nodes:
         way = [state ^ 1 for state in reversed(way)]
     tracks = side_tracks(network, way)
-    refuse_fork(network, way, tracks, source)
+    refuse_fork(network, way, tracks, source, given)
     apart = np.array([], dtype=int) if nodes else refuse_second_line(network, way, source)
     return way, _said_of_tracks(network, tracks, apart)
 

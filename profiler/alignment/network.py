@@ -17,19 +17,14 @@ import numpy as np
 import numpy.typing as npt
 from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import connected_components, dijkstra
-from scipy.spatial import cKDTree
 
 from profiler.alignment.smooth import earth_centred
+from profiler.alignment.snap import TURN_BACK, IntArray, close_gaps
 from profiler.centreline import Piece
 from profiler.units import FloatArray
 
-IntArray = npt.NDArray[np.int_]
-
 _AIM = 20.0
 """The direction of an end is taken over this length, so that its last few metres do not decide. [m]"""
-
-_TURN_BACK = 0.5
-"""Cosine between the two ways out of a joint above which going on would be turning back (120°)."""
 
 _OFF_MAIN = 3.0
 """A track that is not of the main line counts as so many times its length in the search."""
@@ -136,42 +131,9 @@ class Network:
         self.end = np.array([[link.position[0], link.position[-1]] for link in links])
         self.end_place = np.array([[(x.longitude[i], x.latitude[i]) for i in (0, -1)] for x in links])
         exact = np.unique(_key(self.end_place[..., 0], self.end_place[..., 1]), return_inverse=True)[1]
-        self.node, self.gaps = self._snapped(exact.reshape(-1, 2), tolerance)
+        self.node, self.gaps = close_gaps(exact.reshape(-1, 2), self.end, self.way_out, tolerance)
         self.count = int(self.node.max()) + 1
         self.component = connected_components(self._plain(np.ones(len(links), dtype=bool)), directed=False)[1]
-
-    def _snapped(self, node: IntArray, tolerance: float) -> tuple[IntArray, list[float]]:
-        """Nodes with the loose ends joined, nearest first: end to end, then end to joint."""
-        degree = np.bincount(node.ravel())
-        flat, position = node.ravel(), self.end.reshape(-1, 3)
-        way_out = self.way_out.reshape(-1, 3)
-        loose = np.flatnonzero(degree[flat] == 1)
-        merge: list[tuple[int, int]] = []
-        gaps: list[float] = []
-        taken: set[int] = set()
-        pairs = cKDTree(position[loose]).query_pairs(tolerance, output_type="ndarray") if loose.size else ()
-        a, b = loose[np.reshape(pairs, (-1, 2)).astype(int).T]
-        off = np.linalg.norm(position[a] - position[b], axis=1)
-        fit = (a // 2 != b // 2) & ((way_out[a] * way_out[b]).sum(axis=1) <= _TURN_BACK)
-        for i in np.lexsort((b, a, off)):
-            if fit[i] and a[i] not in taken and b[i] not in taken:
-                taken |= {int(a[i]), int(b[i])}
-                merge.append((flat[a[i]], flat[b[i]]))
-                gaps.append(float(off[i]))
-        joints = np.flatnonzero((degree[flat] > 1) | np.isin(np.arange(flat.size), list(taken)))
-        left = np.array([i for i in loose if int(i) not in taken], dtype=int)
-        if joints.size and left.size:
-            near, j = cKDTree(position[joints]).query(position[left], distance_upper_bound=tolerance)
-            for i in np.flatnonzero(np.isfinite(near)):
-                if joints[j[i]] // 2 != left[i] // 2:
-                    merge.append((flat[left[i]], flat[joints[j[i]]]))
-                    gaps.append(float(near[i]))
-        pair = np.array(merge, dtype=int).reshape(-1, 2)
-        size = degree.size
-        label = connected_components(
-            csr_matrix((np.ones(len(pair)), (pair[:, 0], pair[:, 1])), shape=(size, size)), directed=False
-        )[1]
-        return label[node], gaps
 
     def _plain(self, used: npt.NDArray[np.bool_]) -> Any:
         """The network without regard to direction, the shortest of parallel links."""
@@ -207,7 +169,7 @@ class Network:
             rows += [states + node] * len(ends)
             columns += ends
             for i in ends:  # leaving by end i comes after arriving at it by any other end
-                on = [j for j in ends if j != i and (turn_back or way[i] @ way[j] <= _TURN_BACK)]
+                on = [j for j in ends if j != i and (turn_back or way[i] @ way[j] <= TURN_BACK)]
                 rows += [j ^ 1 for j in on]
                 columns += [i] * len(on)
         cost = self.cost[np.array(columns, dtype=int) // 2]

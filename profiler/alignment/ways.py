@@ -11,7 +11,8 @@ from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from profiler.alignment.network import IntArray, Network, Run
+from profiler.alignment.network import Network, Run
+from profiler.alignment.snap import IntArray
 from profiler.errors import RouteError
 from profiler.units import KILOMETRE, FloatArray
 
@@ -21,6 +22,9 @@ BESIDE = 50.0
 BRANCH = 2000.0
 BRANCH_SHARE = 0.2
 """A branch longer than BRANCH [m] or this share of the route is a line in its own right."""
+
+BEHIND_SHARE = 0.5
+"""Line behind a given end up to this share of the route leaves no doubt which side is meant."""
 
 _DENSE = 20.0
 _SWEEPS = 6
@@ -179,8 +183,12 @@ def _dense(position: FloatArray) -> FloatArray:
     return np.column_stack([np.interp(at, along, axis) for axis in position.T])
 
 
-def refuse_fork(network: Network, way: Sequence[int], tracks: Sequence[SideTrack], source: str) -> None:
+def refuse_fork(
+    network: Network, way: Sequence[int], tracks: Sequence[SideTrack], source: str, given: int | None = None
+) -> None:
     """Refuse a route beside which another could be meant as well.
+
+    What leaves from the ``given`` end lies behind it: the longer side is meant, if it is clearly so.
 
     Raises
     ------
@@ -189,7 +197,8 @@ def refuse_fork(network: Network, way: Sequence[int], tracks: Sequence[SideTrack
     """
     length = float(network.length[np.array(way) // 2].sum())
     for track in tracks:
-        if not track.parallel and track.reach > min(BRANCH, BRANCH_SHARE * length):
+        limit = BEHIND_SHARE * length if track.joints == (given,) else min(BRANCH, BRANCH_SHARE * length)
+        if not track.parallel and track.reach > limit:
             what = "another way" if len(track.joints) > 1 else "a branch"
             where = place_words(node_place(network, track.joints[0]))
             raise RouteError(

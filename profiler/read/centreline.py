@@ -65,7 +65,7 @@ def read_centreline(path: Path | str, *, layer: str | None = None, keep: Keep | 
     if not lines.row.size:
         raise InputError(path, "holds no lines", "give a file with lines in it")
     kept = _chosen(lines, keep or {}, counts, str(path))
-    pieces = _pieces(kept, counts, str(path))
+    pieces = _pieces(kept, counts, str(path)) if kept.row.size else ()
     left_out = {reason: n for reason, n in sorted(counts.items()) if n}
     if not pieces:
         raise InputError(path, f"none of its lines is left ({_counted(left_out)})", "say what to keep with keep")

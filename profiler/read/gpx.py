@@ -39,7 +39,8 @@ def read_gpx(path: Path, source: str, *, layer: str | None = None) -> Features:
     for line, places in _lines(root, source, layer):
         if len(places) > 1:
             with_height = bool(np.isfinite(places[:, 2]).all())
-            geometry.append(shapely.LineString(places if with_height else places[:, :2]))
+            with np.errstate(invalid="ignore"):  # a NaN is refused with its place further on
+                geometry.append(shapely.LineString(places if with_height else places[:, :2]))
             attributes.append(_texts(line))
         single += len(places) == 1
     for number, waypoint in enumerate(_children(root, "wpt"), 1):

@@ -41,8 +41,8 @@ def crs_of(declared: str | None, source: str) -> pyproj.CRS:
 
 def crs_words(crs: pyproj.CRS) -> str:
     """ "EPSG:2154" where the system has a code, otherwise its name."""
-    code = crs.to_2d().to_epsg()
-    return f"EPSG:{code}" if code else str(crs.name)
+    code = crs.to_2d().to_authority()
+    return ":".join(code) if code else str(crs.name)
 
 
 def to_wgs84(crs: pyproj.CRS, place: FloatArray, row: IntArray, source: str) -> tuple[FloatArray, tuple[str, ...]]:
