@@ -1,0 +1,1 @@
+"""The invented sample territory: Farrow to Thistle Quay, a line that exists nowhere."""
