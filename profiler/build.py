@@ -158,11 +158,13 @@ def open_ground(territory: Territory) -> tuple[GroundSource, ...]:
     table = territory.elevation
     if table is None:
         raise TerritoryError(
-            territory.source, "no elevation raster is given", "add [elevation] rasters = […] or use --dem"
+            territory.source,
+            "no elevation raster is given",
+            "name one with --dem, or in [elevation] of a territory file",
         )
     return open_sources(
         table.rasters,
-        territory.folder,
+        territory.folder if territory.raster_folder is None else territory.raster_folder,
         vertical_datum=table.vertical_datum,
         vertical_unit=table.vertical_unit,
         offset_m=table.offset_m,
@@ -212,14 +214,16 @@ def sample_ground(
     )
 
 
-def coverage_words(territory: Territory, drawn: DrawnLine, samples: GroundSamples) -> str:
-    """How much of the line the rasters reach, and what of it is too long a gap to bridge."""
+def coverage(territory: Territory, drawn: DrawnLine, samples: GroundSamples) -> tuple[str, bool]:
+    """How much of the line the rasters reach in words, and whether a gap is too long to bridge."""
     route = route_of(territory, drawn)
     ground, _ = samples.preferred()
     share = f"{np.isfinite(ground).mean():.1%} of the line has elevation"
     structure = route.structure_at(route.chainage) > 0
     found = gaps(route.chainage, ground, structure, territory.settings.max_gap_km * KILOMETRE)
-    return f"{share}; none over {_stretches(route, found)}: trim or add rasters" if found else share
+    if not found:
+        return share, False
+    return f"{share}; none over {_stretches(route, found)}: add rasters or use --trim", True
 
 
 def _covered(

@@ -27,10 +27,23 @@ def output_error(path: Path, error: OSError) -> OutputError:
     if error.errno in _FULL:
         return OutputError(path, "the disk is full", f"free some space or {_ELSEWHERE}")
     if error.errno in _IN_THE_WAY:
-        return OutputError(
-            path, "is in the way, a file stands where a folder is needed", "choose another --out"
-        )
+        return OutputError(path, "is in the way, a file stands where a folder is needed", "choose another --out")
     return OutputError(path, f"cannot be written ({error.strerror or error})", _ELSEWHERE)
+
+
+def check_place(folder: Path) -> None:
+    """Find out before long work whether results can stand in ``folder``; nothing is made.
+
+    Raises
+    ------
+    OutputError
+        If a file is in the way, or writing is not allowed.
+    """
+    place = next(place for place in (folder, *folder.parents) if place.exists())
+    if not place.is_dir():
+        raise output_error(place, NotADirectoryError(errno.ENOTDIR, ""))
+    if not os.access(place, os.W_OK | os.X_OK):
+        raise output_error(place, PermissionError(errno.EACCES, ""))
 
 
 @contextlib.contextmanager
@@ -103,9 +116,7 @@ def _move_into(stage: Path, folder: Path, replaces: tuple[str, ...]) -> None:
     earlier = [name for name in sorted({*written, *replaces}) if (folder / name).exists()]
     for name in earlier:
         if (folder / name).is_dir():
-            raise OutputError(
-                folder / name, "is in the way, a folder stands where a file is needed", "move it away"
-            )
+            raise OutputError(folder / name, "is in the way, a folder stands where a file is needed", "move it away")
     aside = stage / ".earlier"
     aside.mkdir()
     try:

@@ -80,9 +80,7 @@ class PostsFrom(_Table):
         by_pieces = self.start is not None and self.end is not None
         by_points = self.points is not None and self.post is not None
         if by_pieces == by_points or (by_pieces and (self.points or self.post)):
-            raise ValueError(
-                "give start and end (fields of the pieces), or points and post (a file and its field)"
-            )
+            raise ValueError("give start and end (fields of the pieces), or points and post (a file and its field)")
         return self
 
     @property
@@ -236,7 +234,11 @@ class SettingsTable(_Table):
 
 
 class Territory(_Table):
-    """A whole territory; ``folder`` is where its relative paths start, ``source`` its file."""
+    """A whole territory; ``folder`` is where its relative paths start, ``source`` its file.
+
+    ``raster_folder`` is where those of rasters start, if elsewhere: on the command line they start
+    where one stands.
+    """
 
     route: RouteTable = RouteTable()
     centreline: CentrelineTable | None = None
@@ -252,6 +254,7 @@ class Territory(_Table):
     settings: SettingsTable = SettingsTable()
     folder: Annotated[Path, Field(exclude=True)] = Path()
     source: Annotated[str, Field(exclude=True)] = ""
+    raster_folder: Annotated[Path | None, Field(exclude=True)] = None
 
     @model_validator(mode="after")
     def _whole(self) -> Territory:

@@ -20,19 +20,23 @@ if TYPE_CHECKING:
 def check(source: str, dem: tuple[str, ...]) -> None:
     """Read SOURCE, a territory or vector file, and say what would be read and what assumed.
 
-    Nothing is written. Exit code 1 if the file cannot be used.
+    Nothing is written. Exit code 1 if the file cannot be used as it is.
     """
     from profiler.build import draw_line
 
     territory = options.territory_from(source, dem)
     drawn = draw_line(territory)
-    lines = [f"{source}: can be used", *_line(territory, drawn)]
+    lines, gap = _line(territory, drawn), False
     if territory.elevation is not None:
-        lines += _ground(territory, drawn)
+        ground, gap = _ground(territory, drawn)
+        lines += ground
     else:
         lines.append("elevation: none is named yet, use [elevation] or --dem")
     lines += [f"not used yet: [{name}]" for name in territory.not_used()]
-    click.echo("\n".join(lines))
+    verdict = "the line can be used, the elevation data do not reach all of it" if gap else "can be used"
+    click.echo("\n".join([f"{source}: {verdict}", *lines]))
+    if gap:
+        raise SystemExit(1)
 
 
 def _line(territory: Territory, drawn: DrawnLine) -> list[str]:
@@ -42,11 +46,12 @@ def _line(territory: Territory, drawn: DrawnLine) -> list[str]:
     units = territory.route.units
     first, last = ((float(x[0]), float(x[-1])) for x in (route.longitude, route.latitude))
     lines = [
-        f"line: {len(drawn.centreline.pieces)} pieces, {drawn.centreline.crs}, joined to {route.length / 1000:.3f} km",
+        f"line: {_count(len(drawn.centreline.pieces), 'piece')}, {drawn.centreline.crs}, "
+        f"joined to {route.length / 1000:.3f} km",
         f"ends: {_end(route, 0)} at {first[0]:.5f}, {last[0]:.5f}; {_end(route, 1)} at {first[1]:.5f}, {last[1]:.5f}",
         f"vertices: noise about {drawn.line.vertex_noise:.1f} m, line sure to {drawn.line.lateral_se:.1f} m sideways",
         f"posts: {_posts(route)}",
-        f"structures: {_count(route.structures, 'tunnel')}, {_count(route.structures, 'bridge')}",
+        f"structures: {_structures(route, 'tunnel')}, {_structures(route, 'bridge')}",
         f"curves: {len(route.curves)}; named places: {len(route.stations)}; "
         f"limits: {len(route.limits)}; slow orders: {len(route.slow_orders)}",
         f"people read: {'US' if units == 'us' else 'metric'} units",
@@ -67,14 +72,20 @@ def _posts(route: Route) -> str:
     return f"{ends[0]} to {ends[1]}, {'rising' if route.posts.rising else 'falling'}"
 
 
-def _count(structures: tuple[object, ...], kind: str) -> str:
-    found = [s for s in structures if getattr(s, "kind", "") == kind]
-    length = sum(getattr(s, "end", 0.0) - getattr(s, "start", 0.0) for s in found)
-    return f"{len(found)} {kind}s over {length / 1000:.2f} km"
+def _count(number: int, name: str) -> str:
+    return f"{number:,} {name}{'' if number == 1 else 's'}"
 
 
-def _ground(territory: Territory, drawn: DrawnLine) -> list[str]:
-    from profiler.build import coverage_words, open_ground, sample_ground
+def _structures(route: Route, kind: str) -> str:
+    found = [s for s in route.structures if s.kind == kind]
+    over = f" over {sum(s.end - s.start for s in found) / 1000:.2f} km" if found else ""
+    return f"{_count(len(found), kind)}{over}"
+
+
+def _ground(territory: Territory, drawn: DrawnLine) -> tuple[list[str], bool]:
+    """What the rasters are, and whether they leave a gap that may not be bridged."""
+    from profiler.build import coverage, open_ground, sample_ground
+    from profiler.cli.summary import datum_words
     from profiler.read.rasters import assumptions_of
 
     sources = open_ground(territory)
@@ -82,10 +93,11 @@ def _ground(territory: Territory, drawn: DrawnLine) -> list[str]:
     for source in sources:
         systems = sorted({tile.crs for tile in source.tiles})
         lines.append(
-            f"elevation: {source.name}, {len(source.tiles)} file{'s' if len(source.tiles) > 1 else ''}, "
+            f"elevation: {source.name}, {_count(len(source.tiles), 'file')}, "
             f"{', '.join(systems)}, cells of {max(t.cell_m for t in source.tiles):.0f} m, "
-            f"heights above {source.vertical_datum}"
+            f"{datum_words(source.vertical_datum)}"
         )
     lines += [f"assumed: {said}" for said in assumptions_of(sources)]
     samples = sample_ground(territory, sources, drawn)
-    return [*lines, f"coverage: {coverage_words(territory, drawn, samples)}"]
+    words, gap = coverage(territory, drawn, samples)
+    return [*lines, f"coverage: {words}"], gap

@@ -17,4 +17,4 @@ from profiler.sample import sample_territory
 def demo(units: str | None, out: Path | None) -> None:
     """Profile the sample territory Farrow to Thistle Quay, which is invented."""
     territory = options.territory_from(str(sample_territory()), unit=units)
-    run(territory, out or Path("farrow-profile"), trim=False, pictures=True, command=["demo"])
+    run(territory, out or Path("farrow-profile"))

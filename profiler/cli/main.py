@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import importlib
 import sys
 from importlib.metadata import EntryPoint, entry_points
@@ -35,6 +36,17 @@ class Commands(click.Group):
                 command = point.load()
                 return command if isinstance(command, click.Command) else None
         return None
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """As click does it, and with the nearest known command where a word is none."""
+        if self.get_command(ctx, args[0]) is None and not args[0].startswith("-"):
+            known = self.list_commands(ctx)
+            near = difflib.get_close_matches(args[0], known, n=1, cutoff=0.5)
+            hint = f"did you mean {near[0]}?" if near else f"the commands are {', '.join(known)}."
+            raise click.UsageError(f"There is no command {args[0]!r}; {hint}", ctx)
+        return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """The list without importing any of them."""

@@ -36,6 +36,23 @@ def stem(name: str) -> str:
     return Path(name).name.split(".")[0] or "line"
 
 
+def words(context: click.Context) -> list[str]:
+    """The command with everything that was asked for, as one would type it, without the place of the results."""
+    said = [context.info_name or ""]
+    for parameter in context.command.params:
+        value = context.params.get(parameter.name or "")
+        if parameter.name == "out" or value is None or value is False:
+            continue
+        if isinstance(parameter, click.Argument):
+            said.append(str(value))
+        elif value is True:
+            said.append(parameter.opts[0])
+        else:
+            for one in value if isinstance(value, tuple) else (value,):
+                said += [parameter.opts[0], f"{one:g}" if isinstance(one, float) else str(one)]
+    return said
+
+
 def territory_from(
     name: str,
     rasters: tuple[str, ...] = (),
@@ -60,17 +77,15 @@ def territory_from(
     if Path(name).suffix.lower() != ".toml":
         return territory_of_line(name, rasters, units=unit, **settings)
     territory = read_territory(name)
-    # a territory's own paths start at its folder, those on the command line where one stands
-    here = [entry if "://" in entry else str(Path(entry).absolute()) for entry in rasters]
     changes: dict[str, Any] = {}
     if settings:
         changes["settings"] = territory.settings.model_copy(update=settings)
     if unit is not None:
         changes["route"] = territory.route.model_copy(update={"units": unit})
-    if here:
+    if rasters:
         from profiler.territory import ElevationTable
 
-        given = territory.elevation
-        table = given.model_copy(update={"rasters": here}) if given else ElevationTable(rasters=here)
-        changes["elevation"] = table
+        given = territory.elevation or ElevationTable(rasters=list(rasters))
+        changes["elevation"] = given.model_copy(update={"rasters": list(rasters)})
+        changes["raster_folder"] = Path()  # a territory's own paths start at its folder, these where one stands
     return territory.model_copy(update=changes) if changes else territory

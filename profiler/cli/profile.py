@@ -39,23 +39,19 @@ def profile(
     """
     territory = options.territory_from(source, dem, step, units, train_length)
     folder = out if out is not None else Path(f"{options.stem(source)}-profile")
-    run(territory, folder, trim=trim, pictures=not tables_only, command=_command(source, dem, trim, tables_only))
+    run(territory, folder, trim=trim, pictures=not tables_only)
 
 
-def _command(source: str, dem: tuple[str, ...], trim: bool, tables_only: bool) -> list[str]:
-    words = ["profile", source]
-    for entry in dem:
-        words += ["--dem", entry]
-    return [*words, *(["--trim"] if trim else []), *(["--tables-only"] if tables_only else [])]
-
-
-def run(territory: Territory, folder: Path, *, trim: bool, pictures: bool, command: list[str]) -> None:
+def run(territory: Territory, folder: Path, *, trim: bool = False, pictures: bool = True) -> None:
     """Build, write, and say in a few lines what came out."""
     from profiler.build import build_profile, landmarks_of
     from profiler.cli.progress import progress_bar
     from profiler.cli.summary import summary
+    from profiler.files import check_place
     from profiler.results import write_profile
 
+    check_place(folder)
+    command = options.words(click.get_current_context())
     with progress_bar() as progress:
         built = build_profile(territory, trim=trim, progress=progress)
         progress("finding landmarks", 0.0)

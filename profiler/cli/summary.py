@@ -31,7 +31,7 @@ def summary(profile: Profile, landmarks: Landmarks, folder: Path) -> str:
     reach = 1.96 * profile.elevation_se
     lines.append(
         f"  how sure: elevation to ±{wording.elevation_text(float(np.median(reach)), units, 1)}, "
-        f"at worst ±{wording.elevation_text(float(reach.max()), units, 1)}; {_datum(profile)}"
+        f"at worst ±{wording.elevation_text(float(reach.max()), units, 1)}; {datum_words(profile.vertical_datum)}"
     )
     lines += [f"  assumed: {said}" for said in (*route.assumptions, *profile.assumptions)]
     lines.append(f"  {wording.CAUTION_SHORT}")
@@ -59,6 +59,6 @@ def _from_to(route: Route) -> str:
     return f"from {first} to {last}" if first and last else "in the direction of chainage"
 
 
-def _datum(profile: Profile) -> str:
-    known = profile.vertical_datum != "unknown"
-    return f"heights above {profile.vertical_datum}" if known else "vertical datum unknown"
+def datum_words(name: str) -> str:
+    """What heights are counted from."""
+    return "vertical datum unknown" if name == "unknown" else f"heights above {name}"

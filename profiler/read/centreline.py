@@ -68,7 +68,8 @@ def read_centreline(path: Path | str, *, layer: str | None = None, keep: Keep | 
     pieces = _pieces(kept, counts, str(path)) if kept.row.size else ()
     left_out = {reason: n for reason, n in sorted(counts.items()) if n}
     if not pieces:
-        raise InputError(path, f"none of its lines is left ({_counted(left_out)})", "say what to keep with keep")
+        remedy = "give a line of at least two places" if kept.row.size else "say what to keep with keep"
+        raise InputError(path, f"none of its lines is left ({_counted(left_out)})", remedy)
     heights, pieces = _level(pieces)
     said = (f"left out: {_counted(left_out)}",) if left_out else ()
     return Centreline(

@@ -77,7 +77,7 @@ def opened(path: Path | str) -> Iterator[VectorFile]:
 
 def _checked(path: Path, source: str) -> VectorFile:
     if path.suffix.lower() not in _FORMATS:
-        raise InputError(source, f"files ending in {path.suffix or 'nothing'} are not known", _READ)
+        raise InputError(source, f"no line is read from files ending in {path.suffix or 'nothing'}", _READ)
     kind, start = _FORMATS[path.suffix.lower()]
     with path.open("rb") as file:
         head = file.read(_HEAD)

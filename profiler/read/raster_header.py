@@ -207,7 +207,7 @@ def _check_grid(path: Path, dataset: Any) -> None:
             "store it in blocks of 512 × 512 cells",
         )
     if dataset.crs is None:
-        raise MissingCRSError(path, "has no reference system", "assign the one it was made in")
+        raise MissingCRSError(path, "has no reference system (CRS)", "assign the one it was made in")
     if dataset.transform.is_identity:
         raise InputError(path, "does not say where on the ground its cells lie", "georeference it first")
     if dataset.transform.is_degenerate:

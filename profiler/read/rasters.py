@@ -343,7 +343,7 @@ def _matches(entry: str, folder: Path) -> list[Path]:
     found = [Path(name) for name in glob.glob(pattern, recursive=True)]  # noqa: PTH207 (absolute patterns)
     files = [p for p in found if p.is_file() and not p.name.lower().endswith(_SIDECARS)]
     if not files:
-        raise InputError(entry, f"no raster in {folder} matches", "check the path and the pattern")
+        raise InputError(Path(folder) / entry, "no raster matches", "check the path and the pattern")
     return sorted(files)
 
 

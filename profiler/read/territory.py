@@ -13,6 +13,8 @@ from pydantic import BaseModel, ValidationError
 from profiler.errors import InputError, TerritoryError
 from profiler.territory import CentrelineTable, ElevationTable, RouteTable, SettingsTable, Territory
 
+_NOT_KEYS = ("folder", "source", "raster_folder")
+
 
 def read_territory(path: str | Path) -> Territory:
     """Read and check a territory file.
@@ -38,7 +40,8 @@ def read_territory(path: str | Path) -> Territory:
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise InputError(path, f"is no valid TOML: {error}", "correct that place") from error
+        said = str(error)
+        raise InputError(path, f"is no valid TOML, {said[:1].lower()}{said[1:]}", "correct that place") from error
     return check_territory(data, source=str(path), folder=path.parent)
 
 
@@ -50,7 +53,7 @@ def check_territory(data: dict[str, Any], *, source: str, folder: Path) -> Terri
     TerritoryError
         As in `read_territory`.
     """
-    for hidden in ("folder", "source"):
+    for hidden in _NOT_KEYS:
         if hidden in data:
             raise TerritoryError(source, f"{hidden}: no such key", "remove it")
     try:
@@ -60,8 +63,18 @@ def check_territory(data: dict[str, Any], *, source: str, folder: Path) -> Terri
 
 
 def territory_of_line(path: str | Path, rasters: Sequence[str], **settings: Any) -> Territory:
-    """A territory around a bare vector file: every setting at its default but those given."""
+    """A territory around a bare vector file: every setting at its default but those given.
+
+    Raises
+    ------
+    InputError
+        If there is no such file.
+    """
     path = Path(path)
+    if not path.exists():
+        raise InputError(path, "there is no such file", "check the name")
+    if path.is_dir():
+        raise InputError(path, "is a folder, not a file", "name the file with the line in it")
     return Territory(
         route=RouteTable(name=path.name.split(".")[0], units=settings.pop("units", None) or "metric"),
         centreline=CentrelineTable(path=str(path)),
@@ -87,12 +100,23 @@ def _first_problem(error: ValidationError, source: str) -> TerritoryError:
         return TerritoryError(source, f"{key} is missing", "add it")
     message = found["msg"].removeprefix("Value error, ")
     message = message[:1].lower() + message[1:]
-    given = found.get("input")
-    shown = f" {given!r}" if isinstance(given, str | int | float | bool) else ""
     if found["type"] == "value_error":
         problem, _, remedy = message.partition(": ")
+        if not remedy and problem.startswith("give "):
+            problem, remedy = "is given in no way, or in more than one", problem
+            return TerritoryError(source, f"{key} {problem}", remedy)
         return TerritoryError(source, f"{key + ': ' if key else ''}{problem}", remedy or "correct it")
-    return TerritoryError(source, f"{key}:{shown} does not do, {message}", "correct the value")
+    given = found.get("input")
+    shown = f"{given!r} is" if isinstance(given, str | int | float | bool) else "what is given is"
+    return TerritoryError(source, f"{key}: {shown} not possible", f"it should be {_wanted(message)}")
+
+
+def _wanted(message: str) -> str:
+    """What a value should be, out of the checking library's sentence about its "input"."""
+    wanted = message.removeprefix("input should be ").split(", unable to parse")[0]
+    return {"a valid list": "a list in square brackets", "a valid string": "text in quotes"}.get(
+        wanted, wanted.replace("a valid ", "a ").replace("a integer", "an integer")
+    )
 
 
 def _key(location: tuple[Any, ...]) -> str:
@@ -111,15 +135,12 @@ def _known_keys(location: tuple[Any, ...]) -> list[str]:
     for part in location:
         if isinstance(part, int):
             continue
-        field = model.model_fields.get(part) or next(
-            (f for f in model.model_fields.values() if f.alias == part), None
-        )
+        field = model.model_fields.get(part) or next((f for f in model.model_fields.values() if f.alias == part), None)
         inner = _model_of(field.annotation if field else None)
         if inner is None:
             return []
         model = inner
-    names = [field.alias or name for name, field in model.model_fields.items() if not field.exclude]
-    return [name for name in names if name not in ("folder", "source")]
+    return [field.alias or name for name, field in model.model_fields.items() if not field.exclude]
 
 
 def _model_of(annotation: Any) -> type[BaseModel] | None:

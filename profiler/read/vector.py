@@ -79,7 +79,9 @@ def read_layer(path: Path, source: str, layer: str, *, where: str | None = None,
 
 
 def _damaged(source: str, error: Exception) -> InputError:
-    said = "" if isinstance(error, IndexError) else f" ({str(error).splitlines()[0][:120]})"
+    # of what the library says, the place is of use to a reader
+    place = re.search(r"line \d+, (?:character|column) \d+", str(error))
+    said = f" at {place.group()}" if place else ""
     return InputError(
         source,
         f"holds no layer, or is cut short or damaged{said}",
@@ -109,7 +111,7 @@ def _geometry(wkb: ObjectArray, row: npt.NDArray[np.int_], source: str) -> Objec
     if broken.any():
         raise InputError(
             f"{source}, feature {row[np.argmax(broken)]}",
-            "its geometry cannot be read, as of a line of a single point",
+            "its geometry cannot be read, it may be a line of a single point",
             "correct or remove the feature",
         )
     return geometry

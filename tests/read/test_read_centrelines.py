@@ -295,7 +295,7 @@ CONTENT = {
     "cut.osm": (osm(way(1, [1, 2], railway="rail"))[:-20], "damaged"),
     "text.osm.pbf": ("hello" * 9, "does not begin like OpenStreetMap PBF"),
     "line.txt": ("hello", ".txt"),
-    "line": ("hello", "not known"),
+    "line": ("hello", "no line is read"),
 }  # fmt: skip
 
 
