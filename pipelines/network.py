@@ -5,8 +5,8 @@ from __future__ import annotations
 import csv
 import io
 import multiprocessing
-import time
 import tomllib
+from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
@@ -23,7 +23,6 @@ COLUMNS = (
     "ruling_grade_against_pct",
     "train_length_m",
     "highest_m",
-    "seconds",
     "error",
 )
 
@@ -43,7 +42,6 @@ class Outcome:
     """What became of a task; ``error`` is empty where it went well."""
 
     task: Task
-    seconds: float = 0.0
     length_km: float | None = None
     ruling_with_pct: float | None = None
     ruling_against_pct: float | None = None
@@ -92,7 +90,6 @@ def run_one(task: Task) -> Outcome:
     """Profile one territory in plain Python; whatever goes wrong with it stays with it."""
     from profiler import build_profile, landmarks_of, read_territory, write_profile
 
-    start = time.perf_counter()
     try:
         territory = read_territory(task.territory)
         profile = build_profile(territory, trim=task.trim)
@@ -100,15 +97,14 @@ def run_one(task: Task) -> Outcome:
         command = ["network", task.territory.name]
         write_profile(profile, landmarks, task.folder, territory=territory, pictures=task.pictures, command=command)
     except ProfilerError as error:
-        return Outcome(task, time.perf_counter() - start, error=str(error))
+        return Outcome(task, error=str(error))
     except Exception as error:  # a bug in one must not end the run of a thousand: it is named as one
-        return Outcome(task, time.perf_counter() - start, error=f"bug, {type(error).__name__}: {error}")
+        return Outcome(task, error=f"bug, {type(error).__name__}: {error}")
     ruling = [x for x in landmarks.of_kind("ruling_grade") if x.train_length is not None]
     longest = max((x.train_length or 0.0 for x in ruling), default=None)
     values = {x.direction: x.value for x in ruling if x.train_length == longest}
     return Outcome(
         task,
-        time.perf_counter() - start,
         profile.route.length / 1000,
         values.get("with"),
         values.get("against"),
@@ -117,35 +113,50 @@ def run_one(task: Task) -> Outcome:
     )
 
 
-def run(tasks: Sequence[Task], workers: int) -> Iterator[Outcome]:
+Job = Callable[[Task], Outcome]
+
+
+def run(tasks: Sequence[Task], workers: int, job: Job = run_one) -> Iterator[Outcome]:
     """Outcomes as they come in, by a pool of ``workers`` processes.
 
     A task that kills its process (out of memory, say) is run again alone, and named if it does
     so again; the others go on.
     """
     if workers <= 1:
-        yield from map(run_one, tasks)
+        yield from map(job, tasks)
         return
-    unfinished: list[Task] = []
-    yield from _pooled(tasks, workers, unfinished.append)
-    for task in unfinished:
-        killed: list[Task] = []
-        yield from _pooled([task], 1, killed.append)
-        if killed:
-            yield Outcome(task, error="its process was killed, memory may have run out: try it alone")
+    waiting = deque(tasks)
+    while waiting:
+        suspects: list[Task] = []
+        yield from _pooled(waiting, workers, job, suspects)
+        for task in suspects:
+            killed: list[Task] = []
+            yield from _pooled(deque([task]), 1, job, killed)
+            if killed:
+                yield Outcome(task, error="its process was killed, memory may have run out: try it alone")
 
 
-def _pooled(tasks: Iterable[Task], workers: int, lost: Callable[[Task], None]) -> Iterator[Outcome]:
+def _pooled(waiting: deque[Task], workers: int, job: Job, suspects: list[Task]) -> Iterator[Outcome]:
+    """Work off ``waiting`` until a process dies; the tasks then under way become ``suspects``."""
     with ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn")) as pool:
-        pending: dict[Future[Outcome], Task] = {pool.submit(run_one, task): task for task in tasks}
-        while pending:
+        pending: dict[Future[Outcome], Task] = {}
+        while True:
+            # no more are handed out than run at once, so that few are suspected
+            while waiting and not suspects and len(pending) < workers:
+                try:
+                    pending[pool.submit(job, waiting[0])] = waiting[0]
+                except BrokenProcessPool:
+                    break
+                waiting.popleft()
+            if not pending:
+                return
             done, _ = wait(pending, return_when=FIRST_COMPLETED)
             for future in done:
                 task = pending.pop(future)
                 try:
                     yield future.result()
                 except BrokenProcessPool:
-                    lost(task)
+                    suspects.append(task)
 
 
 def report(outcomes: Iterable[Outcome]) -> str:
@@ -160,7 +171,6 @@ def report(outcomes: Iterable[Outcome]) -> str:
                 o.task.territory.name,
                 "failed" if o.error else "done",
                 *("" if x is None else f"{x:.3f}" for x in figures),
-                f"{o.seconds:.1f}",
                 o.error,
             ]
         )
