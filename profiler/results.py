@@ -8,8 +8,6 @@ from pathlib import Path
 from profiler.build import SEED, input_files, relief_around
 from profiler.files import staged_folder
 from profiler.landmark import Landmarks
-from profiler.present.chart import draw_chart
-from profiler.present.map import draw_map
 from profiler.profile import Profile
 from profiler.territory import Territory
 from profiler.write.geopackage import write_geopackage
@@ -69,21 +67,25 @@ def write_profile(
         progress("writing tables", 0.3)
         write_geopackage(profile, landmarks, stage / "profile.gpkg")
         if pictures:
-            progress("drawing the chart", 0.0)
-            draw_chart(profile, landmarks, svg=stage / "chart.svg", png=stage / "chart.png", limits=_limits(territory))
-            progress("drawing the map", 0.0)
-            relief = relief_around(profile, territory) if territory is not None else None
-            draw_map(
-                profile,
-                landmarks,
-                relief,
-                stage / "map.html",
-                limits=_limits(territory),
-                online_tiles=not profile.invented,
-            )
+            _draw(profile, landmarks, stage, territory, progress)
         progress("writing the record", 0.0)
         _provenance(stage / "provenance.json", profile, territory, command)
     return folder
+
+
+def _draw(
+    profile: Profile, landmarks: Landmarks, folder: Path, territory: Territory | None, progress: Progress
+) -> None:
+    """The chart and the map; their libraries take half a second to load, so only here."""
+    from profiler.present.chart import draw_chart
+    from profiler.present.map import draw_map
+
+    limits = _limits(territory)
+    progress("drawing the chart", 0.0)
+    draw_chart(profile, landmarks, svg=folder / "chart.svg", png=folder / "chart.png", limits=limits)
+    progress("drawing the map", 0.0)
+    relief = relief_around(profile, territory) if territory is not None else None
+    draw_map(profile, landmarks, relief, folder / "map.html", limits=limits, online_tiles=not profile.invented)
 
 
 def _limits(territory: Territory | None) -> tuple[float, float, float, float] | None:

@@ -11,7 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import cholesky_banded, solve_banded, solveh_banded
+from scipy.linalg import cholesky_banded, solveh_banded
+from scipy.linalg.blas import dtbsv
 
 from profiler.elevation.noise import Noise, fit_noise, local_factor
 from profiler.errors import CoverageError
@@ -154,9 +155,7 @@ def _at_stations(node_values: FloatArray, stride: int, size: int) -> FloatArray:
     return np.interp(np.arange(size) / stride, np.arange(node_values.size), node_values)
 
 
-def _noises(
-    value: FloatArray, source: FloatArray, line: FloatArray, sources: int, step: float
-) -> tuple[Noise, ...]:
+def _noises(value: FloatArray, source: FloatArray, line: FloatArray, sources: int, step: float) -> tuple[Noise, ...]:
     """One noise model per source; a source with little to say shares that of them all."""
     residual = value - line
     valid = source >= 0
@@ -192,7 +191,7 @@ def _system(
     spacing: float,
     held: tuple[FloatArray, FloatArray],
 ) -> tuple[FloatArray, FloatArray]:
-    """Upper banded precision (3, k) and right-hand side (k,) of the node elevations.
+    """Lower banded precision (3, k) and right-hand side (k,) of the node elevations.
 
     Observations (1−a)·z_k + a·z_{k+1} = bin mean with ``weight`` (k-1,); changes of grade with
     precision ``bend`` (k-2,); ``held`` = (weight, target) of grades pulled back to the bound.
@@ -201,23 +200,23 @@ def _system(
     band = np.zeros((3, size))
     right = np.zeros(size)
     low, high = 1 - bins.share, bins.share
-    band[2, :-1] += weight * low**2
-    band[2, 1:] += weight * high**2
-    band[1, 1:] += weight * low * high
+    band[0, :-1] += weight * low**2
+    band[0, 1:] += weight * high**2
+    band[1, :-1] += weight * low * high
     right[:-1] += weight * low * bins.value
     right[1:] += weight * high * bins.value
     stiffness = bend / spacing**2
     for a, left in enumerate((1.0, -2.0, 1.0)):
         for b, other in enumerate((1.0, -2.0, 1.0)):
             if b >= a:
-                band[2 - (b - a), b : b + size - 2] += stiffness * left * other
+                band[b - a, a : a + size - 2] += stiffness * left * other
     pull, target = held
-    band[2, :-1] += pull / spacing**2
-    band[2, 1:] += pull / spacing**2
-    band[1, 1:] -= pull / spacing**2
+    band[0, :-1] += pull / spacing**2
+    band[0, 1:] += pull / spacing**2
+    band[1, :-1] -= pull / spacing**2
     right[:-1] -= pull * target / spacing
     right[1:] += pull * target / spacing
-    band[2] += 1e-9
+    band[0] += 1e-9
     return band, right
 
 
@@ -248,7 +247,7 @@ def _start(bins: _Bins, spacing: float, max_grade: float) -> FloatArray:
         spread = 1.4826 * float(np.median(np.abs(residual[bins.count > 0]))) + 0.5
         robust = weight / (1 + (residual / (2 * spread)) ** 2) / 16.0
         band, right = _system(_Bins(target, bins.count, bins.share), robust, bend, spacing, nothing)
-        line = solveh_banded(band, right, check_finite=False)
+        line = solveh_banded(band, right, lower=True, check_finite=False)
     return np.asarray(line)
 
 
@@ -265,7 +264,7 @@ def _smooth(bins: _Bins, variance: FloatArray, spacing: float, max_grade: float,
         u2 = (bins.value - _at_bins(line, bins)) ** 2 * base
         weight = base * (FREEDOM + 1) / (FREEDOM + u2)
         band, right = _system(bins, weight, bend, spacing, held)
-        before, line = line, np.asarray(solveh_banded(band, right, check_finite=False))
+        before, line = line, np.asarray(solveh_banded(band, right, lower=True, check_finite=False))
         held = _held(np.diff(line) / spacing, max_grade, spacing)
         if np.abs(line - before).max() < 0.005:
             break
@@ -333,9 +332,10 @@ def _sample(
         weight = base * rng.gamma((FREEDOM + 1) / 2, 2 / (FREEDOM + u2))
         held = _held(grade, max_grade, spacing)
         band, right = _system(bins, weight, bend, spacing, held)
-        factor = cholesky_banded(band, check_finite=False)
-        half = solve_banded((2, 0), _transposed(factor), right, check_finite=False)
-        line = solve_banded((0, 2), factor, half + rng.standard_normal(line.size), check_finite=False)
+        # lower form and triangular solves: a third of the time of the upper form and solve_banded
+        factor = cholesky_banded(band, lower=True, check_finite=False)
+        half = dtbsv(2, factor, right, lower=1)
+        line = dtbsv(2, factor, half + rng.standard_normal(line.size), lower=1, trans=1)
         if turn >= 0:
             beyond_count += float((np.abs(grade) > max_grade).mean()) / rounds
             total += line
@@ -355,9 +355,7 @@ def _sample(
     )
 
 
-def _drawn_bend(
-    change: FloatArray, often: float, spacing: float, rng: np.random.Generator
-) -> tuple[FloatArray, float]:
+def _drawn_bend(change: FloatArray, often: float, spacing: float, rng: np.random.Generator) -> tuple[FloatArray, float]:
     """Precision of every change of grade (k-2,), given the change; and how often one is designed.
 
     First whether it is a change of the designer's or a trembling, by their densities; then, as a
@@ -374,15 +372,6 @@ def _drawn_bend(
     counted = float(chosen.sum())
     drawn = rng.beta(USUAL_NODES * usual + counted, USUAL_NODES * (1 - usual) + size.size - counted)
     return bend, float(drawn)
-
-
-def _transposed(factor: FloatArray) -> FloatArray:
-    """Lower banded form of Uᵀ from the upper banded form of U."""
-    lower = np.zeros_like(factor)
-    lower[0] = factor[2]
-    lower[1, :-1] = factor[1, 1:]
-    lower[2, :-2] = factor[0, 2:]
-    return lower
 
 
 def _answer(

@@ -138,9 +138,7 @@ def ruling_grades(profile: Profile, train_lengths: tuple[float, ...]) -> list[La
     return found
 
 
-def _stretches(
-    profile: Profile, direction: str, length: float, least: float, kind: str, note: str
-) -> list[Landmark]:
+def _stretches(profile: Profile, direction: str, length: float, least: float, kind: str, note: str) -> list[Landmark]:
     """Landmarks for the union of all windows of ``length`` [m] that climb at least ``least`` [m/m]."""
     way = climbs(profile, direction, compensated=False)
     if way.along[-1] < length:
@@ -153,7 +151,9 @@ def _stretches(
         rise = float(np.interp(b, way.along, way.climb) - np.interp(a, way.along, way.climb))
         ends = [np.interp([a, b], way.nodes, row) for row in way.draws]
         rises = np.array([e[1] - e[0] for e in ends]) / run
-        worst = np.array([_window_max(way.nodes, row, a, b, length) for row in way.draws])
+        nodes = way.nodes
+        inside = np.unique(np.r_[a, nodes[(nodes > a) & (nodes < b - length)], b - length])
+        worst = np.array([window_means(nodes, row, inside, length).max() for row in way.draws])
         low, high = _interval(rises)
         start, end = _span(profile, direction, a, run)
         found.append(
@@ -172,12 +172,6 @@ def _stretches(
             )
         )
     return found
-
-
-def _window_max(nodes: FloatArray, climb: FloatArray, a: float, b: float, length: float) -> float:
-    """Steepest window of one draw inside a…b, looked for every node."""
-    starts = np.unique(np.r_[a, nodes[(nodes > a) & (nodes < b - length)], b - length])
-    return float(window_means(nodes, climb, starts, length).max())
 
 
 def sustained_grades(profile: Profile, least: float, length: float) -> list[Landmark]:

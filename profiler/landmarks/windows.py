@@ -15,7 +15,8 @@ def window_starts(chainage: FloatArray, length: float) -> FloatArray:
     """Starts [m] of all windows of ``length`` [m] that begin or end on a station, in order."""
     last = chainage[-1] - length
     starts = np.concatenate([chainage[chainage <= last], chainage[chainage >= chainage[0] + length] - length])
-    return np.unique(np.clip(starts, chainage[0], max(last, chainage[0])))
+    starts = np.sort(np.clip(starts, chainage[0], max(last, chainage[0])), kind="stable")  # two sorted runs: a merge
+    return starts[np.r_[True, np.diff(starts) > 0]]
 
 
 def window_means(chainage: FloatArray, climb: FloatArray, starts: FloatArray, length: float) -> FloatArray:
