@@ -37,8 +37,9 @@ Progress = Callable[[str, float], None]
 
 DRAWS, SEED = 100, 0
 
-RELIEF_MARGIN_M = 5000.0
-"""Ground is shown this far around the line."""
+RELIEF_MARGIN_M, RELIEF_SHARE = 5000.0, 0.4
+"""Ground is shown this far around the line, and at least this share of its extent, in any direction:
+a tall line on a wide screen still lies in country."""
 
 LEANS = 0.02
 """A bound on the grade that holds back more than this share of the line is too tight."""
@@ -346,7 +347,11 @@ def landmarks_of(profile: Profile, territory: Territory) -> Landmarks:
 
 def relief_around(profile: Profile, territory: Territory) -> Relief:
     """The ground around the line, for the picture under the map."""
-    return read_relief(open_ground(territory), _bounds(profile.route, RELIEF_MARGIN_M))
+    line = _bounds(profile.route, 0.0)
+    middle = np.radians((line.south + line.north) / 2)
+    extent = max(line.north - line.south, (line.east - line.west) * np.cos(middle)) * _DEGREE_M
+    margin = max(RELIEF_MARGIN_M, RELIEF_SHARE * float(extent))
+    return read_relief(open_ground(territory), _bounds(profile.route, margin))
 
 
 def input_files(territory: Territory, route: Route) -> tuple[tuple[Path, str], ...]:

@@ -120,15 +120,12 @@ def reversed_profile(profile: Profile) -> Profile:
     )
     spans: dict[str, Any] = {
         name: tuple(
-            dataclasses.replace(s, start=total - s.end, end=total - s.start)
-            for s in reversed(getattr(route, name))
+            dataclasses.replace(s, start=total - s.end, end=total - s.start) for s in reversed(getattr(route, name))
         )
         for name in ("structures", "limits", "slow_orders")
     }
     stations = tuple(dataclasses.replace(s, chainage=total - s.chainage) for s in reversed(route.stations))
-    posts = Posts(
-        total - turn(route.posts.chainage), turn(route.posts.value), route.posts.unit, route.posts.stated
-    )
+    posts = Posts(total - turn(route.posts.chainage), turn(route.posts.value), route.posts.unit, route.posts.stated)
     turned = dataclasses.replace(
         route,
         chainage=total - turn(route.chainage),

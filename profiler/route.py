@@ -53,9 +53,7 @@ class Posts:
         wrong = steps != (1 if steps.sum() >= 0 else -1)
         if wrong.any():
             place = float(self.value[1:][along][wrong][0])
-            raise InputError(
-                "posts", f"post {place:g} repeats or turns back on its neighbours", "correct or remove it"
-            )
+            raise InputError("posts", f"post {place:g} repeats or turns back on its neighbours", "correct or remove it")
 
     @property
     def unit_m(self) -> float:

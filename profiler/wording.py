@@ -141,10 +141,14 @@ def post_text(posts: Posts, chainage: float, decimals: int = 1) -> str:
     return figure if posts.unit == "mi" else f"km {figure}"
 
 
+def end_name(route: Route, which: int) -> str:
+    """The start (0) or the end (1) of a line: its name, or its post where it has none ("km 164.7")."""
+    return route.ends[which] or post_text(route.posts, float(route.chainage[-which]))
+
+
 def towards(route: Route, direction: str) -> str:
     """ "to Thistle Quay": a direction as people read it."""
-    end = route.ends[1] if direction == "with" else route.ends[0]
-    return f"to {end}" if end else f"{direction} chainage"
+    return f"to {end_name(route, 1 if direction == 'with' else 0)}"
 
 
 def interval_text(value: float, unit: str, units: str, low: float | None = None, high: float | None = None) -> str:
@@ -166,8 +170,7 @@ def interval_text(value: float, unit: str, units: str, low: float | None = None,
 
 def travel_words(route: Route) -> str:
     """ "from Farrow to Thistle Quay": the direction in which up and down are meant."""
-    start, end = route.ends
-    return f"from {start} to {end}" if start and end else "in order of chainage"
+    return f"from {end_name(route, 0)} to {end_name(route, 1)}"
 
 
 def stretch_words(posts: Posts, start: float, end: float, decimals: int = 1) -> str:

@@ -179,9 +179,7 @@ def invented_landmarks() -> Landmarks:
             place_low=25900,
             place_high=26080,
         ),
-        Landmark(
-            kind="grade_break", direction="both", start=31000, end=31000, at=31000, value=-0.95, unit="%"
-        ),
+        Landmark(kind="grade_break", direction="both", start=31000, end=31000, at=31000, value=-0.95, unit="%"),
         Landmark(
             kind="heavy_grade_over_4000",
             direction="against",

@@ -67,13 +67,9 @@ def chainage_of_post(posts: Posts, value: float, length: float, source: str) -> 
     if len(found) == 1:
         return float(np.clip(found[0], 0.0, length))
     if found:
-        raise InputError(
-            source, f"post {value:g} occurs {len(found)} times on the line", "give chainage_m instead"
-        )
+        raise InputError(source, f"post {value:g} occurs {len(found)} times on the line", "give chainage_m instead")
     ends = [float(posts.at(x)) for x in (0.0, length)]
-    raise InputError(
-        source, f"post {value:g} is not on the line", f"the line runs from {ends[0]:.2f} to {ends[1]:.2f}"
-    )
+    raise InputError(source, f"post {value:g} is not on the line", f"the line runs from {ends[0]:.2f} to {ends[1]:.2f}")
 
 
 def structures_from_tags(spans: Sequence[PieceSpan]) -> tuple[Structure, ...]:
@@ -93,9 +89,7 @@ def structures_from_tags(spans: Sequence[PieceSpan]) -> tuple[Structure, ...]:
     return tuple(found)
 
 
-def structure_by_geometry(
-    index: LineIndex, longitude: FloatArray, latitude: FloatArray
-) -> tuple[float, float] | None:
+def structure_by_geometry(index: LineIndex, longitude: FloatArray, latitude: FloatArray) -> tuple[float, float] | None:
     """Start and end chainage [m] of a drawn structure, None where it is not on the line.
 
     Both ends must lie within `NEAR` of the line, and the way between them along the line must be
@@ -140,9 +134,7 @@ def structures_from_lines(
         name = str(attributes.get(name_field, "") or "") if name_field else ""
         label = name or f"row {row}"
         by_line = structure_by_geometry(index, longitude, latitude)
-        by_post = _extent_by_posts(
-            attributes, posts, length, start_field, length_field, end_field, post_unit_m
-        )
+        by_post = _extent_by_posts(attributes, posts, length, start_field, length_field, end_field, post_unit_m)
         extent = by_line or by_post
         if extent is None:
             continue
@@ -226,9 +218,7 @@ def place_on_line(
         return chainage_of_post(posts, post, length, source)
     if chainage is not None:
         if not -1.0 <= chainage <= length + 1.0:
-            raise InputError(
-                source, f"chainage {chainage:g} m is not on the line", f"the line is {length:.0f} m long"
-            )
+            raise InputError(source, f"chainage {chainage:g} m is not on the line", f"the line is {length:.0f} m long")
         return float(np.clip(chainage, 0.0, length))
     assert longitude is not None
     assert latitude is not None

@@ -62,9 +62,7 @@ def with_equations(posts: Posts, equations: Sequence[tuple[float, float, float]]
     return Posts(np.array(chainage), np.array(value), posts.unit)
 
 
-def posts_from_pieces(
-    spans: Sequence[PieceSpan], start_field: str, end_field: str, unit_m: float, unit: str
-) -> Posts:
+def posts_from_pieces(spans: Sequence[PieceSpan], start_field: str, end_field: str, unit_m: float, unit: str) -> Posts:
     """Posts from fields that hold the post at the first and last vertex of each piece.
 
     Raises

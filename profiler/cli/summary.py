@@ -9,14 +9,14 @@ import numpy as np
 from profiler import wording
 from profiler.landmark import Landmarks
 from profiler.profile import Profile
-from profiler.route import DIRECTIONS, Route
+from profiler.route import DIRECTIONS
 from profiler.units import PERCENT
 
 
 def summary(profile: Profile, landmarks: Landmarks, folder: Path) -> str:
     """What a reader wants to know first, what was assumed, and what to open."""
     route, units = profile.route, profile.units
-    lines = [f"{route.name or 'Line'}, {wording.distance_text(route.length, units)}, {_from_to(route)}"]
+    lines = [f"{route.name or 'Line'}, {wording.distance_text(route.length, units)}, {wording.travel_words(route)}"]
     if profile.invented:
         lines.append(f"  {wording.INVENTED}")
     for direction in DIRECTIONS:
@@ -52,11 +52,6 @@ def _ruling(profile: Profile, landmarks: Landmarks, direction: str) -> list[str]
     place = wording.post_text(profile.route.posts, item.at)
     length = wording.short_length_text(item.train_length or 0.0, profile.units)
     return [f"  {wording.towards(profile.route, direction)}: ruling grade {figure} near {place}, train of {length}"]
-
-
-def _from_to(route: Route) -> str:
-    first, last = route.ends
-    return f"from {first} to {last}" if first and last else "in the direction of chainage"
 
 
 def datum_words(name: str) -> str:

@@ -23,9 +23,7 @@ def runs_of(flags: FloatArray) -> list[tuple[int, int]]:
     return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def gaps(
-    chainage: FloatArray, ground: FloatArray, on_structure: FloatArray, longest: float
-) -> tuple[Gap, ...]:
+def gaps(chainage: FloatArray, ground: FloatArray, on_structure: FloatArray, longest: float) -> tuple[Gap, ...]:
     """Stretches longer than ``longest`` [m] with neither ground nor a known structure.
 
     ``chainage``, ``ground`` (n,) [m], ground NaN where there is no data; ``on_structure`` (n,)
@@ -40,9 +38,7 @@ def gaps(
     return tuple(found)
 
 
-def longest_covered(
-    chainage: FloatArray, ground: FloatArray, found: tuple[Gap, ...]
-) -> tuple[int, int] | None:
+def longest_covered(chainage: FloatArray, ground: FloatArray, found: tuple[Gap, ...]) -> tuple[int, int] | None:
     """First and last station of the longest stretch between gaps that begins and ends on data."""
     edges = [-1, *(edge for gap in found for edge in (gap.first, gap.last)), chainage.size]
     best: tuple[int, int] | None = None

@@ -29,9 +29,7 @@ def grade_runs(profile: Profile) -> tuple[GradeRun, ...]:
     latest = _sweep(low, high)
     earliest = (low.size - _sweep(low[::-1], high[::-1]))[::-1]
     edges = _settled(profile, latest, earliest)
-    runs = _described(
-        profile, edges, np.abs(s[np.minimum(latest, s.size - 1)] - s[np.minimum(earliest, s.size - 1)])
-    )
+    runs = _described(profile, edges, np.abs(s[np.minimum(latest, s.size - 1)] - s[np.minimum(earliest, s.size - 1)]))
     return _without_bends(profile, runs)
 
 

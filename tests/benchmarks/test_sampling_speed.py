@@ -21,17 +21,25 @@ from profiler.read.rasters import RasterGround, open_ground
 SIDE, CELL, STEP = 512, 10.0, 10.0
 
 
-def winding_line(n: int) -> tuple[np.ndarray, np.ndarray]:
-    """Easting and northing [m] of n stations of a sinuous line, folded to stay within 400 km."""
+def winding_line(n: int, within: float = 400_000) -> tuple[np.ndarray, np.ndarray]:
+    """Easting and northing [m] of n stations of a sinuous line, folded to stay within so many metres."""
     s = np.arange(n) * STEP
     heading = 1.1 * np.sin(s / 9000) + 0.5 * np.sin(s / 1300)
     x, y = np.cumsum(np.cos(heading)) * STEP, np.cumsum(np.sin(heading)) * STEP
-    fold, rest = np.divmod(x, 400_000)
-    return 300_000 + np.where(fold % 2 == 0, rest, 400_000 - rest), 4_900_000 + y + 14_000 * fold
+    fold, rest = np.divmod(x, within)
+    return 300_000 + np.where(fold % 2 == 0, rest, within - rest), 4_900_000 + y + 14_000 * fold
 
 
-def write_ground(path, easting: np.ndarray, northing: np.ndarray) -> None:
-    """A 10 m raster over the line, with noise in the blocks it touches and nothing in the others."""
+def steep_hills(easting: np.ndarray, northing: np.ndarray) -> np.ndarray:
+    """Steep ground. [m]"""
+    return 600 + 200 * np.sin(northing / 1500) * np.cos(easting / 1300)
+
+
+def write_ground(path, easting: np.ndarray, northing: np.ndarray, height=steep_hills) -> None:
+    """A 10 m raster over the line, with noise in the blocks it touches and nothing in the others.
+
+    ``height`` gives the ground [m] of a block's cells from their easting and northing [m].
+    """
     west, north = easting.min() - 200, northing.max() + 200
     row, column = (north - northing) / CELL / SIDE, (easting - west) / CELL / SIDE
     around = [(i, j) for i in (-0.01, 0.01) for j in (-0.01, 0.01)]
@@ -39,7 +47,7 @@ def write_ground(path, easting: np.ndarray, northing: np.ndarray) -> None:
     touched = np.unique(np.floor(places).astype(int), axis=0)
     high, wide = (SIDE * (touched.max(axis=0) + 1)).tolist()
     random, (y, x) = np.random.default_rng(0), np.mgrid[:SIDE, :SIDE]
-    hills = 600 + 200 * np.sin(y / 150) * np.cos(x / 130) + random.normal(0, 1, (SIDE, SIDE))
+    noise = random.normal(0, 1, (SIDE, SIDE))
     layout = {"tiled": True, "blockxsize": SIDE, "blockysize": SIDE, "compress": "deflate", "zlevel": 1}
     size = {"height": high, "width": wide, "count": 1, "dtype": "float32", "sparse_ok": True}
     grid = Affine(CELL, 0, west, 0, -CELL, north)
@@ -47,7 +55,8 @@ def write_ground(path, easting: np.ndarray, northing: np.ndarray) -> None:
         path, "w", "GTiff", crs="EPSG:32633", transform=grid, bigtiff="YES", num_threads=2, **size, **layout
     ) as dataset:
         for i, j in touched.tolist():
-            dataset.write(hills.astype("float32"), 1, window=Window(j * SIDE, i * SIDE, SIDE, SIDE))
+            ground = height(west + (j * SIDE + x) * CELL, north - (i * SIDE + y) * CELL) + noise
+            dataset.write(ground.astype("float32"), 1, window=Window(j * SIDE, i * SIDE, SIDE, SIDE))
 
 
 class Counted:
