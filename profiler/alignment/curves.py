@@ -7,6 +7,8 @@ trapezoid (spiral, circle, spiral) of the same turn and height; everything else 
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from profiler.route import CurveElement
@@ -36,11 +38,23 @@ def curve_elements(distance: FloatArray, curvature: FloatArray) -> tuple[CurveEl
     noise = min(noise, least)  # on a line that is mostly curves the median is no noise
     threshold = max(least / 2, 1.5 * noise)
     elements: list[CurveElement] = []
-    for first, last in _runs(np.sign(curvature) * (np.abs(curvature) > threshold)):
-        element = _trapezoid(distance, curvature, first, last, noise, len(elements) + 1)
+    for feet in _feet(curvature, _runs(np.sign(curvature) * (np.abs(curvature) > threshold))):
+        element = _trapezoid(distance, curvature, *feet, noise, len(elements) + 1)
         if element is not None and abs(element.curvature) >= least and abs(element.deflection) >= LEAST_TURN:
             elements.append(element)
+    for k in range(len(elements) - 1):
+        over = elements[k].end - elements[k + 1].start
+        if over > 0:
+            elements[k : k + 2] = _parted(elements[k], elements[k + 1], over / 2)
     return tuple(elements)
+
+
+def _parted(before: CurveElement, after: CurveElement, each: float) -> tuple[CurveElement, CurveElement]:
+    """Two curves that overlap by twice ``each`` [m], spirals shortened so that both turn as before."""
+    return (
+        replace(before, end=before.end - each, spiral_out=max(before.spiral_out - 2 * each, 0.0)),
+        replace(after, start=after.start + each, spiral_in=max(after.spiral_in - 2 * each, 0.0)),
+    )
 
 
 def element_curvature(distance: FloatArray, curves: tuple[CurveElement, ...]) -> FloatArray:
@@ -62,12 +76,12 @@ def _runs(sign: FloatArray) -> list[tuple[int, int]]:
 
 
 def _trapezoid(
-    distance: FloatArray, curvature: FloatArray, first: int, last: int, noise: float, number: int
+    distance: FloatArray, curvature: FloatArray, low: int, high: int, noise: float, number: int
 ) -> CurveElement | None:
-    if last - first < 3:
+    """The curve between two indices, both included; None where there are too few stations."""
+    if high - low < 4:
         return None
-    hand = float(np.sign(curvature[first]))
-    low, high = _feet(curvature * hand, first, last)
+    hand = float(np.sign(curvature[low : high + 1].sum()))
     s, k = distance[low : high + 1], np.maximum(curvature[low : high + 1] * hand, 0.0)
     step = float(s[1] - s[0])
     turn = float(k.sum()) * step
@@ -87,13 +101,23 @@ def _trapezoid(
     return CurveElement(number, "simple", start, end, spiral_in, spiral_out, hand * height, error)
 
 
-def _feet(curvature: FloatArray, first: int, last: int) -> tuple[int, int]:
-    """The run widened down to where curvature reaches zero on both sides."""
-    below = curvature <= 0
-    before, after = np.flatnonzero(below[:first]), np.flatnonzero(below[last + 1 :])
-    low = int(before[-1]) + 1 if before.size else 0
-    high = last + int(after[0]) if after.size else curvature.size - 1
-    return low, high
+def _feet(curvature: FloatArray, runs: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    """The runs widened down to where curvature reaches zero, or between two of one hand its least."""
+    found = []
+    for k, (first, last) in enumerate(runs):
+        turn = curvature * np.sign(curvature[first])
+        before, after = runs[k - 1][1] if k else 0, runs[k + 1][0] if k + 1 < len(runs) else turn.size - 1
+        low, high = _least(turn[before:first][::-1]), _least(turn[last + 1 : after + 1])
+        found.append((first - low, last + high))
+    return found
+
+
+def _least(turn: FloatArray) -> int:
+    """How many stations to go until the curvature [1/m] outwards of a run ends or begins to rise again."""
+    below = np.flatnonzero(turn <= 0)
+    if below.size:
+        return int(below[0])
+    return int(np.argmin(turn)) if turn.size else 0
 
 
 def _ramp(s: FloatArray, k: FloatArray, height: float) -> float:
