@@ -34,7 +34,7 @@ class SmoothedLine:
     ``distance`` from the start, geodesic on the ellipsoid [m]; ``longitude``, ``latitude`` on
     WGS 84 [degree]; ``heading`` clockwise from north [rad]; ``curvature`` + left [1/m].
     ``vertex_distance`` (v,) is where each vertex of the drawn line came to lie [m].
-    ``vertex_noise`` is the s.d. of the vertices about the line [m], ``lateral_se`` the standard
+    ``vertex_noise`` is the s.d. of the vertices sideways [m], ``lateral_se`` the standard
     error of the line itself [m], ``cut_off`` the wavelength that was smoothed away [m].
     """
 
@@ -124,6 +124,8 @@ def _densified(drawn: FloatArray, vertices: FloatArray) -> tuple[FloatArray, Flo
     """Vertices with points set along long straight segments, which would sag or swing otherwise."""
     lengths = np.diff(drawn)
     extra = np.where(lengths > 2.5 * CHORD, np.floor(lengths / CHORD), 0).astype(int)
+    if drawn.size == 2:
+        extra = np.maximum(extra, 1)  # any parabola goes through two points, one only through three
     if not extra.any():
         return drawn, vertices
     segment = np.repeat(np.arange(lengths.size), extra)
@@ -155,11 +157,20 @@ def _best_fit(at: FloatArray, points: FloatArray, size: int) -> tuple[FloatArray
         trace = min(float(probe @ at_points[:, 3]), at.size - 1e-3)
         score = at.size * squares / (at.size - trace) ** 2
         if best is None or score < best[0]:
-            noise = np.sqrt(squares / (at.size - trace))
+            sideways = _sideways_squares(at_points[:, :3] - targets[:, :3], fitted[:, :3], index)
+            noise = np.sqrt(sideways / (at.size - trace))
             best = (score, fitted[:, :3], cut_off, noise, max(trace, 0.0) / at.size)
     assert best is not None  # the shortest cut-off is always well conditioned
     _, grid, cut_off, noise, leverage = best
     return grid + origin, cut_off, float(noise), leverage
+
+
+def _sideways_squares(residual: FloatArray, grid: FloatArray, index: FloatArray) -> float:
+    """Sum of squares of the residuals (n, 3) across the line; along it a vertex hides its error."""
+    tangent = np.diff(grid, axis=0)
+    tangent /= np.maximum(np.linalg.norm(tangent, axis=1), 1e-9)[:, None]
+    along = (residual * tangent[index]).sum(axis=1)
+    return max(float((residual**2).sum() - (along**2).sum()), 0.0)
 
 
 def _normal_matrix(index: FloatArray, share: FloatArray, size: int) -> FloatArray:
@@ -186,8 +197,11 @@ def _penalised(normal: FloatArray, right: FloatArray, cut_off: float) -> FloatAr
 
 
 def _cut_at(along: FloatArray, grid: FloatArray, length: float) -> tuple[FloatArray, FloatArray]:
-    """The grid ends where the last vertex lies, not at the next whole step."""
-    keep = along < length - 1e-6
+    """The grid ends where the last vertex lies; its last step is half to one and a half of the others.
+
+    A shorter one would divide rounding by nearly nothing: a straight line would end in a curve.
+    """
+    keep = along < length - GRID / 2
     last = np.array([np.interp(length, along, grid[:, axis]) for axis in range(3)])
     return np.r_[along[keep], length], np.vstack([grid[keep], last])
 
