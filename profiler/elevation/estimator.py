@@ -110,7 +110,7 @@ def estimate(
             "elevation", "no raster has data on the open track of this line", "give rasters that cover it"
         )
     step = float(chainage[1] - chainage[0])
-    stride = max(round(NODE_DISTANCE / step), 1)
+    stride = max(min(round(NODE_DISTANCE / step), (chainage.size - 1) // 4), 1)
     bins = _bins(value, source >= 0, stride)
     spacing = stride * step
     line = _start(bins, spacing, max_grade)
@@ -145,9 +145,10 @@ def _bins(value: FloatArray, valid: FloatArray, stride: int) -> _Bins:
     starts = np.arange(0, value.size - 1, stride)
     count = np.add.reduceat(valid.astype(float), starts)
     total = np.add.reduceat(np.where(valid, value, 0.0), starts)
-    position = np.add.reduceat(np.where(valid, np.arange(value.size) % stride, 0.0), starts)
+    along = np.arange(value.size)
+    along -= np.minimum(along // stride, starts.size - 1) * stride  # the last may stand on the last node itself
+    position = np.add.reduceat(np.where(valid, along, 0.0), starts)
     full = np.maximum(count, 1.0)
-    # the last station of all may stand on the last node itself
     return _Bins(total / full, count, np.where(count > 0, position / full / stride, 0.5))
 
 
@@ -384,6 +385,11 @@ def _answer(
 ) -> Estimate:
     size = chainage.size
     line = posterior.mean
+    nodes = np.arange(line.size) * spacing
+    nodes[-1] = chainage[-1] - chainage[0]  # the last interval may reach beyond the line: draws end with it
+    draws = posterior.draws
+    share = (nodes[-1] - nodes[-2]) / spacing
+    draws[:, -1] = draws[:, -2] + share * (draws[:, -1] - draws[:, -2])
     interval = np.minimum(np.arange(size) // stride, line.size - 2)
     return Estimate(
         elevation=_at_stations(line, stride, size),
@@ -391,8 +397,8 @@ def _answer(
         grade=(np.diff(line) / spacing)[interval],
         grade_se=np.maximum(np.sqrt(posterior.grade_variance), GRADE_FLOOR)[interval],
         structure_probability=on_structure.astype(float),
-        draw_chainage=chainage[0] + np.arange(line.size) * spacing,
-        draw_elevation=posterior.draws,
+        draw_chainage=chainage[0] + nodes,
+        draw_elevation=draws,
         at_bound=posterior.at_bound,
         noise=noises,
     )

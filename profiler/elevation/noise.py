@@ -15,6 +15,9 @@ WINDOW = 6000.0
 PRIOR_WEIGHT = 5.0
 """The route's error counts as much as so many independent places of the window."""
 
+LEAST_ERROR = 0.05
+"""No ground is taken for truer than this, though most of the route may lie on a drained plain. [m]"""
+
 LONGEST_CORRELATION = 200.0
 """Beyond this, error and slow change of the track cannot be told apart on one route. [m]"""
 
@@ -68,7 +71,7 @@ def fit_noise(residual: FloatArray, counts: FloatArray, step: float) -> Noise:
     usable = np.isfinite(value)
     if not usable.any():
         spread = 1.4826 * float(np.median(np.abs(residual[counts]))) if counts.any() else 1.0
-        return Noise(max(spread, 0.05), LONGEST_CORRELATION)
+        return Noise(max(spread, LEAST_ERROR), LONGEST_CORRELATION)
     distance, value = lags[usable] * step, value[usable]
     best: tuple[float, float, float] | None = None
     for length in np.geomspace(10.0, LONGEST_CORRELATION, 50):
@@ -78,7 +81,7 @@ def fit_noise(residual: FloatArray, counts: FloatArray, step: float) -> Noise:
         if best is None or misfit < best[0]:
             best = (misfit, variance, float(length))
     assert best is not None
-    return Noise(max(np.sqrt(max(best[1], 0.0)), 0.05), best[2])
+    return Noise(max(np.sqrt(max(best[1], 0.0)), LEAST_ERROR), best[2])
 
 
 def local_factor(residual: FloatArray, counts: FloatArray, width: float, noise: Noise) -> FloatArray:
@@ -104,7 +107,7 @@ def local_factor(residual: FloatArray, counts: FloatArray, width: float, noise: 
     if places.size < 10:
         return np.ones(residual.size)
     window = min(2 * int(WINDOW / width / 2) + 1, 2 * (places.size // 2) - 1)
-    whole = 1.4826 * float(np.median(np.abs(residual[places]))) + 1e-6
+    whole = max(1.4826 * float(np.median(np.abs(residual[places]))), LEAST_ERROR)
     local = 1.4826 * median_filter(np.abs(residual[places]), size=window, mode="reflect") / whole
     independent = WINDOW / (2 * noise.length + width)
     drawn = np.sqrt((independent * local**2 + PRIOR_WEIGHT) / (independent + PRIOR_WEIGHT))
