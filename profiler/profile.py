@@ -107,6 +107,10 @@ def reversed_profile(profile: Profile) -> Profile:
     def turn(values: FloatArray) -> FloatArray:
         return values[::-1]
 
+    def turn_steps(values: FloatArray) -> FloatArray:
+        """Values that belong to the step ahead of a station; the last station repeats the last step."""
+        return np.r_[values[-2::-1], values[0]]
+
     curves = tuple(
         dataclasses.replace(
             c,
@@ -125,7 +129,6 @@ def reversed_profile(profile: Profile) -> Profile:
         for name in ("structures", "limits", "slow_orders")
     }
     stations = tuple(dataclasses.replace(s, chainage=total - s.chainage) for s in reversed(route.stations))
-    posts = Posts(total - turn(route.posts.chainage), turn(route.posts.value), route.posts.unit, route.posts.stated)
     turned = dataclasses.replace(
         route,
         chainage=total - turn(route.chainage),
@@ -133,18 +136,27 @@ def reversed_profile(profile: Profile) -> Profile:
         latitude=turn(route.latitude),
         heading=np.mod(turn(route.heading) + np.pi, 2 * np.pi),
         curvature=-turn(route.curvature),
-        posts=posts,
+        posts=_turned_posts(route.posts, total),
         ends=(route.ends[1], route.ends[0]),
         curves=curves,
         stations=stations,
         **spans,
     )
-    arrays = ("ground", "elevation", "elevation_se", "grade_se", "structure_probability", "ground_source")
+    arrays = ("ground", "elevation", "elevation_se", "structure_probability", "ground_source")
     turned_arrays: dict[str, Any] = {name: turn(getattr(profile, name)) for name in arrays}
     return dataclasses.replace(
         profile,
         route=turned,
-        grade=-turn(profile.grade),
+        grade=-turn_steps(profile.grade),
+        grade_se=turn_steps(profile.grade_se),
         draws=Draws(total - turn(profile.draws.chainage), profile.draws.elevation[:, ::-1]),
         **turned_arrays,
     )
+
+
+def _turned_posts(posts: Posts, total: float) -> Posts:
+    """The same labels by chainage from the other end, ``total`` [m] being where the ends change places."""
+    chainage, value = posts.chainage, posts.value
+    if chainage[0] == chainage[-1]:  # one place alone cannot say that posts now fall
+        chainage, value = np.r_[chainage, chainage[-1] + posts.unit_m], np.r_[value, value[-1] + 1]
+    return Posts(total - chainage[::-1], value[::-1], posts.unit, posts.stated)
