@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 
 import numpy as np
 from scipy.spatial import cKDTree
 
+from profiler.alignment.posts import post_of_field
 from profiler.alignment.smooth import earth_centred
 from profiler.alignment.spans import PieceSpan
 from profiler.errors import InputError, RouteError
@@ -26,12 +28,17 @@ class LineIndex:
     def __init__(self, chainage: FloatArray, longitude: FloatArray, latitude: FloatArray) -> None:
         self.chainage = chainage
         self._position = earth_centred(longitude, latitude)
+        self._step = float(np.diff(chainage).max())
         self._tree = cKDTree(self._position)
 
     def nearest(self, longitude: float, latitude: float) -> tuple[float, float]:
         """Chainage [m] of the place nearest to a point, and how far off the point is [m]."""
         point = earth_centred(np.array([longitude]), np.array([latitude]))[0]
         _, i = self._tree.query(point)
+        return self._foot(point, int(i))
+
+    def _foot(self, point: FloatArray, i: int) -> tuple[float, float]:
+        """Chainage [m] and distance [m] of the place nearest to a point around its nearest station."""
         best = (float(self.chainage[i]), float(np.linalg.norm(self._position[i] - point)))
         for j in (i - 1, i):  # the foot of the perpendicular on either neighbouring step
             if 0 <= j < self.chainage.size - 1:
@@ -45,14 +52,14 @@ class LineIndex:
     def candidates(self, longitude: float, latitude: float, within: float) -> list[tuple[float, float]]:
         """(chainage, distance) [m] of every separate passage of the line within reach of a point."""
         point = earth_centred(np.array([longitude]), np.array([latitude]))[0]
-        near = np.sort(np.asarray(self._tree.query_ball_point(point, within), dtype=int))
+        reach = np.hypot(within, self._step / 2)  # of a station, so that no place between two is missed
+        near = np.sort(np.asarray(self._tree.query_ball_point(point, reach), dtype=int))
         found = []
         for group in np.split(near, np.flatnonzero(np.diff(near) > 5) + 1):
             if group.size:
                 off = np.linalg.norm(self._position[group] - point, axis=1)
-                best = int(np.argmin(off))
-                found.append((float(self.chainage[group[best]]), float(off[best])))
-        return found
+                found.append(self._foot(point, int(group[np.argmin(off)])))
+        return [place for place in found if place[1] <= within]
 
 
 def chainage_of_post(posts: Posts, value: float, length: float, source: str) -> float:
@@ -93,7 +100,8 @@ def structure_by_geometry(index: LineIndex, longitude: FloatArray, latitude: Flo
     """Start and end chainage [m] of a drawn structure, None where it is not on the line.
 
     Both ends must lie within `NEAR` of the line, and the way between them along the line must be
-    as long as the drawing, so that a helical line is not cut short where it crosses itself.
+    as long as the drawing, so that a helical line is not cut short where it crosses itself, and
+    what crosses the line is not taken for a part of it.
     """
     position = earth_centred(longitude, latitude)
     drawn = float(np.linalg.norm(np.diff(position, axis=0), axis=1).sum())
@@ -103,7 +111,7 @@ def structure_by_geometry(index: LineIndex, longitude: FloatArray, latitude: Flo
     for head, off_head in heads:
         for tail, off_tail in tails:
             misfit = abs(abs(tail - head) - drawn)
-            if misfit <= max(NEAR, 0.2 * drawn):
+            if misfit <= max(min(NEAR, 0.5 * drawn), 0.2 * drawn):
                 cost = misfit + off_head + off_tail
                 if best is None or cost < best[0]:
                     best = (cost, min(head, tail), max(head, tail))
@@ -134,7 +142,9 @@ def structures_from_lines(
         name = str(attributes.get(name_field, "") or "") if name_field else ""
         label = name or f"row {row}"
         by_line = structure_by_geometry(index, longitude, latitude)
-        by_post = _extent_by_posts(attributes, posts, length, start_field, length_field, end_field, post_unit_m)
+        by_post = _extent_by_posts(
+            attributes, posts, length, start_field, length_field, end_field, post_unit_m, f"{source}, row {row}"
+        )
         extent = by_line or by_post
         if extent is None:
             continue
@@ -155,22 +165,38 @@ def _extent_by_posts(
     length_field: str | None,
     end_field: str | None,
     post_unit_m: float,
+    source: str,
 ) -> tuple[float, float] | None:
-    if start_field is None or attributes.get(start_field) is None:
+    def post(field: str | None) -> float | None:
+        return post_of_field(attributes.get(field or ""), posts.unit, post_unit_m, f"{source}, field {field}")
+
+    value = post(start_field)
+    if value is None:
         return None
-    value = float(str(attributes[start_field])) * post_unit_m / posts.unit_m
     places = [c for c in posts.chainages(value) if 0 <= c <= length]
     if not places:
         return None
-    start = places[0]
-    if length_field is not None and attributes.get(length_field) is not None:
-        run = float(str(attributes[length_field]))
-    elif end_field is not None and attributes.get(end_field) is not None:
-        run = abs(float(str(attributes[end_field])) * post_unit_m / posts.unit_m - value) * posts.unit_m
-    else:
+    start, last = places[0], post(end_field)
+    run = _length(attributes.get(length_field or ""), f"{source}, field {length_field}")
+    if run is None and last is not None:
+        run = abs(last - value) * posts.unit_m
+    if run is None:
         return None
     end = start + (run if posts.rising else -run)
     return max(min(start, end), 0.0), min(max(start, end), length)
+
+
+def _length(value: object, source: str) -> float | None:
+    """Length [m] that a field holds, None where it is empty."""
+    if value is None:
+        return None
+    try:
+        length = float(str(value))
+    except ValueError:
+        length = math.nan
+    if not length >= 0 or math.isinf(length):
+        raise InputError(source, f"{value!r} is no length in metres", "correct it or leave it empty")
+    return length
 
 
 def merged_structures(structures: Sequence[Structure]) -> tuple[Structure, ...]:

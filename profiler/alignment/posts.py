@@ -13,9 +13,13 @@ from profiler.route import Posts
 from profiler.units import FOOT, KILOMETRE, MILE
 
 _POST = re.compile(
-    r"^\s*(?:km|mi|mp|pk|mile|post)?\.?\s*(-?\d+(?:[.,]\d+)?)\s*(?:\+\s*(\d+(?:[.,]\d+)?))?\s*$",
+    r"^\s*(km|mi|mp|pk|mile|post)?\.?\s*(-?\d+(?:[.,]\d+)?)\s*(?:\+\s*(\d+(?:[.,]\d+)?))?\s*$",
     re.IGNORECASE,
 )
+
+_SAYS_UNIT = re.compile(r"[+a-z]", re.IGNORECASE)
+
+_UNIT_OF = {"km": "km", "pk": "km", "mi": "mi", "mp": "mi", "mile": "mi"}
 
 SAME_POST_M = 30.0
 """Posts of two pieces that meet differ by less: one post; by more: an equation. [m]"""
@@ -29,16 +33,38 @@ def parse_post(text: str, unit: str, source: str = "post") -> float:
     Raises
     ------
     InputError
-        If the text is no post.
+        If the text is no post, or names another unit.
     """
     match = _POST.match(text)
     if match is None:
         raise InputError(source, f"{text!r} is no post", "write it like 12.40, km 133.1 or 12+2112")
-    whole = float(match[1].replace(",", "."))
-    if match[2] is None:
+    if _UNIT_OF.get((match[1] or "").lower(), unit) != unit:
+        raise InputError(source, f"{text!r} is no post in {unit}", "write the posts in the unit they are stated in")
+    whole = float(match[2].replace(",", "."))
+    if match[3] is None:
         return whole
-    rest = float(match[2].replace(",", "."))
+    rest = float(match[3].replace(",", "."))
     return whole + (rest / 1000 if unit == "km" else rest * FOOT / MILE)
+
+
+def post_of_field(value: object, unit: str, unit_m: float, source: str) -> float | None:
+    """Post in ``unit`` ("km", "mi") of what a field holds, None where it is empty.
+
+    A bare figure counts in units of ``unit_m`` [m]; "133+100" and "km 133.1" say theirs themselves.
+
+    Raises
+    ------
+    InputError
+        If it is no post.
+    """
+    if value is None:
+        return None
+    factor = unit_m / (MILE if unit == "mi" else KILOMETRE)
+    if isinstance(value, int | float):
+        return float(value) * factor
+    text = str(value)
+    post = parse_post(text, unit, source)
+    return post if _SAYS_UNIT.search(text) else post * factor
 
 
 def chainage_only(unit: str) -> Posts:
@@ -71,14 +97,15 @@ def posts_from_pieces(spans: Sequence[PieceSpan], start_field: str, end_field: s
         If no piece carries both, or one is no number.
     """
     anchors: list[tuple[float, float]] = []
-    factor = unit_m / (MILE if unit == "mi" else KILOMETRE)
     for span in spans:
-        first = _figure(span, start_field, unit)
-        last = _figure(span, end_field, unit)
+        first, last = (
+            post_of_field(span.piece.attributes.get(name), unit, unit_m, f"row {span.piece.row}, field {name}")
+            for name in (start_field, end_field)
+        )
         if first is None or last is None:
             continue
         for place, share in ((span.start, span.start_share), (span.end, span.end_share)):
-            anchors.append((place, (first + share * (last - first)) * factor))
+            anchors.append((place, first + share * (last - first)))
     if not anchors:
         raise InputError(
             "centreline.posts_from",
@@ -86,15 +113,6 @@ def posts_from_pieces(spans: Sequence[PieceSpan], start_field: str, end_field: s
             "name other fields",
         )
     return _merged(anchors, unit)
-
-
-def _figure(span: PieceSpan, name: str, unit: str) -> float | None:
-    value = span.piece.attributes.get(name)
-    if value is None:
-        return None
-    if isinstance(value, int | float):
-        return float(value)
-    return parse_post(str(value), unit, f"row {span.piece.row}, field {name}")
 
 
 def _merged(anchors: list[tuple[float, float]], unit: str) -> Posts:

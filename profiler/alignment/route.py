@@ -17,6 +17,7 @@ from profiler.alignment.places import (
 from profiler.alignment.posts import (
     chainage_only,
     parse_post,
+    post_of_field,
     posts_from_anchors,
     posts_from_pieces,
     with_equations,
@@ -28,7 +29,6 @@ from profiler.centreline import Centreline, PointFeature
 from profiler.errors import InputError, RouteError, TerritoryError
 from profiler.route import Posts, Route, SpeedLimit, Station, Structure
 from profiler.territory import Place, PostsFrom, StructureTable, Territory
-from profiler.units import KILOMETRE, MILE
 
 STATION_REACH = 150.0
 """A station of the vector file belongs to the line within this. [m]"""
@@ -90,13 +90,16 @@ def line_posts(
 def _posts_of_points(
     index: LineIndex, points: Sequence[PointFeature], fields: PostsFrom, unit: str, source: str
 ) -> Posts:
-    factor = fields.unit_m / (MILE if unit == "mi" else KILOMETRE)
     anchors = []
     for point in points:
-        value = point.attributes.get(fields.post or "")
         at, off = index.nearest(point.longitude, point.latitude)
-        if value is not None and off <= POST_REACH:
-            anchors.append((at, parse_post(str(value), unit, f"{source}, row {point.row}") * factor))
+        if off > POST_REACH:
+            continue
+        value = post_of_field(
+            point.attributes.get(fields.post or ""), unit, fields.unit_m, f"{source}, row {point.row}"
+        )
+        if value is not None:
+            anchors.append((at, value))
     if not anchors:
         raise InputError(
             source, f"no point within {POST_REACH:g} m of the line carries {fields.post!r}", "check the field"
@@ -230,7 +233,13 @@ def _structures(
         said += words
         if not more:
             said.append(f"{lines.source}: none of its {table.kind}s lies on the line")
-    return merged_structures(found), tuple(said)
+    length = float(index.chainage[-1])
+    on_line = [  # a piece may go on beyond the places where the line is cut
+        dataclasses.replace(s, start=max(s.start, 0.0), end=min(s.end, length))
+        for s in found
+        if s.start < length and s.end > 0.0
+    ]
+    return merged_structures(on_line), tuple(said)
 
 
 def _from_file(
