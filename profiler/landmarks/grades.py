@@ -8,7 +8,7 @@ import numpy as np
 from scipy.integrate import cumulative_trapezoid
 
 from profiler.landmark import Landmark
-from profiler.landmarks.windows import steepest, union, window_means, window_starts
+from profiler.landmarks.windows import reaching, steepest, union, window_means, window_starts
 from profiler.profile import Profile
 from profiler.route import DIRECTIONS
 from profiler.units import CURVE_COMPENSATION, MILE, PERCENT, FloatArray
@@ -146,7 +146,7 @@ def _stretches(profile: Profile, direction: str, length: float, least: float, ki
     starts = window_starts(way.along, length)
     means = window_means(way.along, way.climb, starts, length)
     found = []
-    for a, b in union(starts, means >= least - AT_LEAST, length):
+    for a, b in union(reaching(starts, means, least - AT_LEAST), length):
         run = b - a
         rise = float(np.interp(b, way.along, way.climb) - np.interp(a, way.along, way.climb))
         ends = [np.interp([a, b], way.nodes, row) for row in way.draws]

@@ -35,10 +35,18 @@ def steepest(chainage: FloatArray, climb: FloatArray, length: float) -> tuple[fl
     return float(starts[best]), float(means[best])
 
 
-def union(starts: FloatArray, chosen: FloatArray, length: float) -> list[tuple[float, float]]:
-    """Stretches [m] covered by the windows for which ``chosen`` (bool) holds."""
+def reaching(starts: FloatArray, means: FloatArray, least: float) -> FloatArray:
+    """Starts [m] of the windows whose mean is at least ``least``, and where between two it is just that."""
+    chosen = means >= least
+    i = np.flatnonzero(chosen[1:] != chosen[:-1])
+    share = (least - means[i]) / (means[i + 1] - means[i])
+    return np.sort(np.r_[starts[chosen], starts[i] + share * (starts[i + 1] - starts[i])])
+
+
+def union(starts: FloatArray, length: float) -> list[tuple[float, float]]:
+    """Stretches [m] covered by windows of ``length`` [m] that begin at ``starts`` (m,) [m], in order."""
     found: list[tuple[float, float]] = []
-    for start in starts[chosen]:
+    for start in starts:
         if found and start <= found[-1][1] + 1e-6:
             found[-1] = (found[-1][0], float(start + length))
         else:
