@@ -203,10 +203,11 @@ def merged_structures(structures: Sequence[Structure]) -> tuple[Structure, ...]:
     """In order of chainage, the same structure told twice (tags and a file) kept once, the named one."""
     kept: list[Structure] = []
     for item in sorted(structures, key=lambda s: (s.start, s.end)):
-        last = kept[-1] if kept else None
-        if last is not None and last.kind == item.kind and _overlap(last, item) > 0.5:
+        k = next((k for k in reversed(range(len(kept))) if kept[k].kind == item.kind), None)
+        last = item if k is None else kept[k]
+        if k is not None and _overlap(last, item) > 0.5:
             better = last if last.name or not item.name else item
-            kept[-1] = Structure(
+            kept[k] = Structure(
                 item.kind, min(last.start, item.start), max(last.end, item.end), better.name, better.origin
             )
         else:
