@@ -7,7 +7,7 @@
   const map = window[holder.id];
   const SVG = "http://www.w3.org/2000/svg";
   const INK = "#1E2329";
-  const PLACES_PX = [13, 22, 34, 48]; // how far a name may stand from its place
+  const PLACES_PX = [13, 22, 34, 48, 66]; // how far a name may stand from its place
   const LEADER_FROM_PX = 20;
   const CHEVRON_PX = 110;
   const GAP_PX = 2.4; // air round every measured box
@@ -227,9 +227,9 @@
     under.replaceChildren();
     const taken = new Boxes();
     coverControls(taken);
-    const labels = [...postLabels(), ...signLabels(taken), ...bracketLabels(taken)];
-    bridges();
     const rail = new Boxes();
+    const labels = [...postLabels(), ...signLabels(taken), ...bracketLabels(rail)];
+    bridges();
     for (const [from, to] of view.seen) {
       for (let arc = from; arc <= to; arc += 5) rail.add(around(...pointAt(arc), 5));
     }
@@ -291,7 +291,7 @@
     } else if (map.hasLayer(sign.marker) && !sign.marker.isPopupOpen()) sign.marker.remove();
   }
 
-  function bracketLabels(taken) {
+  function bracketLabels(rail) {
     const labels = [];
     const level = { left: [], right: [] };
     for (const sign of signs.filter((s) => s.sign in BESIDE).sort((a, b) => BESIDE[b.sign] - BESIDE[a.sign])) {
@@ -303,7 +303,7 @@
       const parts = inSight(from, to).filter(([a, b]) => b - a > 3);
       const seen = [];
       for (const [a, b] of parts) seen.push(...bracket(a, b, offset, BESIDE[sign.sign], a === from, b === to));
-      seen.forEach((p) => taken.add(around(p[0], p[1], 3)));
+      seen.forEach((p) => rail.add(around(p[0], p[1], 3))); // a leader may cross a bracket, a name may not
       const inner = seen.filter(isSeen);
       const middle = inner[Math.floor(inner.length / 2)];
       show(sign, inner.length > 0 && to - from > 8, middle ? map.layerPointToLatLng(middle) : placeAt(sign.at));
