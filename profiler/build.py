@@ -198,8 +198,9 @@ def build_profile(territory: Territory, *, trim: bool = False, progress: Progres
     route = route_of(territory, drawn, 1 + height / EARTH_RADIUS)
     route, samples, said = _covered(route, samples, territory, trim)
     progress("estimating the rail", 0.0)
-    fit = _estimate(route, samples, territory)
-    return _profile(route, samples, fit, territory, (*assumptions_of(sources), *said))
+    off_ground = _off_ground(route, max((c for c in samples.cell_m if np.isfinite(c)), default=0.0))
+    fit = _estimate(route, samples, off_ground, territory)
+    return _profile(route, samples, off_ground, fit, territory, (*assumptions_of(sources), *said))
 
 
 def sample_ground(
@@ -281,12 +282,11 @@ def _stretches(route: Route, found: tuple[Gap, ...]) -> str:
     return ", ".join(shown) + more
 
 
-def _estimate(route: Route, samples: GroundSamples, territory: Territory) -> Estimate:
-    margin = max((c for c in samples.cell_m if np.isfinite(c)), default=0.0)
+def _estimate(route: Route, samples: GroundSamples, off_ground: FloatArray, territory: Territory) -> Estimate:
     return estimate(
         route.chainage,
         samples.values,
-        _off_ground(route, margin),
+        off_ground,
         max_grade=territory.settings.max_grade_pct * PERCENT,
         draws=DRAWS,
         seed=SEED,
@@ -302,7 +302,12 @@ def _off_ground(route: Route, margin: float) -> FloatArray:
 
 
 def _profile(
-    route: Route, samples: GroundSamples, fit: Estimate, territory: Territory, assumptions: tuple[str, ...]
+    route: Route,
+    samples: GroundSamples,
+    off_ground: FloatArray,
+    fit: Estimate,
+    territory: Territory,
+    assumptions: tuple[str, ...],
 ) -> Profile:
     ground, source = samples.preferred()
     on_structure = route.structure_at(route.chainage) > 0
@@ -316,8 +321,8 @@ def _profile(
         elevation_se=fit.elevation_se,
         grade=fit.grade,
         grade_se=fit.grade_se,
-        structure_probability=np.maximum(fit.structure_probability, on_structure),
-        ground_source=np.where(on_structure, -1, source),
+        structure_probability=np.where(off_ground, on_structure, fit.structure_probability),
+        ground_source=np.where(off_ground, -1, source),
         draws=Draws(fit.draw_chainage, fit.draw_elevation),
         source_names=samples.names,
         vertical_datum=data.pop() if len(data) == 1 else "unknown",
