@@ -8,9 +8,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import rasterio
+from pyproj import Geod
 from rasterio.transform import Affine
 from scipy import ndimage
 
+from profiler.alignment.smooth import smooth_line
 from profiler.elevation.sampling import sample
 from profiler.read.rasters import open_sources
 
@@ -77,3 +79,13 @@ def test_cubic_on_a_real_model(scarp):
     rough = np.std(np.diff(cells, axis=1))
     assert np.std(cubic) < 0.1 * rough
     assert np.std(cubic) < 0.5 * np.std(linear)
+
+
+def test_chainage_on_the_same_line(scarp):
+    """Outside: pyproj.Geod (GeographicLib, Karney 2013) along the vertices of the same line; the line is
+    drawn every metre or so without noise, so smoothing may change its length by no more than 1e-4."""
+    _, cells, grid = scarp
+    longitude, latitude, _, _ = winding(grid, cells.shape)
+    line = smooth_line(longitude, latitude)
+    expected = Geod(ellps="WGS84").line_length(longitude, latitude)
+    assert line.distance[-1] == pytest.approx(expected, rel=1e-4)
