@@ -27,7 +27,7 @@ from profiler.alignment.spans import PieceSpan
 from profiler.alignment.stations import StationedLine
 from profiler.centreline import Centreline, PointFeature
 from profiler.errors import InputError, RouteError, TerritoryError
-from profiler.route import Posts, Route, SpeedLimit, Station, Structure
+from profiler.route import CurveElement, Posts, Route, SpeedLimit, Station, Structure
 from profiler.territory import Place, PostsFrom, StructureTable, Territory
 
 STATION_REACH = 150.0
@@ -35,6 +35,9 @@ STATION_REACH = 150.0
 
 END_REACH = 1000.0
 """A station this near to an end names it. [m]"""
+
+LEAST_CURVE = 20.0
+"""A curve that was cut counts while so much of its body is left. [m]"""
 
 POST_REACH = 200.0
 """A post drawn as a point belongs to the line within this. [m]"""
@@ -319,11 +322,7 @@ def part_of_route(route: Route, first: int, last: int) -> Route:
         )
         return tuple(x for x in moved if x.end > x.start)
 
-    curves = [
-        dataclasses.replace(c, start=c.start - origin, end=c.end - origin)
-        for c in route.curves
-        if c.start >= origin and c.end <= origin + length
-    ]
+    curves = [c for c in (_cut_curve(c, origin, length) for c in route.curves) if c is not None]
     return dataclasses.replace(
         route,
         chainage=route.chainage[keep] - origin,
@@ -332,6 +331,8 @@ def part_of_route(route: Route, first: int, last: int) -> Route:
         heading=route.heading[keep],
         curvature=route.curvature[keep],
         posts=dataclasses.replace(route.posts, chainage=route.posts.chainage - origin),
+        # a name of an end that was cut off no longer says where the line ends
+        ends=(route.ends[0] if first == 0 else "", route.ends[1] if last == route.chainage.size - 1 else ""),
         curves=tuple(dataclasses.replace(c, number=n) for n, c in enumerate(curves, start=1)),
         structures=clipped(route.structures),  # type: ignore[arg-type]
         limits=clipped(route.limits),  # type: ignore[arg-type]
@@ -342,3 +343,14 @@ def part_of_route(route: Route, first: int, last: int) -> Route:
             if 0 <= s.chainage - origin <= length
         ),
     )
+
+
+def _cut_curve(curve: CurveElement, origin: float, length: float) -> CurveElement | None:
+    """A curve on the part of a line that begins at ``origin`` [m]; None where its body is cut off."""
+    start, end = curve.start - origin, curve.end - origin
+    low, high = max(start, 0.0), min(end, length)
+    spiral_in = max(curve.spiral_in - (low - start), 0.0)
+    spiral_out = max(curve.spiral_out - (end - high), 0.0)
+    if high - low < spiral_in + spiral_out + LEAST_CURVE:
+        return None
+    return dataclasses.replace(curve, start=low, end=high, spiral_in=spiral_in, spiral_out=spiral_out)
