@@ -242,7 +242,7 @@ def ruling_variants(route: Route, direction: str, plain: str, compensated: str, 
     ``plain`` and ``compensated`` are figures with their intervals, ``train`` a length in words; the
     last two may be empty.
     """
-    name = f"ruling {towards(route, direction)}"
+    name = f"ruling {towards(route, direction)}:"
     extra = f", compensated {compensated}" if compensated else ""
     bare = plain.split(" (")[0]
     full = f"{name} {plain}{extra}"

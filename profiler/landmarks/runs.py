@@ -10,7 +10,7 @@ from profiler.landmark import GradeRun, Landmark
 from profiler.profile import Profile
 from profiler.units import PERCENT, FloatArray
 
-AGREE = 1.96
+AGREE = 1.0
 """A station agrees with a run whose grade lies within so many standard errors of its own."""
 
 SHORTEST = 400.0

@@ -57,7 +57,7 @@ def _ruling_sentence(frame: Frame, mark: Landmark, direction: str) -> str:
     figure = wording.interval_text(mark.value, mark.unit, units, mark.low, mark.high)
     where = wording.stretch_words(route.posts, mark.start, mark.end)
     train = f", train of {wording.short_length_text(mark.train_length, units)}" if mark.train_length else ""
-    return f"Ruling grade {wording.towards(route, direction)} {figure}, {where}{train}."
+    return f"Ruling grade {wording.towards(route, direction)}: {figure}, {where}{train}."
 
 
 def provenance(frame: Frame) -> list[str]:

@@ -128,8 +128,8 @@ def test_what_is_dropped_is_listed_and_not_drawn():
 def test_ruling_grades_are_named_for_both_ends():
     """Worked: the invented line: 1.35 % to Thistle Quay (1.55 compensated), 2.45 % to Farrow, with intervals."""
     words = " | ".join(words_of(chart("us")))
-    assert "ruling to Thistle Quay 1.35 % (1.32–1.38), compensated 1.55 % (1.51–1.59)" in words
-    assert "ruling to Farrow 2.45 % (2.42–2.48)" in words
+    assert "ruling to Thistle Quay: 1.35 % (1.32–1.38), compensated 1.55 % (1.51–1.59)" in words
+    assert "ruling to Farrow: 2.45 % (2.42–2.48)" in words
 
 
 def test_figures_of_the_blocks():
