@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from profiler.build import SEED, input_files, relief_around
@@ -61,7 +62,9 @@ def write_profile(
         If the folder cannot be written.
     """
     folder = Path(folder)
-    with staged_folder(folder, replaces=PROFILE_FILES) as stage:
+    with staged_folder(folder, replaces=PROFILE_FILES) as stage, ThreadPoolExecutor(1) as aside:
+        # large inputs take long to hash, and nothing waits for it
+        record = aside.submit(_provenance, stage / "provenance.json", profile, territory, command)
         progress("writing tables", 0.0)
         write_tables(profile, landmarks, stage)
         progress("writing tables", 0.3)
@@ -69,7 +72,7 @@ def write_profile(
         if pictures:
             _draw(profile, landmarks, stage, territory, progress)
         progress("writing the record", 0.0)
-        _provenance(stage / "provenance.json", profile, territory, command)
+        record.result()
     return folder
 
 

@@ -66,22 +66,24 @@ def _system(
     band = np.zeros((3, size))
     right = np.zeros(size)
     low, high = 1 - bins.share, bins.share
+    weight_low = weight * low
     band[0, :-1] += weight * low**2
     band[0, 1:] += weight * high**2
-    band[1, :-1] += weight * low * high
-    right[:-1] += weight * low * bins.value
+    band[1, :-1] += weight_low * high
+    right[:-1] += weight_low * bins.value
     right[1:] += weight * high * bins.value
     stiffness = bend / spacing**2
     for a, left in enumerate((1.0, -2.0, 1.0)):
         for b, other in enumerate((1.0, -2.0, 1.0)):
             if b >= a:
-                band[b - a, a : a + size - 2] += stiffness * left * other
+                band[b - a, a : a + size - 2] += stiffness * (left * other)
     pull, target = held
-    band[0, :-1] += pull / spacing**2
-    band[0, 1:] += pull / spacing**2
-    band[1, :-1] -= pull / spacing**2
-    right[:-1] -= pull * target / spacing
-    right[1:] += pull * target / spacing
+    pull_back, push = pull / spacing**2, pull * target / spacing
+    band[0, :-1] += pull_back
+    band[0, 1:] += pull_back
+    band[1, :-1] -= pull_back
+    right[:-1] -= push
+    right[1:] += push
     band[0] += 1e-9
     return band, right
 

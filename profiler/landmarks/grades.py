@@ -58,12 +58,9 @@ def climbs(profile: Profile, direction: str, *, compensated: bool) -> Climbs:
     end = chainage[-1]
     back = curve[-1] - curve
     node_back = curve[-1] - node_curve
-    return Climbs(
-        (end - chainage)[::-1],
-        (profile.elevation + back)[::-1],
-        (end - nodes)[::-1],
-        (draws + node_back)[:, ::-1],
-    )
+    turned = (end - chainage, profile.elevation + back, end - nodes, draws + node_back)
+    # whole rows in order: an interpolation copies a turned view anew each time
+    return Climbs(*(np.ascontiguousarray(values[..., ::-1]) for values in turned))
 
 
 def _steepest_interval(way: Climbs, length: float, value: float) -> tuple[float, float]:
@@ -75,19 +72,19 @@ def _steepest_interval(way: Climbs, length: float, value: float) -> tuple[float,
     holds for all of them at once in 97.5 % of the draws. Windows start at nodes.
     """
     nodes, z = way.nodes, way.draws
-    starts = np.arange(nodes.size)[nodes <= nodes[-1] - length]
-    if starts.size == 0:
+    count = int(np.searchsorted(nodes, nodes[-1] - length, side="right"))
+    if count == 0:
         return value / PERCENT, value / PERCENT
-    head = nodes[starts] + length
+    head = nodes[:count] + length
     i = np.clip(np.searchsorted(nodes, head, side="right") - 1, 0, nodes.size - 2)
     share = (head - nodes[i]) / (nodes[i + 1] - nodes[i])
 
     def means() -> Iterator[FloatArray]:  # a draw at a time: all of them would not fit for long lines
         for line in z:
-            yield (line[i] * (1 - share) + line[i + 1] * share - line[starts]) / length
+            yield (line[i] * (1 - share) + line[i + 1] * share - line[:count]) / length
 
     best = np.empty(z.shape[0])
-    total, squares = np.zeros(starts.size), np.zeros(starts.size)
+    total, squares = np.zeros(count), np.zeros(count)
     for row, mean in enumerate(means()):
         best[row] = mean.max()
         total += mean
