@@ -197,7 +197,7 @@ def sampled(
         grade = np.diff(line) / spacing
         bend, often = _drawn_bend(np.diff(grade), often, spacing, rng)
         u2 = (bins.value - at_bins(line, bins)) ** 2 * base
-        weight = base * rng.gamma((FREEDOM + 1) / 2, 2 / (FREEDOM + u2))
+        weight = base * rng.standard_gamma((FREEDOM + 1) / 2, u2.size) * (2 / (FREEDOM + u2))
         held = _held(grade, max_grade, spacing)
         band, right = _system(bins, weight, bend, spacing, held)
         # lower form and triangular solves: a third of the time of the upper form and solve_banded
@@ -235,7 +235,8 @@ def _drawn_bend(change: FloatArray, often: float, spacing: float, rng: np.random
     designed = often * np.exp(-size / CHANGE_SIZE) / (2 * CHANGE_SIZE)
     trembled = (1 - often) * np.exp(-0.5 * (size / TREMBLE) ** 2) / (TREMBLE * np.sqrt(2 * np.pi))
     chosen = rng.random(size.size) * (designed + trembled) < designed
-    bend = np.where(chosen, rng.wald(1 / (CHANGE_SIZE * size), 1 / CHANGE_SIZE**2), 1 / TREMBLE**2)
+    bend = np.full(size.size, 1 / TREMBLE**2)
+    bend[chosen] = rng.wald(1 / (CHANGE_SIZE * size[chosen]), 1 / CHANGE_SIZE**2)
     usual = min(spacing / CHANGE_DISTANCE, 0.5)
     counted = float(chosen.sum())
     drawn = rng.beta(USUAL_NODES * usual + counted, USUAL_NODES * (1 - usual) + size.size - counted)
