@@ -236,8 +236,23 @@ def _drawn_bend(change: FloatArray, often: float, spacing: float, rng: np.random
     trembled = (1 - often) * np.exp(-0.5 * (size / TREMBLE) ** 2) / (TREMBLE * np.sqrt(2 * np.pi))
     chosen = rng.random(size.size) * (designed + trembled) < designed
     bend = np.full(size.size, 1 / TREMBLE**2)
-    bend[chosen] = rng.wald(1 / (CHANGE_SIZE * size[chosen]), 1 / CHANGE_SIZE**2)
+    # numbers for every node, used or not: a change of the data in one place must not shift the
+    # numbers that all other places get
+    normal, uniform = rng.standard_normal(size.size), rng.random(size.size)
+    mean = 1 / (CHANGE_SIZE * size[chosen])
+    bend[chosen] = inverse_gaussian(mean, 1 / CHANGE_SIZE**2, normal[chosen], uniform[chosen])
     usual = min(spacing / CHANGE_DISTANCE, 0.5)
     counted = float(chosen.sum())
     drawn = rng.beta(USUAL_NODES * usual + counted, USUAL_NODES * (1 - usual) + size.size - counted)
     return bend, float(drawn)
+
+
+def inverse_gaussian(mean: FloatArray, shape: float, normal: FloatArray, uniform: FloatArray) -> FloatArray:
+    """Inverse Gaussian numbers (n,) of given means (n,) and shape from standard normal and uniform ones (n,).
+
+    Michael, Schucany and Haas 1976, Generating random variates using transformations with
+    multiple roots; the smaller root in the form that does not cancel.
+    """
+    r = mean * normal**2 / (2 * shape)
+    root = mean / (1 + r + np.sqrt(r * (r + 2)))
+    return np.where(uniform * (mean + root) <= mean, root, mean**2 / root)
