@@ -79,7 +79,7 @@ def test_landmarks_by_the_territorys_definitions(tmp_path: Path):
     profile = build_profile(territory(tmp_path))
     found = landmarks_of(profile, territory(tmp_path, settings={"train_lengths_m": [700, 1500]}))
     rule = found.of_kind("ruling_grade", direction="with")
-    assert [r.train_length for r in rule] == [700, 1500]
+    assert sorted(r.train_length for r in rule) == [700, 1500]  # in order of place, which is open on an even ramp
     assert [r.value for r in rule] == pytest.approx([1.0, 1.0], abs=0.02)
     (sustained,) = found.of_kind("sustained_grade")
     assert sustained.direction == "with"
