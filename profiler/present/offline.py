@@ -15,7 +15,7 @@ _STATIC = f"static/{LIBRARY}"
 _TYPES = {"png": "image/png", "gif": "image/gif", "svg": "image/svg+xml", "jpg": "image/jpeg"}
 
 _REMOTE = re.compile(r"[ \t]*<script src=\"[^\"]*\"></script>\n?|[ \t]*<link rel=\"stylesheet\"[^>]*>\n?")
-_RANDOM_ID = re.compile(r"\b([a-z]+(?:_[a-z]+)*_)([0-9a-f]{32})\b")
+_RANDOM_ID = re.compile(r"\b([a-z]+(?:_[a-z]+)*_)([0-9a-f]{32})(?![0-9a-f])")  # more words may follow it
 _CSS_URL = re.compile(r"url\(\s*['\"]?(?!data:|#)([^'\")]+)['\"]?\s*\)")
 _URL = re.compile(r"(?:https?:|wss?:|ftp:)//[^\s\"'<>`)\\]+|(?:src|href)\s*=\s*[\"']//[^\"']+|url\(\s*['\"]?//[^)]+")
 

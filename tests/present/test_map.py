@@ -129,11 +129,13 @@ def test_an_address_in_a_name_is_text_too():
 
 
 @pytest.mark.parametrize("ground", [None, relief()])
-def test_same_inputs_give_the_same_bytes(tmp_path, ground):
+@pytest.mark.parametrize("invented", [True, False], ids=["no street map", "with the street map"])
+def test_same_inputs_give_the_same_bytes(tmp_path, ground, invented):
     """Law: folium's random ids do not reach the file."""
+    profile = dataclasses.replace(invented_profile(), invented=invented)
     pages = []
     for name in ("a.html", "b.html"):
-        draw_map(invented_profile(), invented_landmarks(), ground, tmp_path / name)
+        draw_map(profile, invented_landmarks(), ground, tmp_path / name)
         pages.append((tmp_path / name).read_bytes())
     assert pages[0] == pages[1]
     assert sorted(p.name for p in tmp_path.iterdir()) == ["a.html", "b.html"]
