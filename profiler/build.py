@@ -59,11 +59,11 @@ class DrawnLine:
     assumptions: tuple[str, ...]
 
 
-def _quiet(_step: str, _share: float) -> None:
-    pass
+def quiet(_step: str, _share: float) -> None:
+    """Progress that nobody watches."""
 
 
-def draw_line(territory: Territory, progress: Progress = _quiet) -> DrawnLine:
+def draw_line(territory: Territory, progress: Progress = quiet) -> DrawnLine:
     """Read, join and smooth the line of a territory, and read what stands beside it.
 
     Raises
@@ -172,7 +172,7 @@ def open_ground(territory: Territory) -> tuple[GroundSource, ...]:
     )
 
 
-def build_profile(territory: Territory, *, trim: bool = False, progress: Progress = _quiet) -> Profile:
+def build_profile(territory: Territory, *, trim: bool = False, progress: Progress = quiet) -> Profile:
     """The profile of a territory: the whole of the main job.
 
     Parameters
@@ -204,7 +204,7 @@ def build_profile(territory: Territory, *, trim: bool = False, progress: Progres
 
 
 def sample_ground(
-    territory: Territory, sources: tuple[GroundSource, ...], drawn: DrawnLine, progress: Progress = _quiet
+    territory: Territory, sources: tuple[GroundSource, ...], drawn: DrawnLine, progress: Progress = quiet
 ) -> GroundSamples:
     """What the rasters say at every station."""
     return sample(
@@ -216,13 +216,20 @@ def sample_ground(
     )
 
 
-def coverage(territory: Territory, drawn: DrawnLine, samples: GroundSamples) -> tuple[str, bool]:
-    """How much of the line the rasters reach in words, and whether a gap is too long to bridge."""
-    route = route_of(territory, drawn)
+def _missing(
+    territory: Territory, route: Route, samples: GroundSamples
+) -> tuple[FloatArray, FloatArray, tuple[Gap, ...]]:
+    """Ground (n,) [m], where open track has none (n,) bool, and the gaps too long to bridge."""
     ground, _ = samples.preferred()
-    share = f"{np.isfinite(ground).mean():.1%} of the line has elevation"
     structure = route.structure_at(route.chainage) > 0
     found = gaps(route.chainage, ground, structure, territory.settings.max_gap_km * KILOMETRE)
+    return ground, np.isnan(ground) & ~structure, found
+
+
+def coverage(territory: Territory, route: Route, samples: GroundSamples) -> tuple[str, bool]:
+    """How much of the line the rasters reach in words, and whether a gap is too long to bridge."""
+    ground, _, found = _missing(territory, route, samples)
+    share = f"{np.isfinite(ground).mean():.1%} of the line has elevation"
     if not found:
         return share, False
     return f"{share}; none over {_stretches(route, found)}: add rasters or use --trim", True
@@ -232,12 +239,8 @@ def _covered(
     route: Route, samples: GroundSamples, territory: Territory, trim: bool
 ) -> tuple[Route, GroundSamples, tuple[str, ...]]:
     """The route and samples whose gaps may be bridged: all of them, or the longest stretch."""
-    ground, _ = samples.preferred()
-    structure = route.structure_at(route.chainage) > 0
-    longest = territory.settings.max_gap_km * KILOMETRE
-    found = gaps(route.chainage, ground, structure, longest)
+    ground, missing, found = _missing(territory, route, samples)
     if not found:
-        missing = np.isnan(ground) & ~structure
         said = f"elevation data are missing at {int(missing.sum())} stations and bridged" if missing.any() else ""
         return route, samples, (said,) if said else ()
     stretch = longest_covered(route.chainage, ground, found)

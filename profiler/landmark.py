@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+INTERVAL = (2.5, 97.5)
+"""Percentiles between which a stated interval lies: 95 %."""
+
 KINDS = (
     "crest",
     "sag",

@@ -2,25 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
-from profiler.build import SEED, input_files, relief_around
+from profiler.build import SEED, Progress, input_files, quiet, relief_around
 from profiler.files import staged_folder
 from profiler.landmark import Landmarks
 from profiler.profile import Profile
 from profiler.territory import Territory
+from profiler.units import PERCENT
 from profiler.write.geopackage import write_geopackage
 from profiler.write.outputs import PROFILE_FILES
 from profiler.write.provenance import InputFile, write_provenance
 from profiler.write.tables import write_tables
-
-Progress = Callable[[str, float], None]
-
-
-def _quiet(_step: str, _share: float) -> None:
-    pass
 
 
 def write_profile(
@@ -31,7 +26,7 @@ def write_profile(
     territory: Territory | None = None,
     pictures: bool = True,
     command: Sequence[str] = (),
-    progress: Progress = _quiet,
+    progress: Progress = quiet,
 ) -> Path:
     """Write a profile's output folder; until all of it stands, an earlier output stays whole.
 
@@ -96,7 +91,7 @@ def _limits(territory: Territory | None) -> tuple[float, float, float, float] | 
     stated = territory.settings.grade_classes_pct if territory is not None else None
     if stated is None:
         return None
-    a, b, c, d = (limit / 100 for limit in stated)
+    a, b, c, d = (limit * PERCENT for limit in stated)
     return a, b, c, d
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from profiler.errors import InputError
-from profiler.units import KILOMETRE, MILE, FloatArray, degree_of_curve
+from profiler.units import POST_UNITS, FloatArray, degree_of_curve
 
 DIRECTIONS = ("with", "against")
 """Directions of travel: with chainage, against chainage."""
@@ -58,7 +58,7 @@ class Posts:
     @property
     def unit_m(self) -> float:
         """Length of one post unit. [m]"""
-        return MILE if self.unit == "mi" else KILOMETRE
+        return POST_UNITS[self.unit]
 
     @property
     def rising(self) -> bool:

@@ -10,12 +10,12 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from profiler.units import FOOT, KILOMETRE, KMH, MILE, MPH, US_SURVEY_FOOT
+from profiler.units import FOOT, KMH, MPH, POST_UNITS, US_SURVEY_FOOT
 
 VERTICAL_UNITS_M = {"m": 1.0, "ft": FOOT, "us-ft": US_SURVEY_FOOT}
 """Metres per declared vertical unit."""
 
-_POST_UNIT_M = {"mi": MILE, "km": KILOMETRE, "m": 1.0}
+_POST_UNIT_M = {**POST_UNITS, "m": 1.0}
 
 Longitude = Annotated[float, Field(ge=-180, le=180)]
 Latitude = Annotated[float, Field(ge=-90, le=90)]

@@ -16,6 +16,9 @@ FOOT = 0.3048  # [m]
 US_SURVEY_FOOT = 1200.0 / 3937.0  # [m]
 MILE = 5280 * FOOT  # [m]
 KILOMETRE = 1000.0  # [m]
+POST_UNITS = {"mi": MILE, "km": KILOMETRE}
+"""Length of the units in which posts count. [m]"""
+
 KMH = 1000.0 / 3600.0  # [m/s]
 MPH = MILE / 3600.0  # [m/s]
 GRAVITY = 9.80665  # [m/s²]

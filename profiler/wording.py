@@ -216,6 +216,11 @@ def elevation_sure_words(typical_se: float, worst_se: float, units: str) -> str:
     return f"rail height sure to ±{typical}, at worst ±{worst}"
 
 
+def datum_words(name: str) -> str:
+    """What heights are counted from."""
+    return "vertical datum unknown" if name == "unknown" else f"heights above {name}"
+
+
 def class_words(limits: tuple[float, ...], units: str) -> tuple[str, ...]:
     """Names of the classes of steepness from their lower limits [m/m]: "level", "0.1–0.5", …, "2+"."""
     unit = PERCENT if units == "us" else PERMILLE

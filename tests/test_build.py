@@ -10,7 +10,7 @@ import pyproj
 import pytest
 
 from profiler import CoverageError, InputError, Territory, TerritoryError, build_profile, build_route, landmarks_of
-from profiler.build import coverage, draw_line, input_files, open_ground, relief_around, sample_ground
+from profiler.build import coverage, draw_line, input_files, open_ground, relief_around, route_of, sample_ground
 from profiler.read.territory import check_territory, read_territory
 from profiler.units import EARTH_RADIUS
 from tests.country import (
@@ -161,7 +161,7 @@ def test_a_long_gap_is_refused_or_trimmed(tmp_path: Path):
     assert any(a.startswith("trimmed to km 45.0") for a in profile.assumptions)
     assert np.isfinite(profile.ground).all()
     drawn = draw_line(given)
-    words, refused = coverage(given, drawn, sample_ground(given, open_ground(given), drawn))
+    words, refused = coverage(given, route_of(given, drawn), sample_ground(given, open_ground(given), drawn))
     assert refused
     assert words.startswith("66.")
     wide = territory(tmp_path, posts=posts, settings={"max_gap_km": 3.5})

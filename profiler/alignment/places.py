@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Mapping, Sequence
 
@@ -27,9 +28,16 @@ class LineIndex:
 
     def __init__(self, chainage: FloatArray, longitude: FloatArray, latitude: FloatArray) -> None:
         self.chainage = chainage
-        self._position = earth_centred(longitude, latitude)
+        self._longitude, self._latitude = longitude, latitude
         self._step = float(np.diff(chainage).max())
-        self._tree = cKDTree(self._position)
+
+    @functools.cached_property
+    def _position(self) -> FloatArray:
+        return earth_centred(self._longitude, self._latitude)
+
+    @functools.cached_property
+    def _tree(self) -> cKDTree:  # only where something is looked for: posts alone need none
+        return cKDTree(self._position)
 
     def nearest(self, longitude: float, latitude: float) -> tuple[float, float]:
         """Chainage [m] of the place nearest to a point, and how far off the point is [m]."""

@@ -10,7 +10,7 @@ import numpy as np
 from profiler.alignment.spans import PieceSpan
 from profiler.errors import InputError
 from profiler.route import Posts
-from profiler.units import FOOT, KILOMETRE, MILE
+from profiler.units import FOOT, MILE, POST_UNITS
 
 _POST = re.compile(
     r"^\s*(km|mi|mp|pk|mile|post)?\.?\s*(-?\d+(?:[.,]\d+)?)\s*(?:\+\s*(\d+(?:[.,]\d+)?))?\s*$",
@@ -59,7 +59,7 @@ def post_of_field(value: object, unit: str, unit_m: float, source: str) -> float
     """
     if value is None:
         return None
-    factor = unit_m / (MILE if unit == "mi" else KILOMETRE)
+    factor = unit_m / POST_UNITS[unit]
     if isinstance(value, int | float):
         return float(value) * factor
     text = str(value)
@@ -117,7 +117,7 @@ def posts_from_pieces(spans: Sequence[PieceSpan], start_field: str, end_field: s
 
 def _merged(anchors: list[tuple[float, float]], unit: str) -> Posts:
     """One entry where two pieces meet at the same post; two, an equation, where they do not."""
-    metres = MILE if unit == "mi" else KILOMETRE
+    metres = POST_UNITS[unit]
     kept: list[tuple[float, float]] = []
     for place, value in sorted(anchors, key=lambda a: a[0]):
         if kept and place - kept[-1][0] < SAME_POST_M and abs(value - kept[-1][1]) * metres < SAME_POST_M:

@@ -86,8 +86,7 @@ def line_posts(
     unit = "mi" if by_file.unit == "mi" else "km"
     if by_file.points is not None:
         return _posts_of_points(index, around.post_points, by_file, unit, f"{territory.source}: {by_file.points}")
-    scaled = [dataclasses.replace(s, start=s.start * scale, end=s.end * scale) for s in spans]
-    return posts_from_pieces(scaled, by_file.start or "", by_file.end or "", by_file.unit_m, unit)
+    return posts_from_pieces(_scaled(spans, scale), by_file.start or "", by_file.end or "", by_file.unit_m, unit)
 
 
 def _posts_of_points(
@@ -123,6 +122,17 @@ def _place(index: LineIndex, posts: Posts | None, place: Place, source: str) -> 
         chainage=place.chainage_m,
         source=source,
     )
+
+
+def _stretch(index: LineIndex, posts: Posts, start: Place, end: Place, source: str) -> tuple[float, float]:
+    """Chainages [m] of a territory's two places, the lower first."""
+    a, b = (_place(index, posts, place, f"{source}.{key}") for place, key in ((start, "from"), (end, "to")))
+    return min(a, b), max(a, b)
+
+
+def _scaled(spans: Sequence[PieceSpan], scale: float) -> list[PieceSpan]:
+    """Spans by chainage instead of ellipsoidal length."""
+    return [dataclasses.replace(s, start=s.start * scale, end=s.end * scale) for s in spans]
 
 
 def cut_between(
@@ -218,8 +228,7 @@ def _structures(
     around: Surroundings,
     scale: float,
 ) -> tuple[tuple[Structure, ...], tuple[str, ...]]:
-    tagged = [dataclasses.replace(s, start=s.start * scale, end=s.end * scale) for s in spans]
-    found = list(structures_from_tags(tagged))
+    found = list(structures_from_tags(_scaled(spans, scale)))
     said: list[str] = []
     files = iter(around.structure_lines)
     for number, table in enumerate(territory.structures, start=1):
@@ -227,8 +236,8 @@ def _structures(
         if table.path is None:
             assert table.from_ is not None
             assert table.to is not None
-            a, b = (_place(index, posts, p, f"{source}.{k}") for p, k in ((table.from_, "from"), (table.to, "to")))
-            found.append(Structure(table.kind, min(a, b), max(a, b), table.name, "posts"))
+            start, end = _stretch(index, posts, table.from_, table.to, source)
+            found.append(Structure(table.kind, start, end, table.name, "posts"))
             continue
         lines = next(files)
         more, words = _from_file(index, posts, table, lines, territory)
@@ -296,13 +305,13 @@ def _limits(index: LineIndex, posts: Posts, territory: Territory, name: str) -> 
     found = []
     for number, table in enumerate(getattr(territory, name), start=1):
         source = f"{territory.source}: {name}[{number}]"
-        a, b = (_place(index, posts, p, f"{source}.{k}") for p, k in ((table.from_, "from"), (table.to, "to")))
-        if abs(b - a) < 1.0:
+        start, end = _stretch(index, posts, table.from_, table.to, source)
+        if end - start < 1.0:
             raise TerritoryError(source, "from and to are the same place", "move one of them")
         found.append(
             SpeedLimit(
-                min(a, b),
-                max(a, b),
+                start,
+                end,
                 table.speed,
                 train_class=getattr(table, "train_class", ""),
                 reason=getattr(table, "reason", ""),

@@ -7,6 +7,7 @@ a line may be of any length and lie anywhere.
 from __future__ import annotations
 
 import dataclasses
+import functools
 from dataclasses import dataclass
 
 import numpy as np
@@ -48,33 +49,42 @@ class SmoothedLine:
     lateral_se: float
     cut_off: float
 
-    def part(self, start: float, end: float) -> SmoothedLine:
-        """The line between two distances [m], distance counted from the first of them."""
-        inside = self.distance[(self.distance > start + 0.01) & (self.distance < end - 0.01)]
-        at = np.r_[start, inside, end]
+    def at(self, distance: FloatArray) -> SmoothedLine:
+        """The same line at other distances (m,) [m] from its start."""
         grid = earth_centred(self.longitude, self.latitude)
-        position = np.column_stack([np.interp(at, self.distance, grid[:, axis]) for axis in range(3)])
+        position = np.column_stack([np.interp(distance, self.distance, grid[:, axis]) for axis in range(3)])
         longitude, latitude = geographic(position)
         return dataclasses.replace(
             self,
-            distance=at - start,
+            distance=distance,
             longitude=longitude,
             latitude=latitude,
-            heading=np.mod(np.interp(at, self.distance, np.unwrap(self.heading)), 2 * np.pi),
-            curvature=np.asarray(np.interp(at, self.distance, self.curvature)),
-            vertex_distance=self.vertex_distance - start,
+            heading=np.mod(np.interp(distance, self.distance, np.unwrap(self.heading)), 2 * np.pi),
+            curvature=np.asarray(np.interp(distance, self.distance, self.curvature)),
         )
+
+    def part(self, start: float, end: float) -> SmoothedLine:
+        """The line between two distances [m], distance counted from the first of them."""
+        inside = self.distance[(self.distance > start + 0.01) & (self.distance < end - 0.01)]
+        line = self.at(np.r_[start, inside, end])
+        return dataclasses.replace(line, distance=line.distance - start, vertex_distance=self.vertex_distance - start)
+
+
+@functools.cache
+def _transformer(source: str, target: str) -> Transformer:
+    """Made once: places are converted one by one too, and making it takes longer than using it."""
+    return Transformer.from_crs(source, target, always_xy=True)
 
 
 def earth_centred(longitude: FloatArray, latitude: FloatArray) -> FloatArray:
     """Geocentric coordinates (n, 3) [m] of places on the WGS 84 ellipsoid."""
-    to_geocentric = Transformer.from_crs("EPSG:4979", "EPSG:4978", always_xy=True)
+    to_geocentric = _transformer("EPSG:4979", "EPSG:4978")
     return np.column_stack(to_geocentric.transform(longitude, latitude, np.zeros(np.shape(longitude))))
 
 
 def geographic(position: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Longitude and latitude [degree] of geocentric coordinates (n, 3) [m]."""
-    from_geocentric = Transformer.from_crs("EPSG:4978", "EPSG:4979", always_xy=True)
+    from_geocentric = _transformer("EPSG:4978", "EPSG:4979")
     longitude, latitude, _ = from_geocentric.transform(position[:, 0], position[:, 1], position[:, 2])
     return np.asarray(longitude), np.asarray(latitude)
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from profiler.alignment.smooth import SmoothedLine, earth_centred, geographic
+from profiler.alignment.smooth import SmoothedLine
 from profiler.errors import RouteError
 from profiler.units import FloatArray
 
@@ -36,10 +36,5 @@ def lay_stations(line: SmoothedLine, step: float) -> StationedLine:
         raise RouteError(
             "centreline", f"the line is only {length:.0f} m long", "give a longer line or a shorter step_m"
         )
-    distance = np.linspace(0.0, length, count + 1)
-    grid = earth_centred(line.longitude, line.latitude)
-    position = np.column_stack([np.interp(distance, line.distance, grid[:, axis]) for axis in range(3)])
-    longitude, latitude = geographic(position)
-    heading = np.mod(np.interp(distance, line.distance, np.unwrap(line.heading)), 2 * np.pi)
-    curvature = np.interp(distance, line.distance, line.curvature)
-    return StationedLine(distance, longitude, latitude, heading, curvature)
+    at = line.at(np.linspace(0.0, length, count + 1))
+    return StationedLine(at.distance, at.longitude, at.latitude, at.heading, at.curvature)

@@ -22,13 +22,14 @@ def check(source: str, dem: tuple[str, ...]) -> None:
 
     Nothing is written. Exit code 1 if the file cannot be used as it is.
     """
-    from profiler.build import draw_line
+    from profiler.build import draw_line, route_of
 
     territory = options.territory_from(source, dem)
     drawn = draw_line(territory)
-    lines, gap = _line(territory, drawn), False
+    route = route_of(territory, drawn)
+    lines, gap = _line(territory, drawn, route), False
     if territory.elevation is not None:
-        ground, gap = _ground(territory, drawn)
+        ground, gap = _ground(territory, drawn, route)
         lines += ground
     else:
         lines.append("elevation: none is named yet, use [elevation] or --dem")
@@ -39,10 +40,7 @@ def check(source: str, dem: tuple[str, ...]) -> None:
         raise SystemExit(1)
 
 
-def _line(territory: Territory, drawn: DrawnLine) -> list[str]:
-    from profiler.build import route_of
-
-    route = route_of(territory, drawn)
+def _line(territory: Territory, drawn: DrawnLine, route: Route) -> list[str]:
     units = territory.route.units
     first, last = ((float(x[0]), float(x[-1])) for x in (route.longitude, route.latitude))
     lines = [
@@ -82,11 +80,11 @@ def _structures(route: Route, kind: str) -> str:
     return f"{_count(len(found), kind)}{over}"
 
 
-def _ground(territory: Territory, drawn: DrawnLine) -> tuple[list[str], bool]:
+def _ground(territory: Territory, drawn: DrawnLine, route: Route) -> tuple[list[str], bool]:
     """What the rasters are, and whether they leave a gap that may not be bridged."""
     from profiler.build import coverage, open_ground, sample_ground
-    from profiler.cli.summary import datum_words
     from profiler.read.rasters import assumptions_of
+    from profiler.wording import datum_words
 
     sources = open_ground(territory)
     lines = []
@@ -99,5 +97,5 @@ def _ground(territory: Territory, drawn: DrawnLine) -> tuple[list[str], bool]:
         )
     lines += [f"assumed: {said}" for said in assumptions_of(sources)]
     samples = sample_ground(territory, sources, drawn)
-    words, gap = coverage(territory, drawn, samples)
+    words, gap = coverage(territory, route, samples)
     return [*lines, f"coverage: {words}"], gap

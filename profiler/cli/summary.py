@@ -29,9 +29,10 @@ def summary(profile: Profile, landmarks: Landmarks, folder: Path) -> str:
             f"  highest crest at {wording.post_text(route.posts, top.at)}, {wording.elevation_text(height, units)}"
         )
     reach = 1.96 * profile.elevation_se
+    datum = wording.datum_words(profile.vertical_datum)
     lines.append(
         f"  how sure: elevation to ±{wording.elevation_text(float(np.median(reach)), units, 1)}, "
-        f"at worst ±{wording.elevation_text(float(reach.max()), units, 1)}; {datum_words(profile.vertical_datum)}"
+        f"at worst ±{wording.elevation_text(float(reach.max()), units, 1)}; {datum}"
     )
     lines += [f"  assumed: {said}" for said in (*route.assumptions, *profile.assumptions)]
     lines.append(f"  {wording.CAUTION_SHORT}")
@@ -52,8 +53,3 @@ def _ruling(profile: Profile, landmarks: Landmarks, direction: str) -> list[str]
     place = wording.post_text(profile.route.posts, item.at)
     length = wording.short_length_text(item.train_length or 0.0, profile.units)
     return [f"  {wording.towards(profile.route, direction)}: ruling grade {figure} near {place}, train of {length}"]
-
-
-def datum_words(name: str) -> str:
-    """What heights are counted from."""
-    return "vertical datum unknown" if name == "unknown" else f"heights above {name}"

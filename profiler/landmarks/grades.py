@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.integrate import cumulative_trapezoid
 
-from profiler.landmark import Landmark
+from profiler.landmark import INTERVAL, Landmark
 from profiler.landmarks.windows import reaching, steepest, union, window_means, window_starts
 from profiler.profile import Profile
 from profiler.route import DIRECTIONS
@@ -20,8 +20,6 @@ HEAVY = (
 )
 """Heavy grade, 49 CFR 232.407(a)(1): an average of 2 % over 2 continuous miles for trains of 4,000
 trailing short tons or less, of 1 % over 3 continuous miles for heavier ones."""
-
-INTERVAL = (2.5, 97.5)  # percent
 
 AT_LEAST = 1e-9
 """Arithmetic slack with which "at least" is read. [m/m]"""

@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from profiler.landmark import GradeRun, Landmark
+from profiler.landmark import INTERVAL, GradeRun, Landmark
 from profiler.profile import Profile
 from profiler.units import PERCENT, FloatArray
 
@@ -124,7 +124,7 @@ def grade_breaks(
         ends = profile.draws.at(np.array([before.start, at, after.end]))
         steps = np.diff(ends, axis=1) / np.array([at - before.start, after.end - at])
         changes = steps[:, 1] - steps[:, 0]
-        low, high = np.percentile(changes, [2.5, 97.5])
+        low, high = np.percentile(changes, INTERVAL)
         found.append(
             Landmark(
                 kind="grade_break",

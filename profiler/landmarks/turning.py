@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.signal import find_peaks
 
-from profiler.landmark import Landmark
+from profiler.landmark import INTERVAL, Landmark
 from profiler.profile import Profile
 from profiler.units import FloatArray
 
@@ -28,7 +28,7 @@ def crests_and_sags(profile: Profile, prominence: float) -> list[Landmark]:
         for peak, height in zip(peaks, about["prominences"], strict=True):
             at = float(chainage[peak])
             hits = _matched(at, chainage[peaks], places)
-            low, high = np.percentile(hits, [2.5, 97.5]) if hits.size else (None, None)
+            low, high = np.percentile(hits, INTERVAL) if hits.size else (None, None)
             found.append(
                 Landmark(
                     kind=kind,
