@@ -193,7 +193,7 @@ def build_profile(territory: Territory, *, trim: bool = False, progress: Progres
     """
     sources = open_ground(territory)
     drawn = draw_line(territory, progress)
-    samples = sample_ground(territory, sources, drawn, progress)
+    samples = sample_ground(territory, sources, drawn, progress, shoulders=True)
     height = float(np.nanmean(samples.values)) if np.isfinite(samples.values).any() else 0.0
     route = route_of(territory, drawn, 1 + height / EARTH_RADIUS)
     route, samples, said = _covered(route, samples, territory, trim)
@@ -204,13 +204,19 @@ def build_profile(territory: Territory, *, trim: bool = False, progress: Progres
 
 
 def sample_ground(
-    territory: Territory, sources: tuple[GroundSource, ...], drawn: DrawnLine, progress: Progress = quiet
+    territory: Territory,
+    sources: tuple[GroundSource, ...],
+    drawn: DrawnLine,
+    progress: Progress = quiet,
+    *,
+    shoulders: bool = False,
 ) -> GroundSamples:
-    """What the rasters say at every station."""
+    """What the rasters say at every station, and with ``shoulders`` left and right of it too."""
     return sample(
         sources,
         drawn.stations.longitude,
         drawn.stations.latitude,
+        heading=drawn.stations.heading if shoulders else None,
         method=territory.settings.interpolation,
         progress=lambda share: progress("sampling the ground", share),
     )
@@ -263,8 +269,7 @@ def _covered(
         f"trimmed to {post_text(route.posts, float(route.chainage[first]), 2)} … "
         f"{post_text(route.posts, float(route.chainage[last]), 2)}: no elevation over {words}"
     )
-    values = samples.values[:, first : last + 1]
-    return kept, dataclasses.replace(samples, values=values), (said,)
+    return kept, samples.part(first, last), (said,)
 
 
 def _extent(route: Route) -> str:

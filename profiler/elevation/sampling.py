@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from profiler.elevation.blocks import gather
+from profiler.elevation.shoulders import beside, chosen, mean_of_sides, offsets
 from profiler.errors import InputError
 from profiler.ground import Ground, GroundSource
 from profiler.units import FloatArray
@@ -34,13 +35,17 @@ class GroundSamples:
     """Ground at n stations from m sources, in order of preference.
 
     ``values`` (m, n) [m] are NaN where a source has no data; ``names``, ``cell_m`` [m] (the coarsest
-    raster the line touches) and ``vertical_datum`` belong to the sources.
+    raster the line touches) and ``vertical_datum`` belong to the sources. ``shoulders`` (m, 2, n) [m]
+    is the mean of the ground left and right of the line, near and far (see
+    `profiler.elevation.shoulders.offsets`), NaN where either side has no data; None where it was not
+    asked for.
     """
 
     values: FloatArray
     names: tuple[str, ...]
     cell_m: tuple[float, ...]
     vertical_datum: tuple[str, ...]
+    shoulders: FloatArray | None = None
 
     def preferred(self) -> tuple[FloatArray, npt.NDArray[np.int16]]:
         """Ground (n,) [m] of the first source that has it, and that source's number (−1: none)."""
@@ -51,12 +56,19 @@ class GroundSamples:
             ground[new], source[new] = values[new], number
         return ground, source
 
+    def part(self, first: int, last: int) -> GroundSamples:
+        """What was sampled from one station to another, both included."""
+        kept = slice(first, last + 1)
+        beside_it = None if self.shoulders is None else self.shoulders[..., kept]
+        return replace(self, values=self.values[:, kept], shoulders=beside_it)
+
 
 def sample(
     sources: Sequence[GroundSource],
     longitude: FloatArray,
     latitude: FloatArray,
     *,
+    heading: FloatArray | None = None,
     method: str = "bilinear",
     progress: Progress | None = None,
 ) -> GroundSamples:
@@ -68,6 +80,9 @@ def sample(
         In order of preference.
     longitude, latitude : ndarray, (n,)
         Stations on WGS 84, neighbours near each other. [degree]
+    heading : ndarray, (n,), optional
+        Clockwise from north; with it the ground left and right of the line is sampled too, in the
+        same pass over the rasters. [rad]
     method : {"bilinear", "cubic"}
         Cubic convolution falls back to bilinear beside voids and edges.
     progress : callable, optional
@@ -80,7 +95,8 @@ def sample(
     Raises
     ------
     InputError
-        An elevation beside the line is outside −500…9,000 m; or the method is unknown.
+        An elevation on the line is outside −500…9,000 m (one that only lies beside it is taken as no
+        data); or the method is unknown.
 
     Notes
     -----
@@ -97,16 +113,18 @@ def sample(
     if method not in ("bilinear", "cubic"):
         raise InputError("interpolation", f"method “{method}” is not known", "choose bilinear or cubic")
     longitude, latitude = np.asarray(longitude, dtype=float), np.asarray(latitude, dtype=float)
-    values, cells = np.full((len(sources), longitude.size), np.nan), []
-    for number, source in enumerate(sources):
-        share = _part(progress, number, len(sources))
-        values[number], cell_m = _sample_source(source, longitude, latitude, method == "cubic", share)
-        cells.append(cell_m)
+    found = [
+        _sample_source(source, longitude, latitude, heading, method == "cubic", _part(progress, number, len(sources)))
+        for number, source in enumerate(sources)
+    ]
+    size = longitude.size
+    sides = np.array([shoulders for _, shoulders, _ in found]).reshape(len(found), 2, size)
     return GroundSamples(
-        values=values,
+        values=np.array([values for values, _, _ in found]).reshape(len(found), size),
         names=tuple(source.name for source in sources),
-        cell_m=tuple(cells),
+        cell_m=tuple(cell_m for _, _, cell_m in found),
         vertical_datum=tuple(source.vertical_datum for source in sources),
+        shoulders=None if heading is None else sides,
     )
 
 
@@ -124,14 +142,65 @@ class _Visit:
     rank: FloatArray
 
 
+_PLACES = ("station", "row", "column", "rank")
+
+
 def _sample_source(
-    source: GroundSource, longitude: FloatArray, latitude: FloatArray, cubic: bool, progress: Progress | None
-) -> tuple[FloatArray, float]:
-    """Values (n,) of one source, and the side of its coarsest cells."""
+    source: GroundSource,
+    longitude: FloatArray,
+    latitude: FloatArray,
+    heading: FloatArray | None,
+    cubic: bool,
+    progress: Progress | None,
+) -> tuple[FloatArray, FloatArray, float]:
+    """Values (n,) and shoulders (2, n) of one source, and the side of its coarsest cells."""
+    n, most = longitude.size, 2 if cubic else 1
+    visits = _visits(source.tiles, longitude, latitude, most)
+    touched = [visit.tile for visit in visits] or list(source.tiles)
+    cell_m = max((tile.cell_m for tile in touched), default=float("nan"))
+    if heading is None or not visits:
+        return _values(visits, longitude, latitude, n, cubic, progress), np.full((2, n), np.nan), cell_m
+    at = chosen(longitude, latitude)
+    sides = beside(longitude[at], latitude[at], np.asarray(heading, dtype=float)[at], offsets(cell_m))
+    x, y = (_there_and_back(side).ravel() for side in sides)
+    visits = _joined(source.tiles, visits, _visits(source.tiles, x, y, most), n)
+    values = _values(visits, np.r_[longitude, x], np.r_[latitude, y], n, cubic, progress)
+    rows = _there_and_back(values[n:].reshape(-1, at.size))
+    return values[:n], mean_of_sides(rows, at, n), cell_m
+
+
+def _there_and_back(rows: FloatArray) -> FloatArray:
+    """Every other row turned round, so that one after the other they are a line without a leap."""
+    turned = rows.copy()
+    turned[1::2] = rows[1::2, ::-1]
+    return turned
+
+
+def _joined(tiles: Sequence[Ground], first: list[_Visit], second: list[_Visit], shift: int) -> list[_Visit]:
+    """Visits of two lines as those of one line, the stations of the second ``shift`` further on."""
+    shifted = [replace(visit, station=visit.station + shift) for visit in second]
+    by_tile: dict[int, list[_Visit]] = {id(tile): [] for tile in tiles}
+    for visit in (*first, *shifted):
+        by_tile[id(visit.tile)].append(visit)
+    return [
+        _Visit(own[0].tile, *(np.concatenate([getattr(v, name) for v in own]) for name in _PLACES))
+        for own in by_tile.values()
+        if own
+    ]
+
+
+def _values(
+    visits: list[_Visit],
+    longitude: FloatArray,
+    latitude: FloatArray,
+    line: int,
+    cubic: bool,
+    progress: Progress | None,
+) -> FloatArray:
+    """Value at each place; the first ``line`` of them are on the line itself."""
     n = longitude.size
     total, weight, inside = np.zeros(n), np.zeros(n), np.zeros(n)
     on, best = np.zeros(n, dtype=bool), np.zeros(n, dtype=np.int8)
-    visits = _visits(source.tiles, longitude, latitude, most=2 if cubic else 1)
     for visit in visits:
         on[visit.station[_within(visit.tile, visit.row, visit.column, 0.5)]] = True
         best[visit.station] = np.maximum(best[visit.station], visit.rank)
@@ -142,7 +211,7 @@ def _sample_source(
             continue
         index = index[need]
         value, valid, present = _tile_values(
-            visit, need, cubic, _part(progress, number, len(visits)), (longitude, latitude)
+            visit, need, cubic, _part(progress, number, len(visits)), (longitude[:line], latitude[:line])
         )
         share = np.minimum(valid, 1 - weight[index])
         total[index] += share * value
@@ -151,8 +220,7 @@ def _sample_source(
     enough = on & (weight > 0) & (weight >= LEAST_WEIGHT * np.minimum(inside, 1))
     values = np.full(n, np.nan)
     values[enough] = total[enough] / weight[enough]
-    touched = [visit.tile for visit in visits] or list(source.tiles)
-    return values, max((tile.cell_m for tile in touched), default=float("nan"))
+    return values
 
 
 def _visits(tiles: Sequence[Ground], longitude: FloatArray, latitude: FloatArray, most: int) -> list[_Visit]:
@@ -196,7 +264,7 @@ def _tile_values(
     need: FloatArray,
     cubic: bool,
     progress: Progress | None,
-    place: tuple[FloatArray, FloatArray],
+    line: tuple[FloatArray, FloatArray],
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Value, weight of the cells with data, and weight of the cells in the raster, per station."""
     tile, row, column = visit.tile, visit.row[need], visit.column[need]
@@ -209,7 +277,7 @@ def _tile_values(
         [(top + i >= 0) & (top + i < tile.shape[0]) & (left + j >= 0) & (left + j < tile.shape[1]) for i, j in corners]
     )
     cells = gather(tile, top, left, corners, within & (keys != 0), progress)
-    _check_range(tile, cells, visit.station[need], place)
+    _check_range(tile, cells, visit.station[need], line)
     inner = _INNER if cubic else slice(None)
     value, valid = _weighted_mean(cells[inner], linear)
     if cubic:
@@ -246,18 +314,22 @@ def _keys_weights(down: FloatArray, right: FloatArray) -> FloatArray:
     return (four(down)[:, None] * four(right)[None, :]).reshape(16, -1)
 
 
-def _check_range(tile: Ground, cells: FloatArray, station: FloatArray, place: tuple[FloatArray, FloatArray]) -> None:
-    """No station may lean on a cell that cannot be ground."""
+def _check_range(tile: Ground, cells: FloatArray, station: FloatArray, line: tuple[FloatArray, FloatArray]) -> None:
+    """No station on the line may lean on a cell that cannot be ground; beside it such a cell is void."""
     wrong = (cells < LOWEST) | (cells > HIGHEST)
-    if wrong.any():
-        corner, first = np.argwhere(wrong)[0]
-        where = [float(axis[station[first]]) for axis in place]
+    if not wrong.any():
+        return
+    on_line = wrong & (station < line[0].size)
+    if on_line.any():
+        corner, first = np.argwhere(on_line)[0]
+        where = [float(axis[station[first]]) for axis in line]
         raise InputError(
             tile.name,
             f"says {float(cells[corner, first]):,.0f} m beside the line, at longitude {where[0]:.5f}, "
             f"latitude {where[1]:.5f}",
             'state the unit it is in (vertical_unit = "ft", for example) or give another raster there',
         )
+    cells[wrong] = np.nan
 
 
 def _part(progress: Progress | None, number: int, total: int) -> Progress | None:
