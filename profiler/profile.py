@@ -39,6 +39,48 @@ class Draws:
         return (z[:, i] * (1 - share) + z[:, i + 1] * share).astype(float)
 
 
+@dataclass(frozen=True)
+class KnownElevation:
+    """Rail height ``elevation`` [m] known at ``chainage`` [m] with standard error ``se`` [m].
+
+    ``words`` are the place as its source states it: "post 54.3".
+    """
+
+    chainage: float
+    elevation: float
+    se: float
+    words: str
+
+
+@dataclass(frozen=True)
+class KnownResidual:
+    """A known elevation beside what all the other evidence says there.
+
+    ``known``, its standard error ``se``, and ``fitted`` without it are in metres above the profile's
+    datum; ``residual_se`` [m] is the standard error of their difference. One that is not ``used``
+    disagreed too much; ``rival`` is the place of another that contradicts it, if there is one.
+    """
+
+    chainage: float
+    known: float
+    se: float
+    fitted: float
+    residual_se: float
+    used: bool
+    place: str
+    rival: str = ""
+
+    @property
+    def residual(self) -> float:
+        """Known minus fitted. [m]"""
+        return self.known - self.fitted
+
+    @property
+    def standard_errors(self) -> float:
+        """Size of the residual in its own standard error."""
+        return abs(self.residual) / self.residual_se
+
+
 @dataclass(frozen=True, eq=False)
 class Profile:
     """A route with its rail elevation; arrays are (n,), one value a station of ``route``.
@@ -50,7 +92,7 @@ class Profile:
     distance is the difference of elevation; ``grade_se`` its standard error.
     ``structure_probability`` is that the rail is not on the ground: 1 on a known tunnel or bridge.
     ``pvi_visible`` tells whether the data can show vertical points of intersection; where they
-    cannot, grades are read in runs.
+    cannot, grades are read in runs. ``known`` are elevations given beforehand, and how they fit.
     """
 
     route: Route
@@ -68,6 +110,7 @@ class Profile:
     pvi_visible: bool = False
     invented: bool = False
     assumptions: tuple[str, ...] = field(default=())
+    known: tuple[KnownResidual, ...] = ()
 
     def __post_init__(self) -> None:
         n = self.route.chainage.size
@@ -142,6 +185,7 @@ def reversed_profile(profile: Profile) -> Profile:
         stations=stations,
         **spans,
     )
+    known = tuple(dataclasses.replace(k, chainage=total - k.chainage) for k in reversed(profile.known))
     arrays = ("ground", "elevation", "elevation_se", "structure_probability", "ground_source")
     turned_arrays: dict[str, Any] = {name: turn(getattr(profile, name)) for name in arrays}
     return dataclasses.replace(
@@ -150,6 +194,7 @@ def reversed_profile(profile: Profile) -> Profile:
         grade=-turn_steps(profile.grade),
         grade_se=turn_steps(profile.grade_se),
         draws=Draws(total - turn(profile.draws.chainage), profile.draws.elevation[:, ::-1]),
+        known=known,
         **turned_arrays,
     )
 
