@@ -241,8 +241,8 @@ class Corridor:
 def corridor(line: Railway, kind: Kind, rng: np.random.Generator, *, gaps: int = 2, reach: float = 70.0) -> Corridor:
     """A raster of a kind around the line: each cell averages the sloping surface over its square.
 
-    The error is correlated along the line and, over half its length, across it. ``gaps`` stretches
-    of 100–400 m hold no data.
+    The error is as much correlated across the line as along it; banks and cuttings are as wide as
+    their height asks, or as a cell. ``gaps`` stretches of 100–400 m hold no data.
     """
     margin = reach + 2 * kind.cell
     origin = (float(line.east.min()) - margin, float(line.north.min()) - margin)
@@ -251,16 +251,13 @@ def corridor(line: Railway, kind: Kind, rng: np.random.Generator, *, gaps: int =
     tree = cKDTree(np.column_stack([line.east, line.north]))
     near = _cells_near(line, kind.cell, origin, reach)
     # a cell is the mean of four places in it, as a surface averaged over the cell nearly is
-    over = surface(line, kind)
-    error = _ar(line.chainage.size, kind.sigma, kind.length, rng)
-    side = _ar(line.chainage.size, kind.sigma, kind.length, rng)
+    error = _Error(line.chainage.size, kind, margin, rng)
     total = np.zeros(len(near))
     for dx, dy in ((-0.25, -0.25), (-0.25, 0.25), (0.25, -0.25), (0.25, 0.25)):
         place = np.column_stack([origin[0] + (near[:, 1] + dx) * kind.cell, origin[1] + (near[:, 0] + dy) * kind.cell])
         _, i = tree.query(place)
         offset = _offset(line, place, i)
-        turn = np.clip(np.abs(offset) / kind.length, 0, 1)
-        total += over[i] + line.slope[i] * offset + error[i] * (1 - turn) + side[i] * turn
+        total += _across(line, kind, i, offset) + line.slope[i] * offset + error.at(i, offset)
     values = np.full((rows, columns), np.nan)
     values[near[:, 0], near[:, 1]] = total / 4 + rng.normal(size=len(near)) * kind.white
     _, i = tree.query(np.column_stack([origin[0] + near[:, 1] * kind.cell, origin[1] + near[:, 0] * kind.cell]))
@@ -269,6 +266,36 @@ def corridor(line: Railway, kind: Kind, rng: np.random.Generator, *, gaps: int =
         lost = (line.chainage[i] > start) & (line.chainage[i] < start + run)
         values[near[lost, 0], near[lost, 1]] = np.nan
     return Corridor(kind.cell, origin, values)
+
+
+def _across(line: Railway, kind: Kind, i: np.ndarray, offset: np.ndarray) -> np.ndarray:
+    """What a raster holds (m,) at offsets from stations i: bank or cutting near the track, then untouched ground."""
+    seen, natural = surface(line, kind)[i], (line.natural + (line.canopy if kind.canopy else 0.0))[i]
+    half = np.maximum(8 + 1.5 * np.abs(line.elevation - line.natural)[i], 0.75 * kind.cell)
+    return natural + np.clip((half - np.abs(offset)) / (kind.cell / 2) + 1, 0, 1) * (seen - natural)
+
+
+class _Error:
+    """Error whose correlation falls exponentially along the line and across it. [m]"""
+
+    apart = 15.0
+
+    def __init__(self, size: int, kind: Kind, reach: float, rng: np.random.Generator) -> None:
+        self.half = int(reach / self.apart) + 2
+        keep = np.exp(-self.apart / kind.length)
+        self.strips = np.empty((2 * self.half + 1, size))
+        self.strips[self.half] = _ar(size, kind.sigma, kind.length, rng)
+        for hand in (-1, 1):
+            for k in range(1, self.half + 1):
+                new = np.sqrt(1 - keep**2) * _ar(size, kind.sigma, kind.length, rng)
+                self.strips[self.half + hand * k] = keep * self.strips[self.half + hand * (k - 1)] + new
+
+    def at(self, i: np.ndarray, offset: np.ndarray) -> np.ndarray:
+        """Error (m,) at offsets [m] from stations i, linear between strips."""
+        place = np.clip(offset / self.apart + self.half, 0, 2 * self.half - 1e-9)
+        strip = place.astype(int)
+        share = place - strip
+        return self.strips[strip, i] * (1 - share) + self.strips[strip + 1, i] * share
 
 
 def _cells_near(line: Railway, cell: float, origin: tuple[float, float], reach: float) -> np.ndarray:

@@ -11,8 +11,8 @@ import numpy as np
 
 from profiler.units import FloatArray
 
-LEAST_STATIONS = 1500
-"""From fewer nothing is learned."""
+LEAST_STATIONS, LEAST_BINS = 1500, 40
+"""From fewer nothing is learned: stations of the route, bins of either half of it."""
 
 BIN = 100.0
 """Only error that lasts over such a stretch moves the line: covariances are of means over it. [m]"""
@@ -22,6 +22,13 @@ LAGS = 4
 
 BLOCK = 5000.0
 """What is learned on every other such stretch is tried on the others. [m]"""
+
+LEAST_ERROR = 0.4
+"""Where the residual's robust s.d. is smaller, it is rather the estimate's error than the ground's. [m]"""
+
+LEAST_GAIN = 0.02
+"""Share of the slow error's variance that must go where the weights were not learned: features that
+say nothing seem to gain so much on one route in fifteen, half of it on one in five."""
 
 RIDGE = 0.01
 """Share of the features' own variance that holds the weights down."""
@@ -66,22 +73,23 @@ def learned(features: FloatArray, residual: FloatArray, counts: FloatArray, step
     -----
     b = S_ff⁻¹ S_fr with long-run covariances of means over `BIN` (Newey and West 1987, "A simple,
     positive semi-definite, heteroskedasticity and autocorrelation consistent covariance matrix",
-    Econometrica 55(3)), features less their medians and cut at `WILD`. The weights of the whole
-    route count if those learned on every other stretch lower the long-run variance of the residual
-    on the remaining ones, both ways round.
+    Econometrica 55(3)), residual and features less their medians and cut at `WILD`. The weights of
+    the whole route count if those learned on every other stretch lower the long-run variance of the
+    residual on the remaining ones by `LEAST_GAIN`, on the mean of both ways round.
     """
     counts = counts & np.isfinite(features).all(axis=0) & np.isfinite(residual)
     none = np.zeros(features.shape[0])
-    if counts.sum() < LEAST_STATIONS:
+    if counts.sum() < LEAST_STATIONS or _spread(residual[counts]) < LEAST_ERROR:
         return none
     series = np.vstack([_cut(np.where(counts, residual, np.nan)[None]), _cut(features)])
-    means, full = _bin_means(series, counts, max(round(BIN / step), 1))
-    odd = (np.arange(full.size) * BIN // BLOCK) % 2 == 1
+    width = max(round(BIN / step), 1)
+    means, full = _bin_means(series, counts, width)
+    odd = (np.arange(full.size) * width * step // BLOCK) % 2 == 1
+    if min((full & odd).sum(), (full & ~odd).sum()) < LEAST_BINS:
+        return none
     halves = [_covariance(means, full & half) for half in (odd, ~odd)]
-    for own, other in (halves, halves[::-1]):
-        if not _gain(_weights(own), other) > 0:
-            return none
-    return _weights(_covariance(means, full))
+    gain = sum(_gain(_weights(own), other) for own, other in (halves, halves[::-1])) / 2
+    return _weights(_covariance(means, full)) if gain > LEAST_GAIN else none
 
 
 def corrected(axis: FloatArray, features: FloatArray, weights: FloatArray) -> FloatArray:
@@ -95,8 +103,13 @@ def _cut(rows: FloatArray) -> FloatArray:
     if not known.any(axis=1).all():
         return np.zeros(rows.shape)
     rows = rows - np.nanmedian(rows, axis=1, keepdims=True)
-    limit = WILD * 1.4826 * np.nanmedian(np.abs(rows), axis=1, keepdims=True)
+    limit = np.array([[WILD * _spread(row[there])] for row, there in zip(rows, known, strict=True)])
     return np.where(known, np.clip(rows, -limit, limit), 0.0)
+
+
+def _spread(values: FloatArray) -> float:
+    """Robust standard deviation."""
+    return 1.4826 * float(np.median(np.abs(values - np.median(values))))
 
 
 def _bin_means(series: FloatArray, counts: FloatArray, width: int) -> tuple[FloatArray, FloatArray]:

@@ -73,15 +73,18 @@ class Counted:
         return self.ground.read(*window)
 
 
-def measure(folder, n: int, rounds: int) -> tuple[float, int]:
-    """Least cost of sampling over least cost of decoding [-], and the number of blocks."""
+def measure(folder, n: int, rounds: int, *, sides: bool = False) -> tuple[float, int]:
+    """Least cost of sampling over least cost of decoding [-], and the number of blocks; with both
+    sides of the line if asked."""
     easting, northing = winding_line(n)
     path = folder / "ground.tif"
     write_ground(path, easting, northing)
     degrees = pyproj.Transformer.from_crs(32633, 4326, always_xy=True).transform(easting, northing)
     ground = Counted(open_ground(path))
-    values = sample([GroundSource("ground", (ground,))], *degrees).values
-    assert np.isfinite(values).all()
+    heading = np.arctan2(np.gradient(easting), np.gradient(northing)) if sides else None
+    samples = sample([GroundSource("ground", (ground,))], *degrees, heading=heading)
+    assert np.isfinite(samples.values).all()
+    assert (samples.shoulders is not None) == sides
     assert len(ground.windows) == len(set(ground.windows))
     floors, costs = [], []
     for _ in range(rounds):
@@ -92,12 +95,12 @@ def measure(folder, n: int, rounds: int) -> tuple[float, int]:
             floors.append(time.perf_counter() - start)
         ground.close()
         start = time.perf_counter()
-        sample([GroundSource("ground", (ground.ground,))], *degrees)
+        sample([GroundSource("ground", (ground.ground,))], *degrees, heading=heading)
         costs.append(time.perf_counter() - start)
     ground.close()
     ratio = min(costs) / min(floors)
     print(
-        f"\n{n:,} stations, {len(ground.windows):,} blocks: floor {min(floors):.3f} s, "
+        f"\n{n:,} stations{' and both sides' if sides else ''}, {len(ground.windows):,} blocks: floor {min(floors):.3f} s, "
         f"sampling {min(costs):.3f} s, ratio {ratio:.2f}"
     )
     return ratio, len(ground.windows)
@@ -111,7 +114,8 @@ def test_twenty_thousand_stations(tmp_path):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("n", [100_000, 1_000_000])
-def test_sampling_costs_little_more_than_decoding(tmp_path, n):
-    """Law: the aim is 1.3 × the floor; asserted with room for a busy machine."""
-    ratio, _ = measure(tmp_path, n, rounds=3)
-    assert ratio < 1.6
+@pytest.mark.parametrize(("sides", "most"), [(False, 1.6), (True, 1.9)], ids=["line", "line and sides"])
+def test_sampling_costs_little_more_than_decoding(tmp_path, n, sides, most):
+    """Law: the aim is 1.3 × the floor, and 1.5 × with both sides; asserted with room for a busy machine."""
+    ratio, _ = measure(tmp_path, n, rounds=3, sides=sides)
+    assert ratio < most

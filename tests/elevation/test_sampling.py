@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pyproj
 import pytest
+import rasterio
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import ndimage
@@ -15,6 +16,7 @@ from scipy import ndimage
 from profiler.elevation.sampling import GroundSamples, sample
 from profiler.errors import InputError
 from profiler.ground import Bounds, Ground, GroundSource
+from profiler.read.rasters import open_ground
 
 CELL = 0.001
 
@@ -310,3 +312,88 @@ def test_nothing_to_sample():
     np.testing.assert_array_equal(at(ground, [1.0, np.nan], [1.0, 1.0]), [0, np.nan])
     with pytest.raises(InputError, match="“nearest” is not known"):
         at(ground, [1.0], [1.0], method="nearest")
+
+
+def test_shoulders_are_what_rasterio_reads_beside_the_line(tmp_path):
+    """Outside: the file read by rasterio, interpolated by scipy at the places that pyproj's geodesics
+    give 30 and 50 m left and right of the line; heading north-east across a UTM raster of 10 m."""
+    random = np.random.default_rng(10)
+    cells = np.cumsum(random.normal(0, 2, (120, 120)), axis=0).astype(np.float32) + 800
+    grid = rasterio.Affine(10, 0, 500_000, 0, -10, 5_001_200)
+    path = tmp_path / "ground.tif"
+    layout = {"driver": "GTiff", "height": 120, "width": 120, "count": 1, "dtype": "float32"}
+    with rasterio.open(path, "w", crs="EPSG:32632", transform=grid, **layout) as file:
+        file.write(cells, 1)
+    along = np.linspace(150, 1000, 31)  # every 40 m: no station is left out
+    way = pyproj.Transformer.from_crs(32632, 4326, always_xy=True)
+    longitude, latitude = way.transform(500_000 + along, 5_000_000 + along)
+    azimuth = pyproj.Geod(ellps="WGS84").inv(longitude[0], latitude[0], longitude[-1], latitude[-1])[0]
+    got = sample(
+        [GroundSource("x", (open_ground(path),))], longitude, latitude, heading=np.full(31, np.radians(azimuth))
+    )
+    with rasterio.open(path) as file:
+        whole = file.read(1)
+        for number, distance in enumerate((30.0, 50.0)):
+            sides = []
+            for turn in (-90, 90):
+                place = pyproj.Geod(ellps="WGS84").fwd(
+                    longitude, latitude, np.full(31, azimuth + turn), np.full(31, distance)
+                )
+                column, row = ~file.transform @ np.array(way.transform(*place[:2], direction="INVERSE"))
+                sides.append(ndimage.map_coordinates(whole, [row - 0.5, column - 0.5], order=1))
+            np.testing.assert_allclose(got.shoulders[0, number], np.mean(sides, axis=0), atol=0.02)
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(0, 2**32 - 1), st.sampled_from(["bilinear", "cubic"]))
+def test_shoulders_change_nothing_on_the_line_and_read_nothing_twice(seed, method):
+    """Law: with a heading the values on the line are the same (up to the order of a sum), and every block
+    is still read once, in the order of the file."""
+    random = np.random.default_rng(seed)
+    array = random.uniform(0, 900, (40, 40))
+    array[random.random((40, 40)) < 0.05] = np.nan
+    turn = np.cumsum(random.normal(0, 0.2, 200))
+    longitude = 0.02 + np.cumsum(np.sin(turn)) * 1e-4
+    latitude = -0.02 + np.cumsum(np.cos(turn)) * 1e-4
+    plain, beside = ArrayGround(array), ArrayGround(array)
+    bare = sample([GroundSource("x", (plain,))], longitude, latitude, method=method)
+    full = sample([GroundSource("x", (beside,))], longitude, latitude, heading=turn, method=method)
+    np.testing.assert_allclose(bare.values, full.values, rtol=1e-12)
+    assert beside.reads == sorted(set(beside.reads))
+    assert set(plain.reads) <= set(beside.reads)
+    assert bare.shoulders is None
+    assert full.shoulders.shape == (1, 2, 200)
+
+
+def test_shoulders_of_a_ramp_and_beyond_the_edge():
+    """Worked: on a plane the mean of both sides is the line itself; 0.2 cells outside the outermost
+    centres, the far side (0.45 cells of 111 m further) lies off the raster and its mean is missing,
+    the near side (0.27 cells) still is on the edge cell. A value that cannot be ground beside the line
+    counts as void and does not refuse it."""
+    array = np.arange(12.0) * np.ones((60, 1))
+    array[40:, 10] = 20_000.0
+
+    def along(column: float) -> GroundSamples:
+        latitude = -np.linspace(1, 58, 200) * CELL
+        source = GroundSource("x", (ArrayGround(array),))
+        return sample([source], np.full(200, column * CELL), latitude, heading=np.full(200, np.pi))
+
+    np.testing.assert_allclose(along(5.0).shoulders[0], 5.0, atol=1e-5)
+    near, far = along(-0.2).shoulders[0]
+    np.testing.assert_allclose(near, 0.07 / 2, atol=0.002)
+    assert np.isnan(far).all()
+    far = along(8.9).shoulders[0, 1]
+    np.testing.assert_allclose(far[:100], 8.9, atol=1e-4)
+    np.testing.assert_allclose(far[160:], (8.9 - 50 / 111.32 + 9) / 2, atol=0.01)
+
+
+def test_a_part_keeps_its_shoulders():
+    """Law: stations and what lies beside them are cut together."""
+    values = np.arange(10.0)[None]
+    shoulders = np.stack([values, values + 1], axis=1)
+    samples = GroundSamples(values, ("a",), (10.0,), ("unknown",), shoulders)
+    part = samples.part(2, 5)
+    np.testing.assert_array_equal(part.values, [[2, 3, 4, 5]])
+    np.testing.assert_array_equal(part.shoulders, [[[2, 3, 4, 5], [3, 4, 5, 6]]])
+    bare = GroundSamples(values, ("a",), (10.0,), ("unknown",)).part(0, 0)
+    assert (bare.values.shape, bare.shoulders) == ((1, 1), None)
