@@ -16,6 +16,7 @@ LEVELS = {
     "centreline": 1,
     "ground": 1,
     "route": 1,
+    "vertical_curve": 1,
     "profile": 2,
     "landmark": 2,
     "territory": 2,
