@@ -100,8 +100,8 @@ def measure(folder, n: int, rounds: int, *, sides: bool = False) -> tuple[float,
     ground.close()
     ratio = min(costs) / min(floors)
     print(
-        f"\n{n:,} stations{' and both sides' if sides else ''}, {len(ground.windows):,} blocks: floor {min(floors):.3f} s, "
-        f"sampling {min(costs):.3f} s, ratio {ratio:.2f}"
+        f"\n{n:,} stations{' and both sides' if sides else ''}, {len(ground.windows):,} blocks: "
+        f"floor {min(floors):.3f} s, sampling {min(costs):.3f} s, ratio {ratio:.2f}"
     )
     return ratio, len(ground.windows)
 
