@@ -11,6 +11,7 @@ import numpy as np
 from profiler.errors import InputError
 from profiler.route import Posts, Route, frozen_array
 from profiler.units import CURVE_COMPENSATION, FloatArray
+from profiler.vertical_curve import Pvi
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,7 +93,9 @@ class Profile:
     distance is the difference of elevation; ``grade_se`` its standard error.
     ``structure_probability`` is that the rail is not on the ground: 1 on a known tunnel or bridge.
     ``pvi_visible`` tells whether the data can show vertical points of intersection; where they
-    cannot, grades are read in runs. ``known`` are elevations given beforehand, and how they fit.
+    cannot, grades are read in runs. ``pvis`` are those seen, in order of chainage: a second, cleaner
+    line beside the stationwise one, for where it holds (`profiler.vertical_curve.holds`).
+    ``known`` are elevations given beforehand, and how they fit.
     """
 
     route: Route
@@ -111,6 +114,7 @@ class Profile:
     invented: bool = False
     assumptions: tuple[str, ...] = field(default=())
     known: tuple[KnownResidual, ...] = ()
+    pvis: tuple[Pvi, ...] = ()
 
     def __post_init__(self) -> None:
         n = self.route.chainage.size
@@ -195,6 +199,7 @@ def reversed_profile(profile: Profile) -> Profile:
         grade_se=turn_steps(profile.grade_se),
         draws=Draws(total - turn(profile.draws.chainage), profile.draws.elevation[:, ::-1]),
         known=known,
+        pvis=tuple(dataclasses.replace(p.turned, chainage=total - p.chainage) for p in reversed(profile.pvis)),
         **turned_arrays,
     )
 

@@ -6,12 +6,15 @@ hands, mile posts from 38 and a slow order. Nothing of it is real.
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 
 from profiler.landmark import GradeRun, Landmark, Landmarks, Straddle
 from profiler.profile import Draws, Profile
 from profiler.route import CurveElement, Posts, Route, SpeedLimit, Station, Structure
 from profiler.units import MPH, curvature_of_degree
+from profiler.vertical_curve import length_by_rate, pvis_of
 
 PVI_M = np.array([0, 6000, 12000, 13500, 26000, 31000, 37500, 43000, 46000, 50000])
 GRADES = np.array([0.0025, 0.0085, -0.004, 0.0135, -0.015, -0.0245, -0.011, 0.0065, -0.007])
@@ -85,6 +88,17 @@ def invented_profile(units: str = "us", step: float = 10.0, se_m: float = 1.5) -
         units=units,
         invented=True,
     )
+
+
+def seen_profile(units: str = "us", step: float = 10.0) -> Profile:
+    """The same line by data that show its PVIs: curves of 0.1 % per 100 ft, all but the third and the last sure."""
+    profile = invented_profile(units, step)
+    height = 115 + np.r_[0, np.cumsum(np.diff(PVI_M) * GRADES)]
+    length = [0.0, *(length_by_rate(change, 0.001) for change in np.diff(GRADES)), 0.0]
+    pvis = [dataclasses.replace(p, chainage_se=15.0, elevation_se=0.3) for p in pvis_of(PVI_M, height, length)]
+    pvis[2] = dataclasses.replace(pvis[2], chainage_se=120.0, probability=0.92)
+    pvis[-1] = dataclasses.replace(pvis[-1], probability=0.7)
+    return dataclasses.replace(profile, pvi_visible=True, pvis=tuple(pvis))
 
 
 def _curves(s: np.ndarray) -> tuple[tuple[CurveElement, ...], np.ndarray]:

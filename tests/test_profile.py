@@ -11,7 +11,8 @@ import pytest
 from profiler.errors import InputError
 from profiler.profile import Draws, reversed_profile
 from profiler.route import Posts, Station
-from tests.invented import invented_profile
+from profiler.vertical_curve import line_of
+from tests.invented import invented_profile, seen_profile
 from tests.tangents import of_pvis
 
 
@@ -49,6 +50,20 @@ def test_travelled_the_other_way_by_hand():
     np.testing.assert_allclose(turned.elevation, [107, 105, 103, 102, 101, 100])
     np.testing.assert_allclose(turned.grade, [-0.02, -0.02, -0.01, -0.01, -0.01, -0.01])
     np.testing.assert_allclose(turned.draws.at(turned.chainage)[0], turned.elevation)
+
+
+def test_pvis_travelled_the_other_way():
+    """Worked: the last PVI, from +0.65 % to −0.70 % 4 km before the end, is met first, from +0.70 % to −0.65 %.
+    Law: both ways are one line, and twice is as before."""
+    profile = seen_profile()
+    turned = reversed_profile(profile)
+    assert turned.pvis[0].chainage == 4000.0
+    assert (turned.pvis[0].grade_in, turned.pvis[0].grade_out) == pytest.approx((0.007, -0.0065))
+    z, grade = line_of(profile.pvis, profile.chainage)
+    back, turned_grade = line_of(turned.pvis, turned.chainage)
+    np.testing.assert_allclose(back[::-1], z, atol=1e-9)
+    np.testing.assert_allclose(turned_grade[::-1], -grade, atol=1e-9)
+    assert reversed_profile(turned).pvis == profile.pvis
 
 
 def test_grade_times_distance_is_rise_either_way():

@@ -10,8 +10,9 @@ from typing import Any, NamedTuple
 
 from profiler.landmark import GradeRun, Landmark, Straddle
 from profiler.route import CurveElement, SpeedLimit, Station, Structure
+from profiler.vertical_curve import Pvi
 
-VERSION = 1
+VERSION = 2
 """Number of this layout; a reader refuses any other."""
 
 FILE_NAME = "profile.gpkg"
@@ -73,6 +74,19 @@ RECORDS = {
             Column("grade_se_ratio", "grade_se"),
             Column("rise_m", "rise"),
             Column("end_se_m", "end_se"),
+        ),
+    ),
+    "pvis": Record(
+        Pvi,
+        (
+            Column("chainage_m", "chainage"),
+            Column("chainage_se_m", "chainage_se"),
+            Column("elevation_m", "elevation"),
+            Column("elevation_se_m", "elevation_se"),
+            Column("grade_in_ratio", "grade_in"),
+            Column("grade_out_ratio", "grade_out"),
+            Column("curve_length_m", "curve_length"),
+            Column("probability", "probability"),
         ),
     ),
     "straddles": Record(

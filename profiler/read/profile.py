@@ -61,6 +61,7 @@ def read_profile(source: Path | str) -> Profile:
         return Profile(
             route=route,
             draws=_draws(path),
+            pvis=_records(path, "pvis"),
             **_fields(stations, layout.PROFILE_ARRAYS),
             **_fields(facts, layout.PROFILE_FACTS),
         )

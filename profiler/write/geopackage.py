@@ -50,7 +50,7 @@ def write_geopackage(profile: Profile, landmarks: Landmarks, path: Path) -> None
     """Write a profile and its landmarks to ``path``; a file that stands there is replaced.
 
     Layers: ``centreline``, ``profile`` (a point a station), ``landmarks``, ``grade_runs``,
-    ``curves``, ``structures``, ``places``, ``limits``, ``slow_orders``, ``posts``; tables:
+    ``pvis``, ``curves``, ``structures``, ``places``, ``limits``, ``slow_orders``, ``posts``; tables:
     ``straddles``, ``draws`` (a row a node, a column a draw), ``posts_map``, ``about`` (JSON values).
     Coordinates are EPSG:4326. The same profile gives the same bytes; the date inside is fixed, or
     SOURCE_DATE_EPOCH.
@@ -99,7 +99,9 @@ def _write(path: Path, layer: _Layer) -> None:
         driver="GPKG",
         geometry_type=layer.shape_kind,
         crs="EPSG:4326" if spatial else None,
-        # GDAL builds the index when it closes the file, where a full disk goes unreported.
+        # What GDAL does when it closes the file, a full disk leaves undone without a word: no index of
+        # places, no running count of rows.
+        dataset_options={"ADD_GPKG_OGR_CONTENTS": "NO"},
         layer_options={"SPATIAL_INDEX": "NO"} if spatial else None,
     )
 
@@ -109,6 +111,7 @@ def _layers(profile: Profile, landmarks: Landmarks) -> list[_Layer]:
     records: dict[str, Sequence[Any]] = {
         "landmarks": landmarks.items,
         "grade_runs": landmarks.grade_runs,
+        "pvis": profile.pvis,
         "straddles": landmarks.straddles,
         "curves": route.curves,
         "structures": route.structures,
@@ -175,7 +178,7 @@ def _for_people(columns: Mapping[str, Array], posts: Posts) -> dict[str, Array]:
         if place in columns:
             extra["post"] = posts.at(columns[place])
             break
-    for name in ("grade", "grade_se"):
+    for name in ("grade", "grade_se", "grade_in", "grade_out"):
         if f"{name}_ratio" in columns:
             extra[f"{name}_pct"] = columns[f"{name}_ratio"] / PERCENT
     if "curvature_per_m" in columns:

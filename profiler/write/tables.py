@@ -15,6 +15,7 @@ from profiler.landmark import GradeRun, Landmark, Landmarks, Straddle
 from profiler.profile import Profile
 from profiler.route import CurveElement, Posts
 from profiler.units import PERCENT, FloatArray, degree_of_curve
+from profiler.vertical_curve import Pvi
 
 Columns = Mapping[str, Sequence[str]]
 
@@ -24,12 +25,12 @@ _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 def write_tables(profile: Profile, landmarks: Landmarks, folder: Path) -> None:
-    """Write profile.csv, landmarks.csv, grades.csv, curves.csv and straddles.csv into ``folder``.
+    """Write profile, landmarks, grades, pvis, curves and straddles, each a .csv, into ``folder``.
 
     Parameters
     ----------
     profile : Profile
-        Stations give the rows of profile.csv, curve elements those of curves.csv.
+        Stations give the rows of profile.csv, curve elements those of curves.csv, PVIs those of pvis.csv.
     landmarks : Landmarks
         Rows of the other three; ``landmark`` in straddles.csv is a row of landmarks.csv, from 1.
     folder : Path
@@ -42,8 +43,8 @@ def write_tables(profile: Profile, landmarks: Landmarks, folder: Path) -> None:
 
     Notes
     -----
-    pvis.csv is left out: a profile read from elevation rasters does not claim to see vertical
-    points of intersection.
+    pvis.csv is left out where the elevation data cannot show vertical points of intersection
+    (``pvi_visible``): grades.csv is then a way of reading the grade, and nothing claims a PVI.
     """
     posts = profile.route.posts
     tables: dict[str, Columns] = {
@@ -53,6 +54,8 @@ def write_tables(profile: Profile, landmarks: Landmarks, folder: Path) -> None:
         "curves.csv": _curves(profile.route.curves),
         "straddles.csv": _straddles(landmarks.straddles),
     }
+    if profile.pvi_visible:
+        tables["pvis.csv"] = _pvis(profile.pvis)
     for name, columns in tables.items():
         rows = map(",".join, zip(*columns.values(), strict=True))
         text = "\n".join([",".join(columns), *rows, ""])
@@ -106,6 +109,19 @@ def _grades(runs: Sequence[GradeRun], posts: Posts) -> Columns:
         "grade_pct": _fixed([run.grade / PERCENT for run in runs], 4),
         "grade_se_pct": _fixed([run.grade_se / PERCENT for run in runs], 4),
         "rise_m": _fixed([run.rise for run in runs], 2),
+    }
+
+
+def _pvis(pvis: Sequence[Pvi]) -> Columns:
+    return {
+        "chainage_m": _fixed([pvi.chainage for pvi in pvis], 1),
+        "chainage_se_m": _fixed([pvi.chainage_se for pvi in pvis], 1),
+        "elevation_m": _fixed([pvi.elevation for pvi in pvis], 2),
+        "grade_in_pct": _fixed([pvi.grade_in / PERCENT for pvi in pvis], 4),
+        "grade_out_pct": _fixed([pvi.grade_out / PERCENT for pvi in pvis], 4),
+        "curve_length_m": _fixed([pvi.curve_length for pvi in pvis], 1),
+        "se_m": _fixed([pvi.elevation_se for pvi in pvis], 2),
+        "probability": _fixed([pvi.probability for pvi in pvis], 3),
     }
 
 

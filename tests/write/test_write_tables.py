@@ -17,7 +17,7 @@ from profiler.route import Posts
 from profiler.units import MILE
 from profiler.write.outputs import PROFILE_FILES
 from profiler.write.tables import write_tables
-from tests.invented import invented_landmarks, invented_profile
+from tests.invented import PVI_M, invented_landmarks, invented_profile, seen_profile
 
 COLUMNS = {
     "profile.csv": "chainage_m, post, longitude, latitude, ground_m, elevation_m, elevation_se_m, grade_pct, "
@@ -29,6 +29,7 @@ COLUMNS = {
     "radius_m, deflection_deg",
     "straddles.csv": "landmark, kind, direction, train_length_m, head_m, quarter_m, half_m, three_quarter_m, clear_m",
 }
+PVI_COLUMNS = "chainage_m, chainage_se_m, elevation_m, grade_in_pct, grade_out_pct, curve_length_m, se_m, probability"
 
 
 @pytest.fixture(scope="module")
@@ -53,7 +54,7 @@ def test_columns_of_the_contract(folder: Path, name: str):
 
 
 def test_files_written_are_on_the_list(folder: Path):
-    """Law: a result that is not on the list would outlive the next run; no table claims PVIs."""
+    """Law: a result that is not on the list would outlive the next run; no table claims PVIs that none can see."""
     assert {p.name for p in folder.iterdir()} == set(COLUMNS) <= set(PROFILE_FILES)
 
 
@@ -93,6 +94,21 @@ def written(profile: Profile, name: str, landmarks: Landmarks | None = None) -> 
     with tempfile.TemporaryDirectory() as place:
         write_tables(profile, landmarks or invented_landmarks(), Path(place))
         return table(Path(place), name)
+
+
+def test_pvis_by_hand():
+    """Worked: at 12,000 m 130 + 6000·0.85 % = 181 m; +0.85 % to −0.40 % at 0.1 % per 100 ft takes 1,250 ft = 381 m."""
+    rows = written(seen_profile(), "pvis.csv")
+    assert list(rows.columns) == PVI_COLUMNS.split(", ")
+    assert len(rows) == PVI_M.size - 2
+    assert rows.loc[1].tolist() == [12000.0, 15.0, 181.0, 0.85, -0.4, 381.0, 0.3, 1.0]
+    assert rows.loc[7, "probability"] == 0.7
+
+
+def test_data_that_show_pvis_and_have_none(tmp_path: Path):
+    """Law: a line of one grade has a table of PVIs without a row."""
+    write_tables(dataclasses.replace(seen_profile(), pvis=()), invented_landmarks(), tmp_path)
+    assert (tmp_path / "pvis.csv").read_text() == PVI_COLUMNS.replace(", ", ",") + "\n"
 
 
 def test_empty_cells_and_no_negative_nought():
