@@ -96,7 +96,7 @@ def seen_profile(units: str = "us", step: float = 10.0) -> Profile:
     height = 115 + np.r_[0, np.cumsum(np.diff(PVI_M) * GRADES)]
     length = [0.0, *(length_by_rate(change, 0.001) for change in np.diff(GRADES)), 0.0]
     pvis = [dataclasses.replace(p, chainage_se=15.0, elevation_se=0.3) for p in pvis_of(PVI_M, height, length)]
-    pvis[2] = dataclasses.replace(pvis[2], chainage_se=120.0, probability=0.92)
+    pvis[2] = dataclasses.replace(pvis[2], chainage_se=250.0, probability=0.92)
     pvis[-1] = dataclasses.replace(pvis[-1], probability=0.7)
     return dataclasses.replace(profile, pvi_visible=True, pvis=tuple(pvis))
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from profiler.files import output_error
 from profiler.landmark import Landmarks
+from profiler.present.chart_blocks import blocks_of
 from profiler.present.chart_brackets import brackets_of, ruling_grade
 from profiler.present.chart_frame import GAP, GUTTER, PANEL_GAP, RIGHT, Frame, Panel, frame_of
 from profiler.present.chart_key import Foot, Heading, provenance, summary, title
@@ -94,7 +95,7 @@ def compose_chart(
     steepest = [mark.value * PERCENT for d in DIRECTIONS if (mark := ruling_grade(landmarks, d)) is not None]
     frame = frame_of(profile, landmarks, limits or class_limits(max(steepest, default=0.0)), scale)
     brackets, left_out = brackets_of(frame)
-    steps = plan_steps(landmarks.grade_runs, brackets)
+    steps = plan_steps(blocks_of(frame), brackets)
     heights = frame.row_heights({"steps": steps.extra})
     width = GUTTER + frame.width + RIGHT
     heading, foot = Heading(frame, width), Foot(frame, width)

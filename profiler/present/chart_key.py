@@ -9,6 +9,7 @@ import numpy as np
 from profiler import wording
 from profiler.landmark import Landmark
 from profiler.present import signs
+from profiler.present.chart_blocks import blocks_of, unsure
 from profiler.present.chart_brackets import ruling_grade
 from profiler.present.chart_frame import Frame
 from profiler.present.palette import DOWN, INK, UP
@@ -69,7 +70,10 @@ def provenance(frame: Frame) -> list[str]:
         sentences.append(f"Ground: {sources}.")
     sentences.append(f"Vertical datum: {plain(profile.vertical_datum)}.")
     sentences.append("Rail elevation estimated, band ±1.96 standard errors.")
-    if not profile.pvi_visible:
+    if profile.pvis:
+        sentences.append("Blocks lie between PVIs where these are seen, edges slope over vertical curves.")
+        sentences.append("Elsewhere blocks are grade runs, a way of reading.")
+    else:
         sentences.append("Blocks are grade runs, a way of reading, not built grades.")
     sentences.append("Bars across an edge: where it may lie (95 %).")
     return sentences
@@ -196,9 +200,8 @@ _SIGN_WORDS = {
 
 
 def _signs_used(frame: Frame) -> list[tuple[str, str]]:
-    route, marks, runs = frame.profile.route, frame.landmarks, frame.landmarks.grade_runs
+    route, marks, edges = frame.profile.route, frame.landmarks, blocks_of(frame)[:-1]
     structures = {item.kind for item in route.structures}
-    unsure = [run.end_se * frame.scale > 4.0 for run in runs[:-1]]
     used = {kind: bool(marks.of_kind(kind)) for kind in ("crest", "sag", "grade_break")}
     used |= {
         "station": bool(route.stations),
@@ -207,8 +210,8 @@ def _signs_used(frame: Frame) -> list[tuple[str, str]]:
         "suspected": any(m.probability >= 0.5 for m in marks.of_kind("suspected_tunnel", "suspected_bridge")),
         "ruling": bool(marks.of_kind("ruling_grade")),
         "stretch": bool(marks.of_kind("sustained_grade", "heavy_grade_4000_or_less", "heavy_grade_over_4000")),
-        "unsure": any(unsure),
-        "tie": not all(unsure),
+        "unsure": any(unsure(block, frame) for block in edges),
+        "tie": any(block.end_sure for block in edges),
         "slow": bool(route.slow_orders),
     }
     return [(kind, words) for kind, words in _SIGN_WORDS.items() if used[kind]]

@@ -1,4 +1,4 @@
-"""The Steps row: one block per run of grade, hung from a zero line, climbs above and falls below."""
+"""The Steps row: one block per stretch of grade, hung from a zero line, climbs above and falls below."""
 
 from __future__ import annotations
 
@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from profiler import wording
-from profiler.landmark import GradeRun
 from profiler.present import signs
+from profiler.present.chart_blocks import Block, outline, unsure
 from profiler.present.chart_brackets import LANE, Bracket
-from profiler.present.chart_frame import SHARE, Frame, Panel, nice_step
+from profiler.present.chart_frame import SHARE, Frame, Panel, cut, nice_step
 from profiler.present.chart_names import (
     LETTERING,
     RANK_BLOCK,
@@ -26,10 +26,8 @@ from profiler.present.chart_names import (
 from profiler.present.labels import Box, Candidate, Label, Room
 from profiler.present.palette import GROUND_EDGE, HAIR, INK, grade_class, grade_colour, text_colour
 from profiler.present.sheet import Points, Sheet, extent, text_box
-from profiler.units import PERCENT, PERMILLE
+from profiler.units import PERCENT, PERMILLE, FloatArray
 
-SURE_EDGE = 4.0
-"""Standard error of a place [pt] up to which its edge counts as sure at this scale."""
 _FRINGE = 6.0
 _STROKE_STEP = {1: 14.0, 2: 9.0, 3: 6.0, 4: 4.0}
 _LEAST_SIDE = 13.0
@@ -41,10 +39,11 @@ _SLIVER, _NAMED_TWICE = 40.0, 120.0
 class Steps:
     """Scale of the row, the same in all panels.
 
-    ``grade`` is points per m/m; ``up`` and ``down`` are points kept for blocks over and under the
-    zero line; ``brackets`` are drawn beyond them.
+    ``grade`` is points per m/m; ``up`` and ``down`` are points kept for the ``blocks`` over and
+    under the zero line; ``brackets`` are drawn beyond them.
     """
 
+    blocks: tuple[Block, ...]
     grade: float
     up: float
     down: float
@@ -67,22 +66,22 @@ class Steps:
         return panel.rows["steps"].top - LANE * self.lanes[0] - _FRINGE - self.up
 
 
-def plan_steps(runs: tuple[GradeRun, ...], brackets: tuple[Bracket, ...]) -> Steps:
+def plan_steps(blocks: tuple[Block, ...], brackets: tuple[Bracket, ...]) -> Steps:
     """Fit the steepest grades up and down into the row."""
-    grades = [run.grade for run in runs] or [0.0]
+    grades = [block.run.grade for block in blocks] or [0.0]
     up, down = max(0.0, *grades), max(0.0, *(-g for g in grades))
     height = 1.9 * SHARE - 2 * _FRINGE
     if up + down < _LEAST_GRADE:
         up = down = max(up, down, _LEAST_GRADE / 2)
     share = min(max(up / (up + down), _LEAST_SIDE / height), 1 - _LEAST_SIDE / height)
     scale = min(height * s / g for s, g in ((share, up), (1 - share, down)) if g > 0)
-    return Steps(scale, height * share, height * (1 - share), brackets)
+    return Steps(blocks, scale, height * share, height * (1 - share), brackets)
 
 
 def draw_steps(sheet: Sheet, room: Room, panel: Panel, frame: Frame, steps: Steps) -> list[Label]:
     """Draw the row and hand back the figures that want room in it."""
     unit = wording.grade_unit(frame.units)
-    name = "grade" if frame.profile.pvi_visible else "grade runs"
+    name = "grade" if frame.profile.pvis else "grade runs"
     gutter(sheet, panel, "steps", "Steps", [f"{name}, {unit}", "climbs above,", "falls below"])
     zero = steps.zero(panel)
     baseline(sheet, panel, zero)
@@ -90,12 +89,16 @@ def draw_steps(sheet: Sheet, room: Room, panel: Panel, frame: Frame, steps: Step
     labels = [b for bracket in steps.brackets for b in _bracket(sheet, room, panel, steps, bracket)]
     _edges(sheet, room, panel, frame, steps)
     strokes: list[Points] = []
-    for run in frame.landmarks.grade_runs:
-        part = panel.clipped(run.start, run.end)
+    for i, block in enumerate(steps.blocks):
+        run, edge = block.run, outline(steps.blocks, i)
+        part = panel.clipped(edge[0][0], edge[0][-1])
         if part is None:
             continue
         ends = (float(panel.x(part[0])), float(panel.x(part[1])))
-        label = _block(sheet, room, frame, zero, steps, run, ends, strokes)
+        places, grades = cut(*part, *edge)
+        label = _block(
+            sheet, room, frame, steps, block, _Edge(zero, panel.x(places), zero + grades * steps.grade), strokes
+        )
         # A sliver left over by the cut between panels is named on the other side of it.
         if panel.holds((run.start + run.end) / 2) or ends[1] - ends[0] > _SLIVER:
             labels.append(label)
@@ -103,18 +106,27 @@ def draw_steps(sheet: Sheet, room: Room, panel: Panel, frame: Frame, steps: Step
     return labels
 
 
+@dataclass(frozen=True, eq=False)
+class _Edge:
+    """Free edge of a block: points (m,) ``x``, ``y``, and the zero line it hangs from. [pt]"""
+
+    zero: float
+    x: FloatArray
+    y: FloatArray
+
+
 def _block(
     sheet: Sheet,
     room: Room,
     frame: Frame,
-    zero: float,
     steps: Steps,
-    run: GradeRun,
-    ends: tuple[float, float],
+    block: Block,
+    shape: _Edge,
     strokes: list[Points],
 ) -> Label:
-    """Draw one run between two places across the sheet, add its strokes, and hand back its figure."""
-    x0, x1 = ends
+    """Draw one block along its free edge, add its strokes, and hand back its figure."""
+    run, zero = block.run, shape.zero
+    x0, x1 = float(shape.x[0]), float(shape.x[-1])
     shade = int(grade_class(run.grade, frame.limits))
     where = wording.stretch_words(frame.profile.route.posts, run.start, run.end)
     if shade == 0:
@@ -123,16 +135,18 @@ def _block(
         return Label(f"level, {where}", RANK_GENTLE, (level,))
     edge, rising = zero + run.grade * steps.grade, run.grade > 0
     fill = grade_colour(run.grade, frame.limits)
-    sheet.areas([[(x0, zero), (x0, edge), (x1, edge), (x1, zero)]], fill, edge=INK, width=0.5, z=3)
-    strokes += signs.slope_strokes(x0, x1, edge, rising, _STROKE_STEP[shade])
+    sheet.areas([[(x0, zero), *zip(shape.x, shape.y, strict=True), (x1, zero)]], fill, edge=INK, width=0.5, z=3)
+    flat = shape.x[np.isclose(shape.y, edge)]
+    if flat.size:  # a panel may hold no more of a block than its curve
+        strokes += signs.slope_strokes(float(flat[0]), float(flat[-1]), edge, rising, _STROKE_STEP[shade])
     owner, fringe = f"block {run.start:.1f}", edge + (5.4 if rising else -5.4)
     room.take(Box(x0, min(zero, fringe), x1, max(zero, fringe)), owner)
-    block = Box(x0, min(zero, edge), x1, max(zero, edge))
+    box = Box(x0, min(zero, edge), x1, max(zero, edge))
     figure = wording.grade_figure(abs(run.grade), frame.units, run.grade_se)
     number = f"{'↗' if rising else '↘'}{figure}"
     length = wording.distance_text(run.end - run.start, frame.units)
     style = "number_white" if text_colour(fill) != INK else "number"
-    choices = _inside(block, style, number, length, owner) + _outside(block, rising, number, length)
+    choices = _inside(box, style, number, length, owner) + _outside(box, rising, number, length)
     return Label(f"{number}, {where}", RANK_GENTLE if shade == 1 else RANK_BLOCK, tuple(choices))
 
 
@@ -175,18 +189,20 @@ def _outside(block: Box, rising: bool, number: str, length: str) -> list[Candida
 
 def _edges(sheet: Sheet, room: Room, panel: Panel, frame: Frame, steps: Steps) -> None:
     """Unsure edges get a capped bar, sure ones are tied up to the rail."""
-    runs, zero = frame.landmarks.grade_runs, steps.zero(panel)
+    zero = steps.zero(panel)
     ties: list[Points] = []
-    for first, second in itertools.pairwise(runs):
+    for block, following in itertools.pairwise(steps.blocks):
+        first, second = block.run, following.run
         if not panel.start < first.end < panel.end:
             continue
         x, se = float(panel.x(first.end)), first.end_se * panel.scale
-        if se > SURE_EDGE:
+        if unsure(block, frame):
             y = zero + (first.grade + second.grade) / 2 * steps.grade
             left, right = max(x - 1.96 * se, panel.left), min(x + 1.96 * se, panel.right)
             room.take(signs.unsure_edge(sheet, left, right, y))
-        else:
-            edge = zero + max(0.0, first.grade, second.grade) * steps.grade
+        elif block.end_sure:
+            top = (first.grade + second.grade) / 2 if block.end_curve else max(first.grade, second.grade)
+            edge = zero + max(0.0, top) * steps.grade
             rail = float(panel.y(np.interp(first.end, frame.profile.chainage, frame.profile.elevation)))
             ties.append([(x, edge), (x, rail)])
     sheet.lines(ties, width=0.5, colour=INK, z=2.2, dash=(1.0, 2.2))

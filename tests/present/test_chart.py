@@ -17,7 +17,7 @@ from profiler.present.chart import Chart, compose_chart, draw_chart
 from profiler.present.palette import DOWN, UP
 from profiler.profile import Profile, reversed_profile
 from profiler.route import Posts, Station
-from tests.invented import invented_landmarks, invented_profile
+from tests.invented import invented_landmarks, invented_profile, seen_profile
 
 TOTAL = 50_000.0
 TURNED = {"with": "against", "against": "with", "both": "both"}
@@ -64,7 +64,9 @@ def bare(profile: Profile) -> Profile:
 def chart(units: str = "us", case: str = "plain", scale: float | None = None) -> Chart:
     """The invented line as a chart, in one of several states."""
     profile, marks = invented_profile(units), invented_landmarks()
-    if case == "reversed":
+    if case == "seen":
+        profile = seen_profile(units)
+    elif case == "reversed":
         profile, marks = reversed_profile(profile), turned(marks)
     elif case == "crowded":
         profile = crowded(profile)
@@ -90,6 +92,7 @@ def words_of(drawn: Chart) -> list[str]:
         ("reversed", 0.05),
         ("crowded", 0.018),
         ("unsure", None),
+        ("seen", None),
         ("bare", None),
     ],
 )
@@ -165,6 +168,15 @@ def test_unsure_edges_have_bars_and_no_dotted_line():
     """Worked: 120 m × 6 at 0.0246 pt/m is 17.7 pt, over 4 pt; the key then explains the bar."""
     assert "edge may lie in here" in words_of(chart("us", "unsure"))
     assert "edge may lie in here" not in words_of(chart("us"))
+
+
+def test_runs_are_not_called_pvis_and_pvis_are():
+    """Law: the word stands on a chart only where PVIs are seen; grades in runs say that they are runs."""
+    runs, seen = chart("us"), chart("us", "seen")
+    assert "PVI" not in runs.description
+    assert "grade runs, %" in words_of(runs)
+    assert "Blocks lie between PVIs where these are seen" in seen.description
+    assert "grade, %" in words_of(seen)
 
 
 def test_suspected_structure_says_how_likely():
