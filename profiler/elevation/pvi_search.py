@@ -20,8 +20,8 @@ CHEAP = 4.0
 PRICE = 6.0
 """What a PVI must save of the misfit (minus twice the log likelihood) to be kept."""
 
-ROUNDS, WAVES = 6, 40
-"""Rounds of fitting after each wave of moves; waves at most."""
+ROUNDS, LAST_ROUNDS, WAVES = 3, 6, 40
+"""Rounds of fitting after each wave of moves and before the first and after the last; waves at most."""
 
 LEAST_SPLIT = 300.0
 """Shorter curves are not split. [m]"""
@@ -98,7 +98,7 @@ def search(knots: Polygon, seen: Seen) -> Polygon:
     In each wave moves far enough apart are tried at once, fitted together and judged one by one
     by what they save around them.
     """
-    knots = fit(roomy(knots), np.ones(knots.place.size, dtype=bool), seen, ROUNDS)
+    knots = fit(roomy(knots), np.ones(knots.place.size, dtype=bool), seen, LAST_ROUNDS)
     refused: set[_Name] = set()
     for _ in range(WAVES):
         for offered in (_fewer, _joined, _more):
@@ -108,7 +108,7 @@ def search(knots: Polygon, seen: Seen) -> Polygon:
         else:
             break
         knots = _tried(knots, seen, moves, refused)
-    return fit(knots, np.ones(knots.place.size, dtype=bool), seen, ROUNDS)
+    return fit(knots, np.ones(knots.place.size, dtype=bool), seen, LAST_ROUNDS)
 
 
 _Name = tuple[str, float, float]

@@ -12,15 +12,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from profiler.elevation.estimator import Estimate
-from profiler.elevation.noise import Noise
+from profiler.elevation.noise import Noise, fit_noise
 from profiler.elevation.pvi_search import first_polygon, search
-from profiler.elevation.tangents import Polygon, Seen, usual_log_length
+from profiler.elevation.tangents import Polygon, Seen, fit, heights, roomy, usual_log_length
 from profiler.units import FloatArray
 from profiler.vertical_curve import Pvi
 
 USUAL_CHANGE, USUAL_TANGENT, SHOWS = 0.005, 1000.0, 2.0
 """Ground shows PVIs if a change of grade so large [m/m] between tangents so long [m] stands out so
 many times its standard error."""
+
+FIRST_ROUNDS = 6
+"""Rounds of the fit about which the errors of the ground are learned."""
 
 LEAST_VISIBLE, LEAST_PROBABILITY = 3.0, 0.5
 """A PVI is claimed if its change of grade stands out so many times its standard error and at least
@@ -48,16 +51,8 @@ changes that nobody saw. [m]"""
 PLACE_FLOOR, HEIGHT_FLOOR = 10.0, 0.1
 """Standard errors of place and elevation are never smaller than these. [m]"""
 
-LEAST_STATIONS = 20
-
-
-def show_pvis(noises: Sequence[Noise]) -> bool:
-    """Whether ground of such errors can show PVIs at all; where none can, grades are read in runs."""
-    return any(_shows(noise) for noise in noises)
-
-
-def _shows(noise: Noise) -> bool:
-    return standing_out(USUAL_CHANGE, USUAL_TANGENT, noise) >= SHOWS
+LEAST_STATIONS, LEAST_LEARNED = 20, 100
+"""Without so many stations in use nothing is fitted, nor the error of a source learned anew."""
 
 
 def standing_out(change: float, tangent: float, noise: Noise) -> float:
@@ -69,8 +64,21 @@ def standing_out(change: float, tangent: float, noise: Noise) -> float:
     return float(abs(change) / np.sqrt(24 * power / max(tangent, 1.0) ** 3))
 
 
-def find_pvis(chainage: FloatArray, ground: FloatArray, source: FloatArray, estimate: Estimate) -> tuple[Pvi, ...]:
-    """The PVIs that can be seen, in order of chainage.
+def clearest(ground: FloatArray, noises: Sequence[Noise]) -> tuple[FloatArray, FloatArray]:
+    """Of the sources' ground (m, n) [m], at each station (n,) that which shows a grade best, and its source.
+
+    Where no source says anything the ground is NaN and the source -1.
+    """
+    power = np.array([noise.sigma**2 * noise.length for noise in noises])
+    source = np.argmin(np.where(np.isfinite(ground), power[:, None], np.inf), axis=0)
+    value = np.take_along_axis(ground, source[None], axis=0)[0]
+    return value, np.where(np.isfinite(value), source, -1)
+
+
+def find_pvis(
+    chainage: FloatArray, ground: FloatArray, source: FloatArray, estimate: Estimate
+) -> tuple[Pvi, ...] | None:
+    """The PVIs that can be seen, in order of chainage; None where the ground cannot show any.
 
     Parameters
     ----------
@@ -87,18 +95,40 @@ def find_pvis(chainage: FloatArray, ground: FloatArray, source: FloatArray, esti
     None is claimed where the ground is too wrong to show it, nor on a known or suspected
     structure, where there is no ground to show it. Grades beside a claimed PVI are those of the
     fit; where the grade out of one and the grade into the next differ, a change between them is
-    not seen well enough to be claimed.
+    not seen well enough to be claimed. The errors of the ground are learned once more, about a
+    line that is round where the track is.
     """
     used = _used(ground, source, estimate)
-    if not show_pvis(estimate.noise) or used.sum() < LEAST_STATIONS:
-        return ()
-    seen = _means(chainage[used], ground[used], source[used], estimate.noise, estimate.elevation[used])
+    if used.sum() < LEAST_STATIONS:
+        return None
+    counted = np.where(used, source, -1)
+    seen = _means(chainage, ground, counted, estimate.noise, estimate.elevation)
+    first = roomy(_first(chainage, seen, estimate))
+    rounded = fit(first, np.ones(first.place.size, dtype=bool), seen, FIRST_ROUNDS)
+    noises = _left_over(rounded, chainage, ground, counted, estimate.noise)
+    visible = np.array([standing_out(USUAL_CHANGE, USUAL_TANGENT, noise) >= SHOWS for noise in noises])
+    if not visible.any():
+        return None
+    seen = _means(chainage, ground, counted, noises, estimate.elevation)
     knots = search(_first(chainage, seen, estimate), seen)
-    visible = np.array([_shows(noise) for noise in estimate.noise])
     drawn = _drawn(knots, estimate)
-    sight = _Sight(chainage, np.where(used & visible[np.maximum(source, 0)], source, -1), estimate)
+    in_sight = np.where((counted >= 0) & visible[counted], counted, -1)
+    sight = _Sight(chainage, in_sight, estimate.structure_probability >= OFF_GROUND, noises)
     claimed = (_claim(knots, j, sight, drawn) for j in range(1, knots.place.size - 1))
     return tuple(pvi for pvi in claimed if pvi is not None)
+
+
+def _left_over(
+    knots: Polygon, chainage: FloatArray, ground: FloatArray, source: FloatArray, noises: Sequence[Noise]
+) -> tuple[Noise, ...]:
+    """The errors of the sources about the line of tangents and parabolas."""
+    residual = np.where(source >= 0, ground, 0.0) - heights(knots, chainage)
+    step = float(chainage[1] - chainage[0])
+    own = [source == k for k in range(len(noises))]
+    return tuple(
+        fit_noise(residual - _median(residual[used]), used, step) if used.sum() >= LEAST_LEARNED else noise
+        for used, noise in zip(own, noises, strict=True)
+    )
 
 
 def _used(ground: FloatArray, source: FloatArray, estimate: Estimate) -> FloatArray:
@@ -112,7 +142,9 @@ def _means(
     chainage: FloatArray, ground: FloatArray, source: FloatArray, noises: Sequence[Noise], line: FloatArray
 ) -> Seen:
     """Means over stretches of about `STRETCH`, of one source each, where there is ground (m,)."""
-    step = float(np.diff(chainage).min())
+    step = float(chainage[1] - chainage[0])
+    used = source >= 0
+    chainage, ground, source, line = chainage[used], ground[used], source[used], line[used]
     width = max(round(STRETCH / step), 1) * step
     stretch = ((chainage - chainage[0] + step / 2) // width).astype(int)
     rows, row = np.unique(stretch * len(noises) + source, return_inverse=True)
@@ -146,11 +178,11 @@ def _first(chainage: FloatArray, seen: Seen, estimate: Estimate) -> Polygon:
 
 
 class _Sight:
-    """What is seen around a place: the source in use (n,) at stations, -1 where none shows PVIs."""
+    """What is seen around a place: the source in use (n,) at stations, -1 where none shows PVIs, and
+    which stations lie on structures."""
 
-    def __init__(self, chainage: FloatArray, source: FloatArray, estimate: Estimate) -> None:
-        self._chainage, self._source, self._noise = chainage, source, estimate.noise
-        self._off = estimate.structure_probability >= OFF_GROUND
+    def __init__(self, chainage: FloatArray, source: FloatArray, off: FloatArray, noises: Sequence[Noise]) -> None:
+        self._chainage, self._source, self._off, self._noise = chainage, source, off, noises
         self._so_far = np.r_[0.0, np.cumsum(source >= 0)] * float(chainage[1] - chainage[0])
 
     def noise(self, place: float) -> Noise | None:

@@ -12,7 +12,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from profiler.elevation.pvis import find_pvis
+from profiler.elevation.pvis import clearest, find_pvis
 from profiler.vertical_curve import Pvi
 from tests.benchmarks.accuracy import CASES, Case, run_case
 
@@ -38,11 +38,8 @@ class Found:
 
 
 def pvis_of_case(case: Case) -> tuple[Pvi, ...]:
-    """The PVIs of a case from its ground in order of preference."""
-    first = np.argmax(np.isfinite(case.ground), axis=0)
-    ground = np.take_along_axis(case.ground, first[None], axis=0)[0]
-    source = np.where(np.isfinite(ground) & (case.estimate.structure_probability < 1), first, -1)
-    return find_pvis(case.chainage, ground, source, case.estimate)
+    """The PVIs of a case; none where its ground cannot show any."""
+    return find_pvis(case.chainage, *clearest(case.ground, case.estimate.noise), case.estimate) or ()
 
 
 def judged(case: Case) -> Found:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -85,4 +86,4 @@ def test_blocks_cover_the_line():
         blocks: tuple[Block, ...] = blocks_of(frame(dataclasses.replace(seen_profile(), pvis=pvis)))
         assert blocks[0].run.start == 0
         assert blocks[-1].run.end == PVI_M[-1]
-        assert all(a.run.end == b.run.start for a, b in zip(blocks[:-1], blocks[1:], strict=True))
+        assert all(a.run.end == b.run.start for a, b in pairwise(blocks))
