@@ -13,6 +13,10 @@ from profiler.units import PERCENT, FloatArray
 AGREE = 1.0
 """A station agrees with a run whose grade lies within so many standard errors of its own."""
 
+NEAR, FAR = 150.0, 350.0
+"""A draw has a grade break if its mean grades between these distances before and after it differ
+enough. [m]"""
+
 SHORTEST = 400.0
 """A run shorter than this whose grade lies between its neighbours' is the bend between them. [m]"""
 
@@ -111,7 +115,8 @@ def grade_breaks(
 ) -> list[Landmark]:
     """Edges between runs of one sense where the grade changes by at least ``least`` [m/m].
 
-    ``taken`` are places [m] of crests and sags, which are no breaks.
+    ``taken`` are places [m] of crests and sags, which are no breaks. The probability of a break is
+    the share of the draws whose grade changes near it in the same sense and by half as much at least.
     """
     found = []
     for before, after in pairwise(runs):
@@ -136,10 +141,19 @@ def grade_breaks(
                 low=float(low) / PERCENT,
                 high=float(high) / PERCENT,
                 unit="%",
-                probability=float((changes * np.sign(change) >= least).mean()),
+                probability=float((_changes_near(profile, at) * np.sign(change) >= abs(change) / 2).mean()),
                 place_low=at - 1.96 * before.end_se,
                 place_high=at + 1.96 * before.end_se,
                 note=f"from {before.grade / PERCENT:.2f} % to {after.grade / PERCENT:.2f} % with chainage",
             )
         )
     return found
+
+
+def _changes_near(profile: Profile, at: float) -> FloatArray:
+    """Change of grade (d,) [m/m] about a place [m] in every draw."""
+    s = profile.chainage
+    places = np.clip(at + np.array([-FAR, -NEAR, NEAR, FAR]), s[0], s[-1])
+    rise = np.diff(profile.draws.at(places), axis=1)
+    grades = rise / np.maximum(np.diff(places), 1.0)
+    return np.asarray(grades[:, 2] - grades[:, 0])

@@ -90,11 +90,21 @@ def test_a_break_of_grade():
 
 
 def test_a_doubtful_break():
-    """Law: draws in which the change is 0.6 % or 0.4 %, half of them each: probability one half of 0.5 %."""
+    """Law: draws in which the change is 0.6 % or 0.2 %, half of them each: one half of them has half of 0.5 %."""
     profile = of_pvis([0, 3000, 6000], [0.004, 0.009])
     bend = np.maximum(profile.chainage - 3000, 0)
-    draws = profile.elevation + np.repeat([-0.001, 0.001], 20)[:, None] * bend
+    draws = profile.elevation + np.repeat([-0.003, 0.001], 20)[:, None] * bend
     profile = dataclasses.replace(profile, draws=dataclasses.replace(profile.draws, elevation=draws))
     (found,) = grade_breaks(profile, grade_runs(profile), 0.005 - 1e-9, ())
     assert found.probability == pytest.approx(0.5)
-    assert (found.low, found.high) == pytest.approx((0.4, 0.6), abs=1e-3)
+    assert (found.low, found.high) == pytest.approx((0.2, 0.6), abs=1e-3)
+
+
+def test_a_break_that_may_be_elsewhere():
+    """Law: draws that change their grade a kilometre farther, a quarter of them, do not have it here."""
+    profile = of_pvis([0, 3000, 6000], [0.004, 0.009])
+    places = np.repeat([3000.0, 4000.0], [30, 10])[:, None]
+    draws = 100 + 0.004 * profile.chainage + 0.005 * np.maximum(profile.chainage - places, 0)
+    profile = dataclasses.replace(profile, draws=dataclasses.replace(profile.draws, elevation=draws))
+    (found,) = grade_breaks(profile, grade_runs(profile), 0.005 - 1e-9, ())
+    assert found.probability == pytest.approx(0.75)
