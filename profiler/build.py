@@ -20,9 +20,10 @@ from profiler.elevation.estimator import Estimate, estimate
 from profiler.elevation.sampling import GroundSamples, sample
 from profiler.errors import CoverageError, TerritoryError
 from profiler.ground import Bounds, GroundSource, Relief
+from profiler.heights import datum_of, in_one_datum, known_between, known_elevations
 from profiler.landmark import Landmarks
 from profiler.landmarks.find import LandmarkSettings, find_landmarks
-from profiler.profile import Draws, Profile
+from profiler.profile import Draws, KnownElevation, Profile
 from profiler.read.centreline import read_centreline
 from profiler.read.points import read_points
 from profiler.read.rasters import assumptions_of, open_sources
@@ -194,13 +195,15 @@ def build_profile(territory: Territory, *, trim: bool = False, progress: Progres
     sources = open_ground(territory)
     drawn = draw_line(territory, progress)
     samples = sample_ground(territory, sources, drawn, progress, shoulders=True)
+    samples, of_datum = in_one_datum(samples, drawn.stations.longitude, drawn.stations.latitude)
     height = float(np.nanmean(samples.values)) if np.isfinite(samples.values).any() else 0.0
     route = route_of(territory, drawn, 1 + height / EARTH_RADIUS)
-    route, samples, said = _covered(route, samples, territory, trim)
+    known, of_known = known_elevations(territory, route, datum_of(samples))
+    route, samples, known, said = _covered(route, samples, known, territory, trim)
     progress("estimating the rail", 0.0)
     off_ground = _off_ground(route, max((c for c in samples.cell_m if np.isfinite(c)), default=0.0))
     fit = _estimate(route, samples, off_ground, territory)
-    return _profile(route, samples, off_ground, fit, territory, (*assumptions_of(sources), *said))
+    return _profile(route, samples, off_ground, fit, territory, (*assumptions_of(sources), *of_datum, *of_known, *said))
 
 
 def sample_ground(
@@ -242,13 +245,13 @@ def coverage(territory: Territory, route: Route, samples: GroundSamples) -> tupl
 
 
 def _covered(
-    route: Route, samples: GroundSamples, territory: Territory, trim: bool
-) -> tuple[Route, GroundSamples, tuple[str, ...]]:
-    """The route and samples whose gaps may be bridged: all of them, or the longest stretch."""
+    route: Route, samples: GroundSamples, known: tuple[KnownElevation, ...], territory: Territory, trim: bool
+) -> tuple[Route, GroundSamples, tuple[KnownElevation, ...], tuple[str, ...]]:
+    """The route, samples and known elevations whose gaps may be bridged: all of them, or the longest stretch."""
     ground, missing, found = _missing(territory, route, samples)
     if not found:
         said = f"elevation data are missing at {int(missing.sum())} stations and bridged" if missing.any() else ""
-        return route, samples, (said,) if said else ()
+        return route, samples, known, (said,) if said else ()
     stretch = longest_covered(route.chainage, ground, found)
     if stretch is None:
         raise CoverageError(
@@ -269,7 +272,8 @@ def _covered(
         f"trimmed to {post_text(route.posts, float(route.chainage[first]), 2)} … "
         f"{post_text(route.posts, float(route.chainage[last]), 2)}: no elevation over {words}"
     )
-    return kept, samples.part(first, last), (said,)
+    known, left_out = known_between(known, float(route.chainage[first]), float(route.chainage[last]))
+    return kept, samples.part(first, last), known, (said, *left_out)
 
 
 def _extent(route: Route) -> str:

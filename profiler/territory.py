@@ -180,11 +180,15 @@ class SlowOrderTable(_Limit):
 
 
 class KnownElevationTable(_Table):
+    """A height of the rail; ``offset_m`` is added to it, stated by the user to bring it to the rasters' datum."""
+
     at: Place
-    elevation_m: float | None = None
-    elevation_ft: float | None = None
+    elevation_m: Annotated[float | None, Field(ge=-500, le=9000)] = None
+    elevation_ft: Annotated[float | None, Field(ge=-1640, le=29_530)] = None
     se_m: Annotated[float | None, Field(gt=0)] = None
     se_ft: Annotated[float | None, Field(gt=0)] = None
+    vertical_datum: str = "unknown"
+    offset_m: float | None = None
 
     @model_validator(mode="after")
     def _one_elevation(self) -> KnownElevationTable:
@@ -193,6 +197,16 @@ class KnownElevationTable(_Table):
         if self.se_m is not None and self.se_ft is not None:
             raise ValueError("give se_m or se_ft, one of them")
         return self
+
+    @property
+    def elevation(self) -> float:
+        """As given, above its own datum. [m]"""
+        return self.elevation_m if self.elevation_m is not None else (self.elevation_ft or 0.0) * FOOT
+
+    @property
+    def se(self) -> float | None:
+        """Standard error as given, None where none is. [m]"""
+        return self.se_ft * FOOT if self.se_ft is not None else self.se_m
 
 
 class StationTable(_Table):
@@ -266,5 +280,5 @@ class Territory(_Table):
 
     def not_used(self) -> tuple[str, ...]:
         """Tables given here that nothing uses yet."""
-        later = ("known_elevations", "stops", "profile")
+        later = ("stops", "profile")
         return tuple(name for name in later if getattr(self, name))

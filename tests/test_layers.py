@@ -24,6 +24,7 @@ LEVELS = {
     "read": 3,
     "alignment": 3,
     "elevation": 3,
+    "heights": 4,
     "landmarks": 4,
     "build": 6,
     "present": 7,

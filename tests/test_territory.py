@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
-from profiler.territory import Place, PostAt, PostsFrom, SpeedLimitTable, Territory
+from profiler.territory import KnownElevationTable, Place, PostAt, PostsFrom, SpeedLimitTable, Territory
 from profiler.units import KMH, MPH
 
 LINE = {"centreline": {"path": "line.geojson"}}
@@ -167,7 +167,15 @@ def test_tables_not_used_yet_are_named():
     """Law: what is accepted and not used is said aloud."""
     known = {"at": {"post": "54.3"}, "elevation_ft": 1040, "se_ft": 1.5}
     territory = Territory.model_validate({**LINE, "known_elevations": [known], "stops": [{"at": {"post": 1}}]})
-    assert set(territory.not_used()) == {"known_elevations", "stops"}
+    assert territory.not_used() == ("stops",)
+
+
+def test_a_known_elevation_in_either_unit():
+    """Worked: 1,000 ft are 304.8 m, 1.5 ft 0.4572 m; no standard error given is none, and so is no offset."""
+    feet = KnownElevationTable.model_validate({"at": {"post": "1"}, "elevation_ft": 1000, "se_ft": 1.5})
+    assert (feet.elevation, feet.se) == (pytest.approx(304.8), pytest.approx(0.4572))
+    metres = KnownElevationTable.model_validate({"at": {"post": "1"}, "elevation_m": 0})
+    assert (metres.elevation, metres.se, metres.offset_m, metres.vertical_datum) == (0, None, None, "unknown")
 
 
 @pytest.mark.parametrize(
@@ -177,11 +185,17 @@ def test_tables_not_used_yet_are_named():
         {"elevation_m": 1, "elevation_ft": 3},
         {"elevation_m": 1, "se_m": 1, "se_ft": 3},
         {"elevation_m": 1, "se_m": 0},
+        {"elevation_m": 1, "se_m": float("nan")},
+        {"elevation_m": float("nan")},
+        {"elevation_m": 30_000},
+        {"elevation_ft": -2000},
+        {"elevation_m": 1, "offset_m": float("inf")},
+        {"elevation_m": 1, "datum": "EGM96"},
     ],
 )
-def test_known_elevation_one_way(height: dict[str, float]):
-    """Law: one height, at most one standard error, above nought."""
-    with pytest.raises(ValidationError, match=r"one of them|greater than 0"):
+def test_known_elevation_one_way(height: dict[str, Any]):
+    """Law: one height that ground can have, at most one standard error, above nought, all finite."""
+    with pytest.raises(ValidationError, match=r"one of them|than or equal|greater than 0|finite|Extra inputs"):
         Territory.model_validate({**LINE, "known_elevations": [{"at": {"post": "1"}, **height}]})
 
 

@@ -14,7 +14,7 @@ from profiler.alignment.smooth import earth_centred
 from profiler.alignment.spans import PieceSpan
 from profiler.errors import InputError, RouteError
 from profiler.route import Posts, Structure
-from profiler.units import FloatArray
+from profiler.units import KILOMETRE, FloatArray
 
 NEAR = 100.0
 """A structure's line belongs to the route where it stays within this. [m]"""
@@ -238,6 +238,7 @@ def place_on_line(
     latitude: float | None,
     chainage: float | None,
     source: str,
+    within: float = BESIDE,
 ) -> float:
     """Chainage [m] of a place given in one of the three ways.
 
@@ -246,7 +247,7 @@ def place_on_line(
     InputError
         If a post or a chainage is not on the line.
     RouteError
-        If a coordinate is further than `BESIDE` from it.
+        If a coordinate is further than ``within`` [m] from it.
     """
     length = float(index.chainage[-1])
     if post is not None:
@@ -258,10 +259,11 @@ def place_on_line(
     assert longitude is not None
     assert latitude is not None
     at, off = index.nearest(longitude, latitude)
-    if off > BESIDE:
+    if off > within:
+        far = f"{off / 1000:.1f} km" if off >= KILOMETRE else f"{off:.0f} m"
         raise RouteError(
             source,
-            f"longitude {longitude:.5f}, latitude {latitude:.5f} is {off / 1000:.1f} km from the line",
+            f"longitude {longitude:.5f}, latitude {latitude:.5f} is {far} from the line",
             "correct the coordinates",
         )
     return at

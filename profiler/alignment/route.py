@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from profiler.alignment.curves import curve_elements, element_curvature
 from profiler.alignment.places import (
+    BESIDE,
     LineIndex,
     merged_structures,
     place_on_line,
@@ -74,7 +75,7 @@ def line_posts(
         for number, entry in enumerate(stated.at, start=1):
             source = f"{territory.source}: posts.at[{number}]"
             place = entry.model_copy(update={"post": None})
-            anchors.append((_place(index, None, place, source), parse_post(entry.post, stated.unit, source)))
+            anchors.append((place_of(index, None, place, source), parse_post(entry.post, stated.unit, source)))
         posts = posts_from_anchors(anchors, stated.unit)
         equations = [
             (e.at_chainage_m, parse_post(e.back, stated.unit), parse_post(e.ahead, stated.unit))
@@ -109,8 +110,14 @@ def _posts_of_points(
     return posts_from_anchors(anchors, unit)
 
 
-def _place(index: LineIndex, posts: Posts | None, place: Place, source: str) -> float:
-    """Chainage [m] of a territory's place."""
+def place_of(index: LineIndex, posts: Posts | None, place: Place, source: str, within: float = BESIDE) -> float:
+    """Chainage [m] of a territory's place, refused if off the line; coordinates may lie ``within`` [m] of it.
+
+    Raises
+    ------
+    InputError, RouteError
+        As `place_on_line`.
+    """
     if place.post is not None and posts is None:
         raise TerritoryError(source, "a post cannot be placed by a post", "give chainage_m or coordinates")
     return place_on_line(
@@ -121,12 +128,13 @@ def _place(index: LineIndex, posts: Posts | None, place: Place, source: str) -> 
         latitude=place.latitude,
         chainage=place.chainage_m,
         source=source,
+        within=within,
     )
 
 
 def _stretch(index: LineIndex, posts: Posts, start: Place, end: Place, source: str) -> tuple[float, float]:
     """Chainages [m] of a territory's two places, the lower first."""
-    a, b = (_place(index, posts, place, f"{source}.{key}") for place, key in ((start, "from"), (end, "to")))
+    a, b = (place_of(index, posts, place, f"{source}.{key}") for place, key in ((start, "from"), (end, "to")))
     return min(a, b), max(a, b)
 
 
@@ -165,7 +173,7 @@ def cut_between(
                     "give coordinates",
                 )
             posts = line_posts(line, spans, territory, around, 1.0)
-        ends[which] = _place(index, posts, place, source)
+        ends[which] = place_of(index, posts, place, source)
     if abs(ends[1] - ends[0]) < 1.0:
         raise RouteError(f"{territory.source}: centreline", "start and end are the same place", "move one of them")
     return ends[0], ends[1]
@@ -277,7 +285,7 @@ def _from_file(
 def _stations(index: LineIndex, posts: Posts, centreline: Centreline, territory: Territory) -> tuple[Station, ...]:
     found = []
     for number, table in enumerate(territory.stations, start=1):
-        at = _place(index, posts, table.at, f"{territory.source}: stations[{number}].at")
+        at = place_of(index, posts, table.at, f"{territory.source}: stations[{number}].at")
         found.append(Station(table.name, at))
     if not found:
         for point in centreline.points:

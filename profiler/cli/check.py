@@ -83,6 +83,7 @@ def _structures(route: Route, kind: str) -> str:
 def _ground(territory: Territory, drawn: DrawnLine, route: Route) -> tuple[list[str], bool]:
     """What the rasters are, and whether they leave a gap that may not be bridged."""
     from profiler.build import coverage, open_ground, sample_ground
+    from profiler.heights import datum_of, in_one_datum, known_elevations
     from profiler.read.rasters import assumptions_of
     from profiler.wording import datum_words
 
@@ -96,6 +97,12 @@ def _ground(territory: Territory, drawn: DrawnLine, route: Route) -> tuple[list[
             f"{datum_words(source.vertical_datum)}"
         )
     lines += [f"assumed: {said}" for said in assumptions_of(sources)]
-    samples = sample_ground(territory, sources, drawn)
+    samples, converted = in_one_datum(
+        sample_ground(territory, sources, drawn), drawn.stations.longitude, drawn.stations.latitude
+    )
+    known, taken = known_elevations(territory, route, datum_of(samples))
+    if known:
+        lines.append(f"known elevations: {', '.join(item.words for item in known)}")
+    lines += [f"assumed: {said}" for said in (*converted, *taken)]
     words, gap = coverage(territory, route, samples)
     return [*lines, f"coverage: {words}"], gap

@@ -19,6 +19,7 @@ from rasterio.windows import Window
 
 from profiler.errors import InputError
 from profiler.ground import Bounds, GroundSource
+from profiler.read.datum import UNKNOWN, known_datum, same_datum
 from profiler.read.raster_header import (
     GDAL_OPTIONS,
     Header,
@@ -295,7 +296,8 @@ def open_sources(
     Raises
     ------
     InputError, MissingCRSError
-        As `open_ground`; an entry that matches no file, or only files taken before.
+        As `open_ground`; an entry that matches no file, or only files taken before, or files that
+        stand above different vertical datums.
     """
     sources: list[GroundSource] = []
     taken: set[Path] = set()
@@ -314,10 +316,22 @@ def open_sources(
             )
             for path in paths
         )
-        data = {tile.vertical_datum for tile in tiles}
-        datum = data.pop() if len(data) == 1 else "unknown"
-        sources.append(GroundSource(_source_name(str(entry)), tiles, datum))
+        sources.append(GroundSource(_source_name(str(entry)), tiles, _one_datum(str(entry), tiles)))
     return tuple(sources)
+
+
+def _one_datum(entry: str, tiles: Sequence[RasterGround]) -> str:
+    """The vertical datum of all tiles of an entry; "unknown" if one of them does not tell."""
+    of_name = {tile.vertical_datum: tile for tile in tiles}
+    named = [name for name in of_name if known_datum(name)]
+    other = next((name for name in named if not same_datum(name, named[0])), None)
+    if other is not None:
+        raise InputError(
+            entry,
+            f"{of_name[named[0]].name} stands above {named[0]}, {of_name[other].name} above {other}",
+            "name them in separate entries",
+        )
+    return named[0] if named and len(named) == len(of_name) else UNKNOWN
 
 
 def assumptions_of(sources: Iterable[GroundSource]) -> tuple[str, ...]:
