@@ -42,7 +42,7 @@ NEAR = 150.0
 
 REACH, CURVE_SHARE, ACROSS = 200.0, 0.5, 100.0
 """A draw has a PVI if its grades, over `ACROSS` [m], so far to both sides of it [m] or this share of the
-usual curve, differ enough."""
+usual curve, but not beyond the middle of a tangent, differ enough."""
 
 TANGENT = 600.0
 """Where the tangents of a draw meet is told by so much of them beside the curve: farther away may be
@@ -223,10 +223,9 @@ def _drawn(knots: Polygon, estimate: Estimate) -> _Drawn:
     place = apart / np.where(np.abs(change) > 1e-6, change, 1e-6)
     height = last[:, :-1] + into * (place - end[:-1])
     aside = np.maximum(REACH, CURVE_SHARE * np.exp(usual_log_length(knots.change)))[1:-1]
-    grades = [
-        (_at(estimate, x + ACROSS / 2) - _at(estimate, x - ACROSS / 2)) / ACROSS
-        for x in (knots.place[1:-1] - aside, knots.place[1:-1] + aside)
-    ]
+    before = knots.place[1:-1] - np.minimum(aside, gap[:-1] / 2)
+    after = knots.place[1:-1] + np.minimum(aside, gap[1:] / 2)
+    grades = [(_at(estimate, x + ACROSS / 2) - _at(estimate, x - ACROSS / 2)) / ACROSS for x in (before, after)]
     return _Drawn(*(np.pad(x, ((0, 0), (1, 1))) for x in (place, height, change, grades[1] - grades[0])))
 
 

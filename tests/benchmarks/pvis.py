@@ -13,7 +13,7 @@ from itertools import pairwise
 import numpy as np
 
 from profiler.elevation.pvis import clearest, find_pvis
-from profiler.vertical_curve import Pvi
+from profiler.vertical_curve import Pvi, holds
 from tests.benchmarks.accuracy import CASES, Case, run_case
 
 WITHIN, LARGE = 200.0, 0.005
@@ -33,6 +33,7 @@ class Found:
     height: np.ndarray
     height_se: np.ndarray
     length: np.ndarray
+    holds: float
     seconds: float
     count: int
 
@@ -71,6 +72,7 @@ def judged(case: Case) -> Found:
         height=np.array([told[k].elevation for k in i]) - true_height[j],
         height_se=np.array([told[k].elevation_se for k in i]),
         length=np.array([told[k].curve_length for k in i]) / np.maximum(true[j, 3], 1.0),
+        holds=float(holds(told, case.chainage, case.estimate.elevation, case.estimate.elevation_se).mean()),
         seconds=seconds,
         count=len(told),
     )
@@ -94,6 +96,7 @@ def row(found: list[Found]) -> dict[str, float]:
         "height p50": float(np.median(height)) if some else float("nan"),
         "cover z": float((height < 1.96 * pool("height_se")).mean()) if some else float("nan"),
         "length/true": float(np.median(pool("length"))) if some else float("nan"),
+        "line holds": float(np.mean([f.holds for f in found])),
         "told": float(sum(f.count for f in found)),
         "seconds": sum(f.seconds for f in found),
     }
