@@ -10,7 +10,7 @@ import numpy as np
 
 from profiler.errors import InputError
 from profiler.route import Posts, Route, frozen_array
-from profiler.units import CURVE_COMPENSATION, FloatArray
+from profiler.units import CURVE_COMPENSATION, FOOT, FloatArray
 from profiler.vertical_curve import Pvi
 
 
@@ -40,6 +40,10 @@ class Draws:
         return (z[:, i] * (1 - share) + z[:, i + 1] * share).astype(float)
 
 
+UNIT_FITS = 3.0
+"""A height in another unit would fit if it is no more standard errors off than this."""
+
+
 @dataclass(frozen=True)
 class KnownElevation:
     """Rail height ``elevation`` [m] known at ``chainage`` [m] with standard error ``se`` [m].
@@ -58,8 +62,9 @@ class KnownResidual:
     """A known elevation beside what all the other evidence says there.
 
     ``known``, its standard error ``se``, and ``fitted`` without it are in metres above the profile's
-    datum; ``residual_se`` [m] is the standard error of their difference. One that is not ``used``
-    disagreed too much; ``rival`` is the place of another that contradicts it, if there is one.
+    datum; ``residual_se`` [m] is the standard error of their difference. ``reason`` is why it is not
+    ``used``: "misfit" (too far from what the rest says) or "tie" (another one contradicts it, and the
+    rest does not decide); ``rival`` is the place of one that contradicts it, if there is one.
     """
 
     chainage: float
@@ -67,9 +72,14 @@ class KnownResidual:
     se: float
     fitted: float
     residual_se: float
-    used: bool
     place: str
+    reason: str = ""
     rival: str = ""
+
+    @property
+    def used(self) -> bool:
+        """Whether it counts in the profile."""
+        return not self.reason
 
     @property
     def residual(self) -> float:
@@ -80,6 +90,14 @@ class KnownResidual:
     def standard_errors(self) -> float:
         """Size of the residual in its own standard error."""
         return abs(self.residual) / self.residual_se
+
+    @property
+    def unit_meant(self) -> str:
+        """ "ft" or "m" if a height that is not used would fit in that unit instead, else nothing."""
+        for unit, height in (("ft", self.known * FOOT), ("m", self.known / FOOT)):
+            if not self.used and abs(height - self.fitted) < UNIT_FITS * self.residual_se:
+                return unit
+        return ""
 
 
 @dataclass(frozen=True, eq=False)

@@ -221,6 +221,17 @@ def datum_words(name: str) -> str:
     return "vertical datum unknown" if name == "unknown" else f"heights above {name}"
 
 
+def known_words(reason: str, standard_errors: float, rival: str = "", unit_meant: str = "") -> str:
+    """Why a known elevation is not used, out of the figures of its residual; nothing if it is."""
+    if reason == "tie":
+        return f"contradicts the one at {rival}, and nothing else tells which of them is right"
+    if reason != "misfit":
+        return ""
+    beside = f" and contradicts the one at {rival}" if rival else ""
+    guess = f"would fit in {unit_meant}" if unit_meant else "wrong post, wrong datum or a typing error?"
+    return f"disagrees by {standard_errors:.1f} standard errors{beside}: {guess}"
+
+
 def class_words(limits: tuple[float, ...], units: str) -> tuple[str, ...]:
     """Names of the classes of steepness from their lower limits [m/m]: "level", "0.1–0.5", …, "2+"."""
     unit = PERCENT if units == "us" else PERMILLE

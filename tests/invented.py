@@ -11,7 +11,7 @@ import dataclasses
 import numpy as np
 
 from profiler.landmark import GradeRun, Landmark, Landmarks, Straddle
-from profiler.profile import Draws, Profile
+from profiler.profile import Draws, KnownResidual, Profile
 from profiler.route import CurveElement, Posts, Route, SpeedLimit, Station, Structure
 from profiler.units import MPH, curvature_of_degree
 from profiler.vertical_curve import length_by_rate, pvis_of
@@ -99,6 +99,15 @@ def seen_profile(units: str = "us", step: float = 10.0) -> Profile:
     pvis[2] = dataclasses.replace(pvis[2], chainage_se=250.0, probability=0.92)
     pvis[-1] = dataclasses.replace(pvis[-1], probability=0.7)
     return dataclasses.replace(profile, pvi_visible=True, pvis=tuple(pvis))
+
+
+def invented_known() -> tuple[KnownResidual, ...]:
+    """Three known elevations: one that fits, one that does not, and one that would in feet."""
+    return (
+        KnownResidual(5000, 320.0, 0.3, 320.4, 0.8, "post 5.0"),
+        KnownResidual(15000, 311.0, 0.3, 305.0, 1.0, "post 15.0", "misfit", "post 15.1"),
+        KnownResidual(30000, 1000.0, 0.5, 304.0, 0.9, "chainage 30000 m", "misfit"),
+    )
 
 
 def _curves(s: np.ndarray) -> tuple[tuple[CurveElement, ...], np.ndarray]:

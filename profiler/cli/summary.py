@@ -12,6 +12,9 @@ from profiler.profile import Profile
 from profiler.route import DIRECTIONS
 from profiler.units import PERCENT
 
+SHOWN = 5
+"""More known elevations that do not fit than these are only counted."""
+
 
 def summary(profile: Profile, landmarks: Landmarks, folder: Path) -> str:
     """What a reader wants to know first, what was assumed, and what to open."""
@@ -34,12 +37,28 @@ def summary(profile: Profile, landmarks: Landmarks, folder: Path) -> str:
         f"  how sure: elevation to ±{wording.elevation_text(float(np.median(reach)), units, 1)}, "
         f"at worst ±{wording.elevation_text(float(reach.max()), units, 1)}; {datum}"
     )
+    lines += _known(profile)
     lines += [f"  assumed: {said}" for said in (*route.assumptions, *profile.assumptions)]
     lines.append(f"  {wording.CAUTION_SHORT}")
     names = [n for n in ("map.html", "chart.png", "profile.csv", "landmarks.csv") if (folder / n).exists()]
     lines.append("Open:")
     lines += [f"  {folder / name}" for name in names]
     return "\n".join(lines)
+
+
+def _known(profile: Profile) -> list[str]:
+    """How many known elevations count, and which do not."""
+    if not profile.known:
+        return []
+    wrong = [item for item in profile.known if not item.used]
+    lines = [f"  known elevations: {len(profile.known) - len(wrong)} of {len(profile.known)} used"]
+    for item in wrong[:SHOWN]:
+        why = wording.known_words(item.reason, item.standard_errors, item.rival, item.unit_meant)
+        height, fitted = (wording.elevation_text(z, profile.units, 1) for z in (item.known, item.fitted))
+        lines.append(f"  not used: {height} at {item.place}, {why} (the rest says {fitted})")
+    if len(wrong) > SHOWN:
+        lines.append(f"  not used: {len(wrong) - SHOWN} more, see known_elevations.csv")
+    return lines
 
 
 def _ruling(profile: Profile, landmarks: Landmarks, direction: str) -> list[str]:

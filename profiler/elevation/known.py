@@ -130,8 +130,8 @@ def known_residuals(known: Sequence[KnownElevation], offset: RasterOffset) -> tu
             se=item.se,
             fitted=item.elevation + float(residual),
             residual_se=float(se),
-            used=bool(used),
             place=item.words,
+            reason="" if used else "misfit" if rival < 0 or offset.used[rival] else "tie",
             rival=known[rival].words if rival >= 0 else "",
         )
         for item, residual, se, used, rival in zip(

@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 from profiler.landmark import GradeRun, Landmark, Straddle
+from profiler.profile import KnownResidual
 from profiler.route import CurveElement, SpeedLimit, Station, Structure
 from profiler.vertical_curve import Pvi
 
@@ -101,6 +102,19 @@ RECORDS = {
             Column("half_m", "half"),
             Column("three_quarter_m", "three_quarter"),
             Column("clear_m", "clear"),
+        ),
+    ),
+    "known_elevations": Record(
+        KnownResidual,
+        (
+            Column("place", "place", str),
+            Column("chainage_m", "chainage"),
+            Column("known_m", "known"),
+            Column("se_m", "se"),
+            Column("fitted_m", "fitted"),
+            Column("residual_se_m", "residual_se"),
+            Column("reason", "reason", str),
+            Column("rival", "rival", str),
         ),
     ),
     "curves": Record(

@@ -62,6 +62,7 @@ def read_profile(source: Path | str) -> Profile:
             route=route,
             draws=_draws(path),
             pvis=_records(path, "pvis"),
+            known=_records(path, "known_elevations"),
             **_fields(stations, layout.PROFILE_ARRAYS),
             **_fields(facts, layout.PROFILE_FACTS),
         )

@@ -50,7 +50,8 @@ def write_geopackage(profile: Profile, landmarks: Landmarks, path: Path) -> None
     """Write a profile and its landmarks to ``path``; a file that stands there is replaced.
 
     Layers: ``centreline``, ``profile`` (a point a station), ``landmarks``, ``grade_runs``,
-    ``pvis``, ``curves``, ``structures``, ``places``, ``limits``, ``slow_orders``, ``posts``; tables:
+    ``pvis``, ``known_elevations``, ``curves``, ``structures``, ``places``, ``limits``,
+    ``slow_orders``, ``posts``; tables:
     ``straddles``, ``draws`` (a row a node, a column a draw), ``posts_map``, ``about`` (JSON values).
     Coordinates are EPSG:4326. The same profile gives the same bytes; the date inside is fixed, or
     SOURCE_DATE_EPOCH.
@@ -112,6 +113,7 @@ def _layers(profile: Profile, landmarks: Landmarks) -> list[_Layer]:
         "landmarks": landmarks.items,
         "grade_runs": landmarks.grade_runs,
         "pvis": profile.pvis,
+        "known_elevations": profile.known,
         "straddles": landmarks.straddles,
         "curves": route.curves,
         "structures": route.structures,

@@ -5,6 +5,7 @@ PROFILE_FILES = (
     "landmarks.csv",
     "grades.csv",
     "pvis.csv",
+    "known_elevations.csv",
     "curves.csv",
     "straddles.csv",
     "profile.gpkg",

@@ -12,10 +12,11 @@ from pathlib import Path
 import numpy as np
 
 from profiler.landmark import GradeRun, Landmark, Landmarks, Straddle
-from profiler.profile import Profile
+from profiler.profile import KnownResidual, Profile
 from profiler.route import CurveElement, Posts
 from profiler.units import PERCENT, FloatArray, degree_of_curve
 from profiler.vertical_curve import Pvi
+from profiler.wording import known_words
 
 Columns = Mapping[str, Sequence[str]]
 
@@ -25,7 +26,7 @@ _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 def write_tables(profile: Profile, landmarks: Landmarks, folder: Path) -> None:
-    """Write profile, landmarks, grades, pvis, curves and straddles, each a .csv, into ``folder``.
+    """Write profile, landmarks, grades, pvis, curves, straddles, known_elevations, each a .csv, into ``folder``.
 
     Parameters
     ----------
@@ -45,6 +46,7 @@ def write_tables(profile: Profile, landmarks: Landmarks, folder: Path) -> None:
     -----
     pvis.csv is left out where the elevation data cannot show vertical points of intersection
     (``pvi_visible``): grades.csv is then a way of reading the grade, and nothing claims a PVI.
+    known_elevations.csv is there where any were given: each beside what is fitted without it.
     """
     posts = profile.route.posts
     tables: dict[str, Columns] = {
@@ -56,6 +58,8 @@ def write_tables(profile: Profile, landmarks: Landmarks, folder: Path) -> None:
     }
     if profile.pvi_visible:
         tables["pvis.csv"] = _pvis(profile.pvis)
+    if profile.known:
+        tables["known_elevations.csv"] = _known(profile.known, posts)
     for name, columns in tables.items():
         rows = map(",".join, zip(*columns.values(), strict=True))
         text = "\n".join([",".join(columns), *rows, ""])
@@ -122,6 +126,22 @@ def _pvis(pvis: Sequence[Pvi]) -> Columns:
         "curve_length_m": _fixed([pvi.curve_length for pvi in pvis], 1),
         "se_m": _fixed([pvi.elevation_se for pvi in pvis], 2),
         "probability": _fixed([pvi.probability for pvi in pvis], 3),
+    }
+
+
+def _known(known: Sequence[KnownResidual], posts: Posts) -> Columns:
+    return {
+        "post": _posts(posts, [item.chainage for item in known]),
+        "chainage_m": _fixed([item.chainage for item in known], 1),
+        "place": _text(item.place for item in known),
+        "known_m": _fixed([item.known for item in known], 2),
+        "se_m": _fixed([item.se for item in known], 2),
+        "fitted_m": _fixed([item.fitted for item in known], 2),
+        "residual_m": _fixed([item.residual for item in known], 2),
+        "residual_se_m": _fixed([item.residual_se for item in known], 2),
+        "standard_errors": _fixed([item.standard_errors for item in known], 1),
+        "used": ["yes" if item.used else "no" for item in known],
+        "note": _text(known_words(item.reason, item.standard_errors, item.rival, item.unit_meant) for item in known),
     }
 
 

@@ -18,13 +18,13 @@ from hypothesis import strategies as st
 
 from profiler.errors import InputError
 from profiler.landmark import KINDS, GradeRun, Landmark, Landmarks, Straddle
-from profiler.profile import Draws, Profile
+from profiler.profile import Draws, KnownResidual, Profile
 from profiler.read import layout
 from profiler.read.profile import read_landmarks, read_profile
 from profiler.route import CurveElement, Posts, Route, SpeedLimit, Station, Structure
 from profiler.vertical_curve import Pvi
 from profiler.write.geopackage import write_geopackage
-from tests.invented import invented_landmarks, invented_profile, seen_profile
+from tests.invented import invented_known, invented_landmarks, invented_profile, seen_profile
 
 
 @pytest.fixture(scope="module")
@@ -58,7 +58,7 @@ def assert_same(one: Any, two: Any) -> None:
 
 def test_the_same_profile(tmp_path: Path):
     """Law: every field of profile, route, posts and draws comes back bit for bit, from folder or file."""
-    profile, landmarks = seen_profile(), invented_landmarks()
+    profile, landmarks = dataclasses.replace(seen_profile(), known=invented_known()), invented_landmarks()
     write_geopackage(profile, landmarks, tmp_path / "profile.gpkg")
     assert_same(read_profile(tmp_path), profile)
     assert_same(read_profile(str(tmp_path / "profile.gpkg")), profile)
@@ -138,6 +138,12 @@ def results(draw: st.DrawFn) -> tuple[Profile, Landmarks]:
             **dict.fromkeys(("chainage", "elevation", "grade_in", "grade_out", "curve_length"), figures),
             **dict.fromkeys(("chainage_se", "elevation_se", "probability"), st.floats(0, 1)),
         ),
+        known=some(
+            KnownResidual,
+            **dict.fromkeys(("chainage", "known", "fitted"), figures),
+            **dict.fromkeys(("se", "residual_se"), st.floats(0.01, 9)),
+            **dict.fromkeys(("place", "reason", "rival"), words),
+        ),
         invented=draw(st.booleans()),
         assumptions=tuple(draw(st.lists(words, max_size=2))),
     )
@@ -187,7 +193,7 @@ def test_anything_comes_back(result: tuple[Profile, Landmarks]):
     + [
         (Route, {*layout.ROUTE_ARRAYS.values(), *layout.ROUTE_FACTS.values(), "longitude", "latitude", "posts",
                  "curves", "structures", "stations", "limits", "slow_orders"}),
-        (Profile, {*layout.PROFILE_ARRAYS.values(), *layout.PROFILE_FACTS.values(), "route", "draws", "pvis"}),
+        (Profile, {*layout.PROFILE_ARRAYS.values(), *layout.PROFILE_FACTS.values(), "route", "draws", "pvis", "known"}),
         (Posts, {*layout.POSTS_MAP.values(), *layout.POSTS_FACTS.values()}),
         (Draws, {"chainage", "elevation"}),
         (Landmarks, {"items", "grade_runs", "straddles"}),

@@ -17,7 +17,7 @@ from profiler.route import Posts
 from profiler.units import MILE
 from profiler.write.outputs import PROFILE_FILES
 from profiler.write.tables import write_tables
-from tests.invented import PVI_M, invented_landmarks, invented_profile, seen_profile
+from tests.invented import PVI_M, invented_known, invented_landmarks, invented_profile, seen_profile
 
 COLUMNS = {
     "profile.csv": "chainage_m, post, longitude, latitude, ground_m, elevation_m, elevation_se_m, grade_pct, "
@@ -30,6 +30,11 @@ COLUMNS = {
     "straddles.csv": "landmark, kind, direction, train_length_m, head_m, quarter_m, half_m, three_quarter_m, clear_m",
 }
 PVI_COLUMNS = "chainage_m, chainage_se_m, elevation_m, grade_in_pct, grade_out_pct, curve_length_m, se_m, probability"
+
+
+KNOWN_COLUMNS = (
+    "post, chainage_m, place, known_m, se_m, fitted_m, residual_m, residual_se_m, standard_errors, used, note"
+)
 
 
 @pytest.fixture(scope="module")
@@ -109,6 +114,23 @@ def test_data_that_show_pvis_and_have_none(tmp_path: Path):
     """Law: a line of one grade has a table of PVIs without a row."""
     write_tables(dataclasses.replace(seen_profile(), pvis=()), invented_landmarks(), tmp_path)
     assert (tmp_path / "pvis.csv").read_text() == PVI_COLUMNS.replace(", ", ",") + "\n"
+
+
+def test_known_elevations_by_hand():
+    """Worked: 311 m against 305 ± 1 m is 6 standard errors off; 1,000 m would fit as 1,000 ft = 304.8 m.
+    Law: posts are the route's own."""
+    profile = dataclasses.replace(invented_profile(), known=invented_known())
+    rows = written(profile, "known_elevations.csv")
+    assert list(rows.columns) == KNOWN_COLUMNS.split(", ")
+    assert rows.post.tolist() == pytest.approx(profile.route.posts.at(np.array([5000, 15000, 30000])), abs=6e-4)
+    assert rows.loc[0].tolist()[1:] == [5000.0, "post 5.0", 320.0, 0.3, 320.4, -0.4, 0.8, 0.5, "yes", ""]
+    assert rows.used.tolist() == ["yes", "no", "no"]
+    assert rows.note[1] == (
+        "disagrees by 6.0 standard errors and contradicts the one at post 15.1: wrong post, wrong datum or a "
+        "typing error?"
+    )
+    assert rows.note[2] == "disagrees by 773.3 standard errors: would fit in ft"
+    assert "known_elevations.csv" in PROFILE_FILES
 
 
 def test_empty_cells_and_no_negative_nought():
