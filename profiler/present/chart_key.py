@@ -69,6 +69,9 @@ def provenance(frame: Frame) -> list[str]:
     if sources:
         sentences.append(f"Ground: {sources}.")
     sentences.append(f"Vertical datum: {plain(profile.vertical_datum)}.")
+    if profile.known:
+        used = sum(item.used for item in profile.known)
+        sentences.append(f"Known elevations: {used} of {len(profile.known)} used.")
     sentences.append("Rail elevation estimated, band ±1.96 standard errors.")
     if profile.pvis:
         sentences.append("Blocks lie between PVIs where these are seen, edges slope over vertical curves.")

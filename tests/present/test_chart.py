@@ -17,7 +17,7 @@ from profiler.present.chart import Chart, compose_chart, draw_chart
 from profiler.present.palette import DOWN, UP
 from profiler.profile import Profile, reversed_profile
 from profiler.route import Posts, Station
-from tests.invented import invented_landmarks, invented_profile, seen_profile
+from tests.invented import invented_known, invented_landmarks, invented_profile, seen_profile
 
 TOTAL = 50_000.0
 TURNED = {"with": "against", "against": "with", "both": "both"}
@@ -188,6 +188,13 @@ def test_certainty_of_elevation_in_words():
     """Worked: s.e. 1.5 m, 4.5 m in structures: 1.96 × 1.5 = 2.94 m and 8.82 m; ÷ 0.3048 = 9.6 and 28.9 ft."""
     assert {"sure to ±3,", "at worst ±9"} <= set(words_of(chart("metric")))
     assert {"sure to ±10,", "at worst ±29"} <= set(words_of(chart("us")))
+
+
+def test_known_elevations_are_counted():
+    """Law: the sheet says how many known elevations count, and nothing where none were given."""
+    told = compose_chart(dataclasses.replace(invented_profile(), known=invented_known()), invented_landmarks())
+    assert "Known elevations: 1 of 3 used." in " ".join(words_of(told))
+    assert "Known elevations" not in " ".join(words_of(chart()))
 
 
 def test_same_profile_same_bytes(tmp_path):
