@@ -17,6 +17,7 @@ from profiler.alignment.stations import StationedLine, lay_stations
 from profiler.centreline import Centreline
 from profiler.elevation.coverage import Gap, gaps, longest_covered
 from profiler.elevation.estimator import Estimate, estimate
+from profiler.elevation.pvis import clearest, find_pvis
 from profiler.elevation.sampling import GroundSamples, sample
 from profiler.errors import CoverageError, TerritoryError
 from profiler.ground import Bounds, GroundSource, Relief
@@ -44,6 +45,9 @@ a tall line on a wide screen still lies in country."""
 
 LEANS = 0.02
 """A bound on the grade that holds back more than this share of the line is too tight."""
+
+WIDER, STEEPEST_PCT = 1.5, 15.0
+"""It is then widened by this factor, to this at most."""
 
 _DEGREE_M = np.radians(1) * EARTH_RADIUS
 
@@ -202,8 +206,10 @@ def build_profile(territory: Territory, *, trim: bool = False, progress: Progres
     route, samples, known, said = _covered(route, samples, known, territory, trim)
     progress("estimating the rail", 0.0)
     off_ground = _off_ground(route, max((c for c in samples.cell_m if np.isfinite(c)), default=0.0))
-    fit = _estimate(route, samples, off_ground, territory)
-    return _profile(route, samples, off_ground, fit, territory, (*assumptions_of(sources), *of_datum, *of_known, *said))
+    fit, of_bound = _estimate(route, samples, off_ground, known, territory)
+    return _profile(
+        route, samples, off_ground, fit, territory, (*assumptions_of(sources), *of_datum, *of_known, *said, *of_bound)
+    )
 
 
 def sample_ground(
@@ -294,15 +300,35 @@ def _stretches(route: Route, found: tuple[Gap, ...]) -> str:
     return ", ".join(shown) + more
 
 
-def _estimate(route: Route, samples: GroundSamples, off_ground: FloatArray, territory: Territory) -> Estimate:
-    return estimate(
-        route.chainage,
-        samples.values,
-        off_ground,
-        max_grade=territory.settings.max_grade_pct * PERCENT,
-        draws=DRAWS,
-        seed=SEED,
-    )
+def _estimate(
+    route: Route,
+    samples: GroundSamples,
+    off_ground: FloatArray,
+    known: tuple[KnownElevation, ...],
+    territory: Territory,
+) -> tuple[Estimate, tuple[str, ...]]:
+    """The estimate under the territory's bound on the grade, or under a wider one if it leans on that."""
+    bound = territory.settings.max_grade_pct
+    leaned = 0.0
+    while True:
+        fit = estimate(
+            route.chainage,
+            samples.values,
+            off_ground,
+            max_grade=bound * PERCENT,
+            shoulders=samples.shoulders,
+            known=known,
+            draws=DRAWS,
+            seed=SEED,
+        )
+        if fit.at_bound <= LEANS or bound >= STEEPEST_PCT:
+            break
+        leaned = leaned or fit.at_bound
+        bound = min(WIDER * bound, STEEPEST_PCT)
+    if not leaned:
+        return fit, ()
+    given = f"max_grade_pct = {territory.settings.max_grade_pct:g}"
+    return fit, (f"the estimate leaned on {given} over {leaned:.0%} of the line: widened to {bound:.3g}",)
 
 
 def _off_ground(route: Route, margin: float) -> FloatArray:
@@ -321,11 +347,12 @@ def _profile(
     territory: Territory,
     assumptions: tuple[str, ...],
 ) -> Profile:
-    ground, source = samples.preferred()
+    ground, _ = samples.preferred()
+    source = fit.weight.argmax(axis=0)
+    weight = np.take_along_axis(fit.weight, source[None], axis=0)[0]
     on_structure = route.structure_at(route.chainage) > 0
     data = {d for d in samples.vertical_datum if d != "unknown"}
-    bound = territory.settings.max_grade_pct
-    leans = f"the estimate leans on max_grade_pct = {bound:g} over {fit.at_bound:.0%} of the line: raise it"
+    pvis = find_pvis(route.chainage, *clearest(fit.ground, fit.noise), fit)
     return Profile(
         route=route,
         ground=ground,
@@ -334,14 +361,17 @@ def _profile(
         grade=fit.grade,
         grade_se=fit.grade_se,
         structure_probability=np.where(off_ground, on_structure, fit.structure_probability),
-        ground_source=np.where(off_ground, -1, source),
+        ground_source=np.where(weight > 0, source, -1),
+        ground_weight=weight,
         draws=Draws(fit.draw_chainage, fit.draw_elevation),
         source_names=samples.names,
         vertical_datum=data.pop() if len(data) == 1 else "unknown",
         units=territory.route.units,
-        pvi_visible=fit.pvi_visible,
+        pvi_visible=pvis is not None,
+        pvis=pvis or (),
+        known=fit.known,
         invented=territory.route.invented,
-        assumptions=(*assumptions, *((leans,) if fit.at_bound > LEANS else ())),
+        assumptions=assumptions,
     )
 
 

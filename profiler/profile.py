@@ -100,15 +100,29 @@ class KnownResidual:
         return ""
 
 
+_STATION_ARRAYS = (
+    "ground",
+    "elevation",
+    "elevation_se",
+    "grade",
+    "grade_se",
+    "structure_probability",
+    "ground_weight",
+)
+
+
 @dataclass(frozen=True, eq=False)
 class Profile:
     """A route with its rail elevation; arrays are (n,), one value a station of ``route``.
 
     ``ground`` is what the raster says at a station, NaN where nothing counted [m];
-    ``ground_source`` (n,) is an index into ``source_names``, -1 where nothing counted.
+    ``ground_source`` (n,) is an index into ``source_names``, -1 where nothing counted; of several
+    that counted, the one with the greatest share, which is ``ground_weight`` (n,): 1 where it alone
+    speaks, less where others do or a structure is suspected.
     ``elevation`` is rail height above ``vertical_datum`` [m], ``elevation_se`` its standard error.
-    ``grade`` [m/m] is + uphill with chainage and constant between nodes, so that it times the
-    distance is the difference of elevation; ``grade_se`` its standard error.
+    ``grade`` [m/m] at a station is + uphill with chainage; between two stations it changes evenly, so
+    that the mean of the two times the distance is the difference of elevation; ``grade_se`` its
+    standard error.
     ``structure_probability`` is that the rail is not on the ground: 1 on a known tunnel or bridge.
     ``pvi_visible`` tells whether the data can show vertical points of intersection; where they
     cannot, grades are read in runs. ``pvis`` are those seen, in order of chainage: a second, cleaner
@@ -124,6 +138,7 @@ class Profile:
     grade_se: FloatArray
     structure_probability: FloatArray
     ground_source: FloatArray
+    ground_weight: FloatArray
     draws: Draws
     source_names: tuple[str, ...] = ()
     vertical_datum: str = "unknown"
@@ -136,7 +151,7 @@ class Profile:
 
     def __post_init__(self) -> None:
         n = self.route.chainage.size
-        for name in ("ground", "elevation", "elevation_se", "grade", "grade_se", "structure_probability"):
+        for name in _STATION_ARRAYS:
             array = frozen_array(getattr(self, name))
             object.__setattr__(self, name, array)
             if array.shape != (n,):
@@ -172,10 +187,6 @@ def reversed_profile(profile: Profile) -> Profile:
     def turn(values: FloatArray) -> FloatArray:
         return values[::-1]
 
-    def turn_steps(values: FloatArray) -> FloatArray:
-        """Values that belong to the step ahead of a station; the last station repeats the last step."""
-        return np.r_[values[-2::-1], values[0]]
-
     curves = tuple(
         dataclasses.replace(
             c,
@@ -208,13 +219,12 @@ def reversed_profile(profile: Profile) -> Profile:
         **spans,
     )
     known = tuple(dataclasses.replace(k, chainage=total - k.chainage) for k in reversed(profile.known))
-    arrays = ("ground", "elevation", "elevation_se", "structure_probability", "ground_source")
+    arrays = (*_STATION_ARRAYS, "ground_source")
     turned_arrays: dict[str, Any] = {name: turn(getattr(profile, name)) for name in arrays}
+    turned_arrays["grade"] = -turned_arrays["grade"]
     return dataclasses.replace(
         profile,
         route=turned,
-        grade=-turn_steps(profile.grade),
-        grade_se=turn_steps(profile.grade_se),
         draws=Draws(total - turn(profile.draws.chainage), profile.draws.elevation[:, ::-1]),
         known=known,
         pvis=tuple(dataclasses.replace(p.turned, chainage=total - p.chainage) for p in reversed(profile.pvis)),

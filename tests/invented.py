@@ -82,6 +82,7 @@ def invented_profile(units: str = "us", step: float = 10.0, se_m: float = 1.5) -
         grade_se=np.full(s.size, 0.0004),
         structure_probability=inside.astype(float),
         ground_source=np.where(inside, -1, 0),
+        ground_weight=np.where(inside, 0.0, 1.0),
         draws=Draws(nodes, draws),
         source_names=("invented ground",),
         vertical_datum="EGM2008",

@@ -39,6 +39,7 @@ def profile_of(
         grade_se=np.full(s.size, grade_se),
         structure_probability=np.zeros(s.size),
         ground_source=np.zeros(s.size),
+        ground_weight=np.ones(s.size),
         draws=Draws(nodes, np.tile(np.interp(nodes, s, z), (3, 1)) if draws is None else draws),
     )
 

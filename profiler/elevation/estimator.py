@@ -1,40 +1,63 @@
 """From ground along the line to the elevation and grade of the rail, with how sure.
 
-A smoother on nodes every 100 m or so. The rail's grade changes seldom, as railways' grades do;
-the ground's error is learned from the route and counted once where it repeats itself; wild
-values lose their weight; known structures and voids carry none, so that standard errors grow
-inside them; grades beyond the bound are pulled back to it.
+The lattice smoother in passes, each finer than the one before and walked only where that left
+anything possible. From what is left over after the second, the errors of every source are learned;
+known elevations then tell how far the sources stand off.
 """
 
 from __future__ import annotations
 
+import dataclasses
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from profiler.elevation.noise import Noise, fit_noise, local_factor
-from profiler.elevation.rail import Bins, Posterior, at_bins, first_line, sampled, smoothed
+from profiler.elevation.evidence import Bins, bins_of, evidence_of
+from profiler.elevation.first_line import first_line
+from profiler.elevation.fusion import Learned, inflation, learn, levelled, preferred
+from profiler.elevation.known import RasterOffset, known_residuals, raster_offset
+from profiler.elevation.lattice import Smoothed, Window, finer_window, smooth, wide_window
+from profiler.elevation.noise import LONGEST_CORRELATION, Noise
 from profiler.errors import CoverageError
+from profiler.profile import KnownElevation, KnownResidual
 from profiler.units import FloatArray
 
-NODE_DISTANCE = 100.0  # [m]
+COARSE, MEDIUM, FINE = (200.0, 0.003, 0.5), (100.0, 0.002, 0.3), (100.0, 0.001, 0.1)
+"""Distance of nodes [m], step of grades [m/m], and the error of a bin mean that is never averaged away [m]."""
 
-WHITE = 0.05
-"""Error of a bin mean that is never averaged away. [m]"""
+FINEST = {True: (50.0, 0.0005, 0.05), False: (100.0, 0.0005, 0.1)}
+"""The last pass on ground that sees every change of grade, and on what sees them blurred."""
 
-ELEVATION_FLOOR, GRADE_FLOOR = 0.1, 0.0003
+SHARP, CLEAR = 3.0, 10.0
+"""Ground is sharp if its σ·√ℓ is less than the one, and worth a fourth pass if less than the other. [m^1.5]"""
+
+BOUND_STEP = 0.006
+"""The bound is rounded up to a multiple of this, which all passes' steps divide. [m/m]"""
+
+REACH = 250.0
+"""The rail is looked for so far above and below the first line. [m]"""
+
+FIRST_LENGTH = 150.0
+"""Correlation length of the ground's error before it is learned. [m]"""
+
+ELEVATION_FLOOR, GRADE_FLOOR = 0.05, 0.0003
 """Standard errors are never smaller than these. [m], [m/m]"""
 
-NOISE_ROUNDS = 3
+LONG_ERROR = 1.15
+"""Where the error is correlated over as long as can be told, elevations are less sure by this factor."""
 
 
 @dataclass(frozen=True, eq=False)
 class Estimate:
     """What the estimator says at stations (n,), and draws (d, k) at nodes (k,).
 
-    ``elevation``, ``elevation_se`` [m]; ``grade``, ``grade_se`` [m/m], grade constant between
-    nodes; ``structure_probability`` that the rail is not on the ground; ``at_bound`` the share of
-    the line whose grade leans on the bound; ``noise`` one per source.
+    ``elevation``, ``elevation_se`` [m]; ``grade``, ``grade_se`` [m/m], the grade changing evenly
+    from the middle of one interval to that of the next as in a vertical curve, and elevation its
+    integral; ``structure_probability`` that the rail is not on the ground; ``at_bound`` the
+    probability, over the line, that the grade is the steepest allowed. ``ground`` (m, n) [m] is what
+    counted of each source, corrected, and ``weight`` (m, n) the share each had; ``noise`` one per
+    source. ``known`` are the known elevations beside what is said without them.
     """
 
     elevation: FloatArray
@@ -46,7 +69,41 @@ class Estimate:
     draw_elevation: FloatArray
     at_bound: float
     noise: tuple[Noise, ...]
-    pvi_visible: bool = False
+    ground: FloatArray
+    weight: FloatArray
+    known: tuple[KnownResidual, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class _Pass:
+    """One walk over the line: its answer, the window it was found in, and its stations per interval."""
+
+    smoothed: Smoothed
+    window: Window
+    stride: int
+
+    def line(self, size: int) -> FloatArray:
+        """Elevation at stations (n,), straight between nodes. [m]"""
+        return self.at_stations(self.smoothed.elevation, size)
+
+    def at_stations(self, nodes: FloatArray, size: int) -> FloatArray:
+        """Values at stations (n,) out of those at nodes (k+1,)."""
+        return np.interp(np.arange(size) / self.stride, np.arange(nodes.size), nodes)
+
+    def of_interval(self, values: FloatArray, size: int) -> FloatArray:
+        """Values at stations (n,) out of those of intervals (k,)."""
+        return np.asarray(values[np.minimum(np.arange(size) // self.stride, values.size - 1)])
+
+    def structure(self, size: int) -> FloatArray:
+        """Probability of a structure at stations (n,)."""
+        return self.of_interval(self.smoothed.structure_probability, size)
+
+    def lowered(self, offset: FloatArray) -> _Pass:
+        """The same answer with an offset at stations (n,) [m] taken from it."""
+        nodes = np.interp(np.arange(self.smoothed.elevation.size) * self.stride, np.arange(offset.size), offset)
+        reach = self.smoothed.reach - np.array([nodes[:-1], nodes[:-1], 0 * nodes[:-1], 0 * nodes[:-1]])
+        moved = dataclasses.replace(self.smoothed, elevation=self.smoothed.elevation - nodes, reach=reach)
+        return dataclasses.replace(self, smoothed=moved)
 
 
 def estimate(
@@ -55,6 +112,8 @@ def estimate(
     on_structure: FloatArray,
     *,
     max_grade: float,
+    shoulders: FloatArray | None = None,
+    known: Sequence[KnownElevation] = (),
     draws: int = 100,
     seed: int = 0,
 ) -> Estimate:
@@ -70,6 +129,10 @@ def estimate(
         Known tunnels and bridges, with the margin in which a raster still sees them.
     max_grade : float
         Bound on the grade either way. [m/m]
+    shoulders : ndarray, shape (m, 2, n), optional
+        Ground left and right of the line, near and far. [m]
+    known : sequence of KnownElevation
+        Heights of the rail in the sources' datum.
     draws, seed : int
         Number of joint draws and the seed that gives them again.
 
@@ -79,101 +142,183 @@ def estimate(
         If no source says anything on open track.
     """
     usable = np.isfinite(ground) & ~on_structure
-    value, source = _preferred(ground, usable)
-    if (source >= 0).sum() < 2:
+    if usable.any(axis=0).sum() < 2:
         raise CoverageError(
             "elevation", "no raster has data on the open track of this line", "give rasters that cover it"
         )
-    step = float(chainage[1] - chainage[0])
-    stride = max(min(round(NODE_DISTANCE / step), (chainage.size - 1) // 4), 1)
-    bins = _bins(value, source >= 0, stride)
-    spacing = stride * step
-    line = first_line(bins, spacing, max_grade)
-    for _ in range(NOISE_ROUNDS):
-        noises = _noises(value, source, _at_stations(line, stride, chainage.size), ground.shape[0], step)
-        local = local_factor(bins.value - at_bins(line, bins), bins.count > 0, spacing, noises[0])
-        variance = _bin_variances(bins, source, noises, stride, spacing) * local**2
-        line = smoothed(bins, variance, spacing, max_grade, line)
-    posterior = sampled(bins, variance, spacing, max_grade, line, draws, seed)
-    return _answer(chainage, posterior, noises, on_structure, stride, spacing)
+    step, size = float(chainage[1] - chainage[0]), chainage.size
+    max_grade = float(np.ceil(max_grade / BOUND_STEP - 1e-9)) * BOUND_STEP
+    raw = levelled(np.where(usable, ground, np.nan))
+    rough, spread = _first_pass(preferred(raw)[0], step, max_grade)
+    refined = _next_pass(rough, preferred(raw)[0][None], (Noise(spread, FIRST_LENGTH),), step, MEDIUM)
+    data = learn(raw, shoulders, refined.line(size), refined.structure(size), step)
+    if raw.shape[0] > 1:
+        worse = inflation(data, refined.line(size), refined.structure(size), step)
+        refined = _next_pass(rough, data.ground, data.noises, step, (*MEDIUM[:2], FINE[2]), worse)
+        data = learn(raw, shoulders, refined.line(size), refined.structure(size), step)
+    offset = None
+    if known:
+        alone = _next_pass(refined, data.ground, data.noises, step, FINE)
+        offset = _offset(alone, known, chainage)
+        refined = refined.lowered(offset.offset)
+        data = Learned(data.ground - offset.offset, data.noises)
+    last = _last_passes(refined, data, chainage, (known, offset), (draws, seed))
+    return _answer(chainage, last, data, on_structure, offset, known)
 
 
-def _preferred(ground: FloatArray, usable: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """First usable value of every station and the row it came from, -1 where there is none."""
-    first = np.argmax(usable, axis=0)
-    source = np.where(usable.any(axis=0), first, -1)
-    value = np.take_along_axis(ground, first[None], axis=0)[0]
-    return np.where(source >= 0, value, 0.0), source
+def _stride(distance: float, step: float, size: int) -> int:
+    """Stations per interval of about ``distance`` [m], at least four intervals to a line."""
+    return max(min(round(distance / step), (size - 1) // 4), 1)
 
 
-def _bins(value: FloatArray, valid: FloatArray, stride: int) -> Bins:
-    starts = np.arange(0, value.size - 1, stride)
-    count = np.add.reduceat(valid.astype(float), starts)
-    total = np.add.reduceat(np.where(valid, value, 0.0), starts)
-    along = np.arange(value.size)
-    along -= np.minimum(along // stride, starts.size - 1) * stride  # the last may stand on the last node itself
-    position = np.add.reduceat(np.where(valid, along, 0.0), starts)
-    full = np.maximum(count, 1.0)
-    return Bins(total / full, count, np.where(count > 0, position / full / stride, 0.5))
+def _first_pass(ground: FloatArray, step: float, max_grade: float) -> tuple[_Pass, float]:
+    """A coarse walk far to both sides of a first line, and the ground's spread about that line [m]."""
+    spacing, grade_step, white = COARSE
+    stride = _stride(spacing, step, ground.size)
+    bins = bins_of(ground[None], step, stride)
+    line = first_line(bins.mean[0], bins.count[0] > 0, bins.spacing, max_grade)
+    at_stations = np.interp(np.arange(ground.size) / stride, np.arange(line.size), line)
+    spread = float(np.clip(1.4826 * np.nanmedian(np.abs(ground - at_stations)), 0.5, 4.0))
+    window = wide_window(line, REACH, bins.spacing, grade_step, max_grade)
+    answer = smooth(evidence_of(bins, (Noise(spread, FIRST_LENGTH),), white), window, _no_draws(bins))
+    return _Pass(answer, window, stride), spread
 
 
-def _at_stations(node_values: FloatArray, stride: int, size: int) -> FloatArray:
-    return np.interp(np.arange(size) / stride, np.arange(node_values.size), node_values)
+def _no_draws(bins: Bins) -> FloatArray:
+    return np.zeros((bins.mean.shape[1], 0))
 
 
-def _noises(value: FloatArray, source: FloatArray, line: FloatArray, sources: int, step: float) -> tuple[Noise, ...]:
-    """One noise model per source; a source with little to say shares that of them all."""
-    residual = value - line
-    valid = source >= 0
-    spread = 1.4826 * float(np.median(np.abs(residual[valid]))) + 1e-3
-    near = valid & (np.abs(residual) < 5 * spread + 1)
-    pooled = fit_noise(residual, near, step)
-    found = []
-    for row in range(sources):
-        own = near & (source == row)
-        found.append(fit_noise(residual, own, step) if own.sum() >= 500 else pooled)
-    return tuple(found)
+def _next_pass(
+    before: _Pass,
+    ground: FloatArray,
+    noises: tuple[Noise, ...],
+    step: float,
+    kind: tuple[float, float, float],
+    worse: FloatArray | None = None,
+) -> _Pass:
+    """A walk of one kind without draws; ``worse`` (n,) is the inflation of several sources' error."""
+    spacing, grade_step, white = kind
+    bins = bins_of(ground, step, _stride(spacing, step, ground.shape[1]))
+    window = finer_window(before.smoothed, before.window, bins.mean.shape[1], bins.spacing, grade_step)
+    factor = 1.0 if worse is None else worse[_middles(bins, worse.size)][None]
+    evidence = evidence_of(bins, noises, white, factor=factor)
+    return _Pass(smooth(evidence, window, _no_draws(bins)), window, bins.stride)
 
 
-def _bin_variances(
-    bins: Bins, source: FloatArray, noises: tuple[Noise, ...], stride: int, spacing: float
-) -> FloatArray:
-    """Variance of each bin's mean, correlated error counted once; infinite where it is empty."""
-    each = np.array([n.bin_variance(spacing) * n.inflation(spacing) + WHITE**2 for n in noises])
-    starts = np.arange(0, source.size - 1, stride)
-    weight = np.zeros((len(noises), starts.size))
-    for row in range(len(noises)):
-        weight[row] = np.add.reduceat((source == row).astype(float), starts)
-    share = weight / np.maximum(weight.sum(axis=0), 1.0)
-    variance = (share * each[:, None]).sum(axis=0)
-    thin = 1 + 0.5 * (stride - np.minimum(bins.count, stride)) / np.maximum(bins.count, 1)
-    return np.where(bins.count > 0, variance * thin, np.inf)
+def _middles(bins: Bins, size: int) -> np.ndarray:
+    """Stations in mid interval (k,)."""
+    return np.asarray(np.minimum(np.arange(bins.mean.shape[1]) * bins.stride + bins.stride // 2, size - 1))
+
+
+def _offset(alone: _Pass, known: Sequence[KnownElevation], chainage: FloatArray) -> RasterOffset:
+    """How far the sources stand off, by the known elevations and a pass that did not use them."""
+    place = np.array([k.chainage for k in known])
+    own = np.array([k.se for k in known]) ** 2
+    line = np.interp(place, chainage, alone.line(chainage.size))
+    fit = np.interp(place, chainage, alone.at_stations(alone.smoothed.variance, chainage.size))
+    difference = line - np.array([k.elevation for k in known])
+    return raster_offset(place, difference, fit + own + ELEVATION_FLOOR**2, chainage, own_variance=own)
+
+
+def _last_passes(
+    before: _Pass,
+    data: Learned,
+    chainage: FloatArray,
+    told: tuple[Sequence[KnownElevation], RasterOffset | None],
+    drawn: tuple[int, int],
+) -> _Pass:
+    """The fine walk, on ground that is worth it a finer one still, with everything that is known."""
+    step, size = float(chainage[1] - chainage[0]), chainage.size
+    draws, seed = drawn
+    line, structure = before.line(size), before.structure(size)
+    worse = inflation(data, line, structure, step)
+    sharpness = min(n.sigma * np.sqrt(n.length) for n in data.noises)
+    kinds = [FINE, FINEST[sharpness < SHARP]] if sharpness < CLEAR else [FINE]
+    for spacing, grade_step, white in kinds:
+        bins = bins_of(data.ground, step, _stride(spacing, step, size))
+        count = bins.mean.shape[1]
+        heights = _known_in_bins(told, before.line(size), chainage, bins) if told[1] is not None else None
+        evidence = evidence_of(bins, data.noises, white, factor=worse[_middles(bins, size)][None], known=heights)
+        window = finer_window(before.smoothed, before.window, count, bins.spacing, grade_step)
+        last = grade_step == kinds[-1][1]
+        uniform = np.random.default_rng(seed).random((count, draws)) if last else _no_draws(bins)
+        before = _Pass(smooth(evidence, window, uniform), window, bins.stride)
+    return before
+
+
+def _known_in_bins(
+    told: tuple[Sequence[KnownElevation], RasterOffset | None], line: FloatArray, chainage: FloatArray, bins: Bins
+) -> tuple[FloatArray, FloatArray]:
+    """Heights in mid interval (k,) [m] and variances [m²] of the known elevations that are used."""
+    known, offset = told
+    count = bins.mean.shape[1]
+    weight, total = np.zeros(count), np.zeros(count)
+    for item, used in zip(known, offset.used if offset else (), strict=True):
+        if used:
+            along = item.chainage - chainage[0]
+            i = min(int(along / bins.spacing), count - 1)
+            middle = chainage[0] + (i + 0.5) * bins.spacing
+            rise = np.interp(middle, chainage, line) - np.interp(item.chainage, chainage, line)
+            weight[i] += 1 / (item.se**2 + ELEVATION_FLOOR**2)
+            total[i] += (item.elevation + rise) / (item.se**2 + ELEVATION_FLOOR**2)
+    some = weight > 0
+    safe = np.where(some, weight, 1.0)
+    return total / safe, np.where(some, 1 / safe, np.inf)
 
 
 def _answer(
     chainage: FloatArray,
-    posterior: Posterior,
-    noises: tuple[Noise, ...],
+    last: _Pass,
+    data: Learned,
     on_structure: FloatArray,
-    stride: int,
-    spacing: float,
+    offset: RasterOffset | None,
+    known: Sequence[KnownElevation],
 ) -> Estimate:
-    size = chainage.size
-    line = posterior.mean
-    nodes = np.arange(line.size) * spacing
+    size, found = chainage.size, last.smoothed
+    spacing = last.window.spacing
+    nodes = np.arange(found.elevation.size) * spacing
     nodes[-1] = chainage[-1] - chainage[0]  # the last interval may reach beyond the line: draws end with it
-    draws = posterior.draws
+    draws = found.draws
     share = (nodes[-1] - nodes[-2]) / spacing
     draws[:, -1] = draws[:, -2] + share * (draws[:, -1] - draws[:, -2])
-    interval = np.minimum(np.arange(size) // stride, line.size - 2)
+    elevation, grade = _with_curves(found, last.stride, spacing, size)
+    long_error = LONG_ERROR if max(n.length for n in data.noises) > 0.75 * LONGEST_CORRELATION else 1.0
+    variance = last.at_stations(found.variance * long_error**2 + ELEVATION_FLOOR**2, size)
+    variance = variance + (0.0 if offset is None else offset.variance)
+    grade_se = last.of_interval(np.sqrt(found.grade_variance), size)
+    structure = last.structure(size)
     return Estimate(
-        elevation=_at_stations(line, stride, size),
-        elevation_se=_at_stations(np.sqrt(posterior.variance + ELEVATION_FLOOR**2), stride, size),
-        grade=(np.diff(line) / spacing)[interval],
-        grade_se=np.maximum(np.sqrt(posterior.grade_variance), GRADE_FLOOR)[interval],
-        structure_probability=on_structure.astype(float),
+        elevation=elevation,
+        elevation_se=np.sqrt(variance),
+        grade=grade,
+        grade_se=np.maximum(grade_se, GRADE_FLOOR),
+        structure_probability=np.where(on_structure, 1.0, structure),
         draw_chainage=chainage[0] + nodes,
         draw_elevation=draws,
-        at_bound=posterior.at_bound,
-        noise=noises,
+        at_bound=float(found.at_bound.mean()),
+        noise=data.noises,
+        ground=data.ground,
+        weight=_weights(data, structure),
+        known=() if offset is None else known_residuals(known, offset),
     )
+
+
+def _with_curves(found: Smoothed, stride: int, spacing: float, size: int) -> tuple[FloatArray, FloatArray]:
+    """Elevation [m] and grade [m/m] at stations (n,), the grade changing evenly between mid intervals."""
+    station = np.arange(size)
+    middle = (np.arange(found.grade.size) + 0.5) * stride
+    grade = np.interp(station, middle, found.grade)
+    height = (found.elevation[1:] + found.elevation[:-1]) / 2
+    before = np.clip(np.floor(station / stride - 0.5).astype(int), 0, found.grade.size - 2)
+    along = (station - middle[before]) * (spacing / stride)
+    inside = np.clip(along, 0.0, spacing)
+    change = found.grade[before + 1] - found.grade[before]
+    curved = found.grade[before] * inside + change * inside**2 / (2 * spacing)
+    return height[before] + curved + (along - inside) * grade, grade
+
+
+def _weights(data: Learned, structure: FloatArray) -> FloatArray:
+    """Share (m, n) each source has in what the ground says, less what a suspected structure takes away."""
+    each = np.isfinite(data.ground) / np.array([n.sigma**2 * n.length for n in data.noises])[:, None]
+    whole = each.sum(axis=0)
+    return np.asarray(each / np.where(whole > 0, whole, 1.0) * (1 - structure))

@@ -5,18 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import median_filter
 
 from profiler.units import FloatArray
 
-WINDOW = 6000.0
-"""Length over which a local error is judged. [m]"""
-
-PRIOR_WEIGHT = 5.0
-"""The route's error counts as much as so many independent places of the window."""
-
 LEAST_ERROR = 0.05
 """No ground is taken for truer than this, though most of the route may lie on a drained plain. [m]"""
+
+GREATEST_ERROR = 16.0 / 1.645
+"""No ground is taken for worse than the specification of the worst global model: 16 m at 90 %, SRTM
+(Farr et al. 2007, The Shuttle Radar Topography Mission). [m]"""
 
 LONGEST_CORRELATION = 200.0
 """Beyond this, error and slow change of the track cannot be told apart on one route. [m]"""
@@ -71,7 +68,7 @@ def fit_noise(residual: FloatArray, counts: FloatArray, step: float) -> Noise:
     usable = np.isfinite(value)
     if not usable.any():
         spread = 1.4826 * float(np.median(np.abs(residual[counts]))) if counts.any() else 1.0
-        return Noise(max(spread, LEAST_ERROR), LONGEST_CORRELATION)
+        return Noise(float(np.clip(spread, LEAST_ERROR, GREATEST_ERROR)), LONGEST_CORRELATION)
     distance, value = lags[usable] * step, value[usable]
     best: tuple[float, float, float] | None = None
     for length in np.geomspace(10.0, LONGEST_CORRELATION, 50):
@@ -81,34 +78,4 @@ def fit_noise(residual: FloatArray, counts: FloatArray, step: float) -> Noise:
         if best is None or misfit < best[0]:
             best = (misfit, variance, float(length))
     assert best is not None
-    return Noise(max(np.sqrt(max(best[1], 0.0)), LEAST_ERROR), best[2])
-
-
-def local_factor(residual: FloatArray, counts: FloatArray, width: float, noise: Noise) -> FloatArray:
-    """How many times the route's error each stretch has: hillsides are worse than valley floors.
-
-    Parameters
-    ----------
-    residual : ndarray, shape (k,)
-        Mean ground minus rail over stretches of ``width``. [m]
-    counts : ndarray of bool, shape (k,)
-        Which of them count.
-    width : float
-        Length of a stretch. [m]
-    noise : Noise
-        Error of the whole route.
-
-    Returns
-    -------
-    ndarray, shape (k,)
-        Robust local s.d. over `WINDOW`, drawn towards the route's own, as a ratio to it.
-    """
-    places = np.flatnonzero(counts)
-    if places.size < 10:
-        return np.ones(residual.size)
-    window = min(2 * int(WINDOW / width / 2) + 1, 2 * (places.size // 2) - 1)
-    whole = max(1.4826 * float(np.median(np.abs(residual[places]))), LEAST_ERROR)
-    local = 1.4826 * median_filter(np.abs(residual[places]), size=window, mode="reflect") / whole
-    independent = WINDOW / (2 * noise.length + width)
-    drawn = np.sqrt((independent * local**2 + PRIOR_WEIGHT) / (independent + PRIOR_WEIGHT))
-    return np.asarray(np.interp(np.arange(residual.size), places, drawn))
+    return Noise(float(np.clip(np.sqrt(max(best[1], 0.0)), LEAST_ERROR, GREATEST_ERROR)), best[2])

@@ -8,6 +8,7 @@ from profiler.landmark import Landmark, Landmarks
 from profiler.landmarks.grades import LEAST_UNDULATION, heavy_grades, ruling_grades, sustained_grades, totals
 from profiler.landmarks.runs import grade_breaks, grade_runs
 from profiler.landmarks.straddles import straddles
+from profiler.landmarks.structures import suspected_structures
 from profiler.landmarks.turning import crests_and_sags, turning_points
 from profiler.profile import Profile
 from profiler.units import degree_of_curve
@@ -40,6 +41,7 @@ def find_landmarks(profile: Profile, settings: LandmarkSettings | None = None) -
         *sustained_grades(profile, settings.sustained_grade, settings.sustained_length),
         *heavy_grades(profile),
         *sharpest_curves(profile),
+        *suspected_structures(profile),
         *totals(profile, turning_points(profile.elevation, LEAST_UNDULATION)),
     ]
     items.sort(key=lambda item: (item.start, item.at, item.kind, item.direction, item.train_length or 0.0))

@@ -155,6 +155,7 @@ PROFILE_ARRAYS = {
     "grade_se_ratio": "grade_se",
     "structure_probability": "structure_probability",
     "source_index": "ground_source",
+    "ground_weight": "ground_weight",
 }
 """Columns of the layer of stations; longitude and latitude are its geometry."""
 

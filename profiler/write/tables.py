@@ -83,6 +83,7 @@ def _profile(profile: Profile) -> Columns:
         "structure": _STRUCTURES[route.structure_at(route.chainage).astype(int)].tolist(),
         "ground_source": sources[profile.ground_source].tolist(),
         "structure_probability": _fixed(profile.structure_probability, 3),
+        "ground_weight": _fixed(profile.ground_weight, 3),
     }
 
 

@@ -10,6 +10,7 @@ from scipy.signal import lfilter
 
 from profiler.elevation.estimator import Estimate, estimate
 from profiler.errors import CoverageError
+from profiler.profile import KnownElevation
 
 STEP = 10.0
 
@@ -57,10 +58,11 @@ def plain() -> tuple[Truth, np.ndarray, Estimate]:
 
 
 def test_grade_times_distance_is_rise(plain: tuple[Truth, np.ndarray, Estimate]):
-    """Law: between nodes the mean grade is the difference of mean elevations over their distance, and
-    every draw has a height at the first and the last station."""
+    """Law: the grade changes evenly from station to station, so that the mean of two times their distance
+    is the difference of elevation; every draw has a height at the first and the last station."""
     truth, _, found = plain
-    np.testing.assert_allclose(found.grade[:-1] * STEP, np.diff(found.elevation), atol=1e-9)
+    middle = (found.grade[:-1] + found.grade[1:]) / 2
+    np.testing.assert_allclose(middle * STEP, np.diff(found.elevation), atol=1e-6)
     nodes = found.draw_chainage
     assert (nodes[0], nodes[-1]) == (truth.chainage[0], truth.chainage[-1])
     assert found.draw_elevation.shape == (30, nodes.size)
@@ -104,7 +106,8 @@ def test_inside_a_known_tunnel():
     middle, outside = np.abs(s - 16_500) < 300, np.abs(s - 16_500) > 3000
     assert found.elevation_se[middle].min() > 3 * np.median(found.elevation_se[outside])
     assert found.grade_se[middle].min() > 1.5 * np.median(found.grade_se[outside])
-    np.testing.assert_array_equal(found.structure_probability, tunnel)
+    assert (found.structure_probability[tunnel] == 1).all()
+    assert found.structure_probability[~tunnel].max() < 0.1
 
 
 def test_a_gap_is_bridged():
@@ -136,34 +139,91 @@ def test_wild_values_move_it_by_less_than_half():
     assert moved[away].max() < 0.5
 
 
-def test_the_bound_holds_over_a_hill():
-    """Law: over hills that nobody says are tunnels, 6 to 20 % steep, grades stay within 0.4 % of the
-    bound, and it is told."""
+def test_a_hill_is_suspected_and_not_climbed():
+    """Law: hills that nobody says are tunnels, 12 and 20 % steep, are suspected and not climbed: no grade
+    is over the bound, and the rail within four s.e. of the truth."""
     truth = railway(1)
     ground = truth.elevation + error(truth.chainage.size, 0.8, 60.0, 1)
     for height, width in ((120, 2000), (300, 3000)):
         hill = height * np.clip(1 - np.abs(truth.chainage - 20_000) / (width / 2), 0, 1)
         found = fit(truth, ground + hill, max_grade=0.03)
-        assert np.abs(found.grade).max() <= 0.034
-        assert found.at_bound > 0.02
+        assert np.abs(found.grade).max() <= 0.03 + 1e-6
+        inside = hill > 0.1 * height
+        assert found.structure_probability[inside].min() > 0.9
+        assert (np.abs(found.elevation - truth.elevation)[inside] < 4 * found.elevation_se[inside]).all()
+        assert found.structure_probability[np.abs(truth.chainage - 20_000) > width].max() < 0.2
+
+
+def test_a_tunnel_out_of_which_the_line_never_comes():
+    """Law: where the line ends 3 km inside a mountain of 1,500 m nobody told of, the run is suspected to
+    the end, s.e. grow towards it, and the rail does not climb after the ground."""
+    truth = railway(2)
+    s = truth.chainage
+    ground = truth.elevation + error(s.size, 0.8, 60.0, 2) + np.maximum(s - 37_000, 0) * 0.5
+    found = fit(truth, ground)
+    assert found.structure_probability[s > 37_300].min() > 0.95
+    assert (np.diff(found.elevation_se[s > 37_500][::50]) > 0).all()
+    assert abs(found.elevation[-1] - truth.elevation[-1]) < 3 * found.elevation_se[-1]
+    assert found.elevation_se[-1] < 80
+
+
+def test_an_untold_bridge():
+    """Law: a gorge of 40 m under 300 m of bridge is suspected, and the rail stays up."""
+    truth = railway(3)
+    s = truth.chainage
+    bridge = (s >= 12_000) & (s <= 12_300)
+    ground = truth.elevation + error(s.size, 0.8, 60.0, 3) - 40 * bridge
+    found = fit(truth, ground)
+    assert found.structure_probability[(s > 12_050) & (s < 12_250)].min() > 0.9
+    assert np.abs(found.elevation - truth.elevation)[bridge].max() < 2
+
+
+def test_known_elevations_take_the_offset_away():
+    """Law: ground that stands 3 m too high everywhere is brought down by three known elevations, and of
+    these the one with a typing error of 40 m is named and moves nothing."""
+    truth = railway(4)
+    s = truth.chainage
+    ground = truth.elevation + error(s.size, 0.8, 60.0, 4) + 3.0
+    true = [KnownElevation(x, float(np.interp(x, s, truth.elevation)), 0.3, f"{x} m") for x in (5e3, 2e4, 3.2e4)]
+    wrong = KnownElevation(26_000.0, float(np.interp(26_000, s, truth.elevation)) + 40, 0.3, "the wrong one")
+    found = fit(truth, ground, known=[*true, wrong])
+    assert abs(np.mean(found.elevation - truth.elevation)) < 0.5
+    assert [k.place for k in found.known if not k.used] == ["the wrong one"]
+    assert found.known[3].residual == pytest.approx(40, abs=2)
+    without = fit(truth, ground, known=true)
+    np.testing.assert_allclose(found.elevation, without.elevation, atol=1e-9)
+
+
+def test_two_sources_are_better_than_one():
+    """Law: errors that know nothing of each other average out: two sources beat the better one; sources
+    that repeat each other's error bring no more certainty than one."""
+    truth = railway(5)
+    s = truth.chainage
+    one, two = (truth.elevation + error(s.size, 2.0, 100.0, seed) for seed in (50, 51))
+    alone, both, twice = fit(truth, one), fit(truth, one, two - 7.0), fit(truth, one, one + error(s.size, 0.1, 10.0, 9))
+    rms = [float(np.std(f.elevation - truth.elevation)) for f in (alone, both)]
+    assert rms[1] < 0.9 * rms[0]
+    assert np.median(both.elevation_se) < 0.85 * np.median(alone.elevation_se)
+    assert np.median(twice.elevation_se) > 0.9 * np.median(alone.elevation_se)
+    np.testing.assert_allclose(both.weight.sum(axis=0) + both.structure_probability, 1, atol=1e-9)
 
 
 def test_a_bound_that_is_too_tight_says_so():
-    """Law: where good ground climbs 3 % for 6 km, a bound of 2 % yields to it and is told; a bound
+    """Law: where good ground climbs 3 % for 6 km, a bound of 2 % holds and is told; a bound
     above the truth holds nothing back."""
     s = np.arange(0.0, 20_001, STEP)
     z = 300 + np.interp(s, [0, 6000, 12_000, 20_000], [0, 30, 30 + 180, 210])
     truth = Truth(s, z, np.gradient(z, s))
     ground = z + error(s.size, 0.3, 30.0, 5)
     tight, wide = fit(truth, ground, max_grade=0.02), fit(truth, ground, max_grade=0.045)
-    assert tight.at_bound == pytest.approx(0.3, abs=0.05)
+    assert tight.at_bound > 0.1
     assert wide.at_bound < 0.001
-    for found in (tight, wide):
-        assert np.median(found.grade[800:1000]) == pytest.approx(0.03, abs=0.001)
+    assert np.median(wide.grade[800:1000]) == pytest.approx(0.03, abs=0.001)
+    assert np.abs(tight.grade).max() <= 0.024 + 1e-6
 
 
 def test_two_sources_each_have_their_noise():
-    """Law: where the first source ends the second counts, with an error of its own: larger s.e. there."""
+    """Law: where the first source ends the second alone counts, with an error of its own: larger s.e. there."""
     truth = railway(6)
     s = truth.chainage
     fine = np.where(s < 20_000, truth.elevation + error(s.size, 0.3, 30.0, 6), np.nan)
@@ -172,7 +232,8 @@ def test_two_sources_each_have_their_noise():
     assert found.noise[0].sigma == pytest.approx(0.3, rel=0.3)
     assert found.noise[1].sigma == pytest.approx(2.0, rel=0.3)
     assert np.median(found.elevation_se[s > 21_000]) > 2 * np.median(found.elevation_se[s < 19_000])
-    np.testing.assert_array_equal(found.elevation, fit(truth, fine, np.where(s < 20_000, np.nan, coarse)).elevation)
+    assert found.weight[0][s < 19_000].min() > 0.9
+    assert found.weight[1][s > 21_000].min() > 0.9
 
 
 def test_a_source_of_few_stations_shares_the_noise():
@@ -183,21 +244,21 @@ def test_a_source_of_few_stations_shares_the_noise():
     short = (s > 10_000) & (s < 12_000)
     found = fit(truth, np.where(short, np.nan, ground), np.where(short, ground, np.nan))
     assert found.noise[1].sigma == pytest.approx(found.noise[0].sigma, rel=0.15)
-    assert found.noise[1] != found.noise[0]
 
 
 def test_the_same_seed_gives_the_same_bytes():
-    """Law: same seed, same bytes in every array; with another the chance of sampling is a small part of
-    the standard error at most places, and less than it at 99 places in 100."""
+    """Law: same seed, same bytes in every array; with another only the draws change, and their mean is
+    the elevation within what a hundred draws can tell, at 99 places in 100."""
     truth = railway(1)
     ground = truth.elevation + error(truth.chainage.size, 0.8, 60.0, 1)
     found, again, other = (fit(truth, ground, draws=100, seed=seed) for seed in (0, 0, 1))
     for name in ("elevation", "elevation_se", "grade", "grade_se", "draw_elevation"):
         assert getattr(again, name).tobytes() == getattr(found, name).tobytes()
-    for name in ("elevation", "grade"):
-        apart = np.abs(getattr(other, name) - getattr(found, name)) / getattr(found, f"{name}_se")
-        assert 0 < np.median(apart) < 0.2
-        assert np.quantile(apart, 0.99) < 1
+    np.testing.assert_array_equal(other.elevation, found.elevation)
+    assert (other.draw_elevation != found.draw_elevation).any()
+    at_nodes = np.interp(found.draw_chainage, truth.chainage, found.elevation_se)
+    middle = found.draw_elevation.mean(axis=0) - other.draw_elevation.mean(axis=0)
+    assert np.quantile(np.abs(middle) / at_nodes, 0.99) < 3 * np.sqrt(2 / 100)
 
 
 def test_a_constant_offset_is_only_an_offset(plain: tuple[Truth, np.ndarray, Estimate]):
@@ -236,14 +297,14 @@ def test_short_lines(size: int):
 
 @pytest.mark.parametrize("step", [1.0, 25.0, 60.0, 100.0])
 def test_any_step(step: float):
-    """Law: nodes stand about every 100 m whatever the step, and the mean grade comes out the same."""
+    """Law: nodes stand every 50 to 120 m whatever the step, and the rail within 0.5 m of a sharp summit,
+    as rounded as a step of that length makes it."""
     s = np.arange(0, 10_001, step)
     z = 100 + np.interp(s, [0, 5000, 10_000], [0, 60, 30])
     ground = z + np.random.default_rng(0).normal(0, 0.2, s.size)
     found = estimate(s, ground[None], np.zeros(s.size, bool), max_grade=0.045, draws=10)
-    assert np.median(np.diff(found.draw_chainage)) == pytest.approx(100, rel=0.25)
-    np.testing.assert_allclose(found.elevation, z, atol=0.4)
-    np.testing.assert_allclose(found.grade[:-1] * step, np.diff(found.elevation), atol=1e-9)
+    assert 50 <= np.median(np.diff(found.draw_chainage)) <= 120
+    np.testing.assert_allclose(found.elevation, z, atol=0.5)
 
 
 def test_no_ground_at_all():

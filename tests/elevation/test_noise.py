@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.signal import lfilter
 
-from profiler.elevation.noise import LEAST_ERROR, Noise, fit_noise, local_factor
+from profiler.elevation.noise import LEAST_ERROR, Noise, fit_noise
 
 
 def ar1(size: int, sigma: float, length: float, seed: int, step: float = 10.0) -> np.ndarray:
@@ -54,21 +54,3 @@ def test_variance_of_a_bin_mean(length: float):
     # a long mean of n bins has the variance of n independent bins times the inflation
     long = means.reshape(-1, 200).mean(axis=1)
     assert noise.bin_variance(100.0) * noise.inflation(100.0) / 200 == pytest.approx(long.var(), rel=0.4)
-
-
-def test_worse_hillsides_are_seen():
-    """Law: where the error is four times as large, the local factor is 2.5 to 5.5 times that of elsewhere."""
-    rng = np.random.default_rng(5)
-    residual = rng.normal(0, 0.5, 600) * np.where(np.arange(600) < 400, 1, 4)
-    factor = local_factor(residual, np.ones(600, bool), 100.0, Noise(0.5, 20.0))
-    assert 2.5 < np.median(factor[440:]) / np.median(factor[:360]) < 5.5
-    np.testing.assert_array_equal(local_factor(residual[:9], np.ones(9, bool), 100.0, Noise(0.5, 20.0)), 1)
-
-
-def test_a_drained_plain_does_not_blind_the_rest():
-    """Law: most of a route without any error leaves the rest its own error, about its s.d. over the least error."""
-    rng = np.random.default_rng(6)
-    residual = np.where(np.arange(600) < 400, 0.0, rng.normal(0, 0.5, 600))
-    factor = local_factor(residual, np.ones(600, bool), 100.0, Noise(LEAST_ERROR, 20.0))
-    assert factor[440:].max() < 2 * 0.5 / LEAST_ERROR
-    assert factor[:360].max() < 1.0

@@ -126,6 +126,7 @@ def results(draw: st.DrawFn) -> tuple[Profile, Landmarks]:
         grade_se=array(st.floats(0, 1)),
         structure_probability=array(st.floats(0, 1)),
         ground_source=array(st.integers(-1, len(sources) - 1)),
+        ground_weight=array(st.floats(0, 1)),
         draws=Draws(
             np.arange(4.0), np.array(draw(st.lists(st.lists(figures, min_size=4, max_size=4), min_size=1, max_size=3)))
         ),

@@ -21,7 +21,7 @@ from tests.invented import PVI_M, invented_known, invented_landmarks, invented_p
 
 COLUMNS = {
     "profile.csv": "chainage_m, post, longitude, latitude, ground_m, elevation_m, elevation_se_m, grade_pct, "
-    "grade_se_pct, degree_of_curve, structure, ground_source, structure_probability",
+    "grade_se_pct, degree_of_curve, structure, ground_source, structure_probability, ground_weight",
     "landmarks.csv": "kind, direction, train_length_m, start_m, end_m, at_m, post, value, low, high, unit, "
     "probability, note",
     "grades.csv": "start_m, end_m, post, grade_pct, grade_se_pct, rise_m",
