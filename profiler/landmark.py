@@ -7,6 +7,9 @@ from dataclasses import dataclass
 INTERVAL = (2.5, 97.5)
 """Percentiles between which a stated interval lies: 95 %."""
 
+SHOWN_FROM = 0.5
+"""Suspected structures are shown from this probability on."""
+
 KINDS = (
     "crest",
     "sag",
@@ -101,4 +104,11 @@ class Landmarks:
             item
             for item in self.items
             if item.kind in kinds and (direction is None or item.direction in (direction, "both"))
+        )
+
+    @property
+    def suspected(self) -> tuple[Landmark, ...]:
+        """Suspected tunnels and bridges sure enough to be shown: `SHOWN_FROM`."""
+        return tuple(
+            item for item in self.of_kind("suspected_tunnel", "suspected_bridge") if item.probability >= SHOWN_FROM
         )

@@ -212,6 +212,10 @@ class Route:
         """Degree of curve by the 100-ft chord, + left. [degree]"""
         return degree_of_curve(self.curvature)
 
+    def reaches_end(self, start: float, end: float) -> bool:
+        """Whether a stretch [m] goes on to where the line begins or ends."""
+        return bool(start <= self.chainage[0] or end >= self.chainage[-1])
+
     def structure_at(self, chainage: FloatArray) -> FloatArray:
         """0 on open track, 1 in a tunnel, 2 on a bridge, at chainages [m]."""
         x = np.asarray(chainage, dtype=float)

@@ -24,6 +24,9 @@ INVENTED = "Invented line: nothing here is a real place, company or person."
 MINUS = "\N{MINUS SIGN}"
 THIN_SPACE = "\N{NARROW NO-BREAK SPACE}"
 
+UNSURE_M = {"us": (30 * FOOT, 75 * FOOT, 150 * FOOT), "metric": (10.0, 25.0, 50.0)}
+"""Steps of the 95 % half-width of an elevation from which a map says that it is less sure. [m]"""
+
 _KIND_WORDS = {
     "crest": "crest",
     "sag": "sag",
@@ -203,6 +206,30 @@ def probability_words(probability: float) -> str:
     return "certain" if probability >= 0.995 else f"{number(100 * probability)} % likely"
 
 
+def suspected_words(kind: str, probability: float, open_end: bool = False) -> str:
+    """ "tunnel? 83 %", and whether it goes on where the line ends: a suspected structure."""
+    return f"{kind_words(kind)} {percent_text(probability)}{', no end seen' if open_end else ''}"
+
+
+def suspected_sentence(tunnels: int, bridges: int) -> str:
+    """What the data given do not name and the ground suggests, counted."""
+    counts = ((tunnels, "tunnel"), (bridges, "bridge"))
+    counted = " and ".join(f"{n} {name}{'s' if n > 1 else ''}" for n, name in counts if n)
+    return f"Suspected from the ground only, not in the data given: {counted}." if counted else ""
+
+
+def place_sure_words(
+    posts: Posts, chainage: float, elevation: tuple[float, float], grade: tuple[float, float], units: str
+) -> str:
+    """ "at 54.3: rail 1,035 ft ±6 ft, up 1.35 % ±0.06 %": elevation [m] and grade [m/m] as travelled,
+    each with its standard error, at a chainage [m]."""
+    (height, height_se), (slope, slope_se) = elevation, grade
+    half = elevation_text(1.96 * height_se, units, 0 if units == "us" or height_se > 5 else 1)
+    figure = slope_words(slope, units, slope_se)
+    sure = grade_sure_words(slope_se, units).removeprefix("sure to ")
+    return f"at {post_text(posts, chainage)}: rail {elevation_text(height, units)} ±{half}, {figure} {sure}"
+
+
 def grade_sure_words(se: float, units: str) -> str:
     """ "sure to ±0.06 %": the 95 % half-width of a grade's standard error [m/m]."""
     half = 1.96 * se
@@ -214,6 +241,11 @@ def elevation_sure_words(typical_se: float, worst_se: float, units: str) -> str:
     """ "rail height sure to ±6 ft, at worst ±31 ft": 95 % half-widths of standard errors [m]."""
     typical, worst = (elevation_text(1.96 * se, units, 0 if units == "us" else 1) for se in (typical_se, worst_se))
     return f"rail height sure to ±{typical}, at worst ±{worst}"
+
+
+def unsure_words(units: str) -> tuple[str, ...]:
+    """Names of the steps `UNSURE_M`: "±30 ft", …"""
+    return tuple(f"±{elevation_text(limit, units)}" for limit in UNSURE_M[units])
 
 
 def datum_words(name: str) -> str:
@@ -255,21 +287,21 @@ def certainty_lines(usual: float, worst: float, units: str) -> tuple[str, str]:
 def ruling_variants(route: Route, direction: str, plain: str, compensated: str, train: str) -> tuple[str, ...]:
     """The name of a ruling grade, from the fullest to the shortest; the compensated figure stays longest.
 
-    ``plain`` and ``compensated`` are figures with their intervals, ``train`` a length in words; the
-    last two may be empty.
+    ``plain`` and ``compensated`` are figures with their intervals, ``train`` a length in words; one
+    of the figures and the train may be empty.
     """
-    name = f"ruling {towards(route, direction)}:"
-    extra = f", compensated {compensated}" if compensated else ""
+    extra = f"compensated {compensated}" if compensated else ""
     bare = plain.split(" (")[0]
-    full = f"{name} {plain}{extra}"
+    full, short = (", ".join(filter(None, (figure, extra))) for figure in (plain, bare))
+    name = f"ruling {towards(route, direction)}:"
     return tuple(
         dict.fromkeys(
             (
-                f"{full}, train of {train}" if train else full,
-                full,
-                f"{name} {bare}{extra}",
-                f"ruling {bare}{extra}",
-                f"ruling {bare}",
+                f"{name} {full}, train of {train}" if train else f"{name} {full}",
+                f"{name} {full}",
+                f"{name} {short}",
+                f"ruling {short}",
+                f"ruling {bare or extra.split(' (')[0]}",
             )
         )
     )

@@ -122,3 +122,26 @@ def test_intervals(arguments: tuple, us: str, metric: str):
     value, unit, low, high = arguments
     assert wording.interval_text(value, unit, "us", low, high) == us
     assert wording.interval_text(value, unit, "metric", low, high) == metric
+
+
+def test_a_compensated_ruling_grade_alone():
+    """Law: a bracket of the compensated figure alone has no empty figure before it."""
+    names = wording.ruling_variants(invented_profile().route, "with", "", "1.55 % (1.51–1.59)", "6,562 ft")
+    assert names[0] == "ruling to Thistle Quay: compensated 1.55 % (1.51–1.59), train of 6,562 ft"
+    assert names[-1] == "ruling compensated 1.55 %"
+
+
+def test_suspected_structures_in_words():
+    """Law: a suspected structure is a question with its probability, never 100 %, and says if it has no end."""
+    assert wording.suspected_words("suspected_tunnel", 0.999) == "tunnel? 99 %"
+    assert wording.suspected_words("suspected_bridge", 0.7, True) == "bridge? 70 %, no end seen"
+    assert wording.suspected_sentence(2, 1).endswith("2 tunnels and 1 bridge.")
+    assert wording.suspected_sentence(0, 0) == ""
+
+
+def test_a_place_says_how_sure():
+    """Worked: 1.96 × 3 m = 5.9 m, 1.96 × 0.1 % = 2.0 ‰; in US units 19 ft and 0.20 %. A standard error of
+    0.1 % leaves whole per mille."""
+    posts, figures = Posts(np.array([0.0]), np.array([10.0]), "km"), ((640.0, 3.0), (0.0131, 0.001))
+    assert wording.place_sure_words(posts, 500.0, *figures, "metric") == "at km 10.5: rail 640 m ±5.9 m, up 13 ‰ ±2.0 ‰"
+    assert wording.place_sure_words(posts, 0.0, *figures, "us").endswith("rail 2,100 ft ±19 ft, up 1.3 % ±0.20 %")

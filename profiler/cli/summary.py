@@ -7,13 +7,13 @@ from pathlib import Path
 import numpy as np
 
 from profiler import wording
-from profiler.landmark import Landmarks
+from profiler.landmark import Landmark, Landmarks
 from profiler.profile import Profile
 from profiler.route import DIRECTIONS
 from profiler.units import PERCENT
 
 SHOWN = 5
-"""More known elevations that do not fit than these are only counted."""
+"""More known elevations that do not fit, or suspected structures, than these are only counted."""
 
 
 def summary(profile: Profile, landmarks: Landmarks, folder: Path) -> str:
@@ -31,6 +31,7 @@ def summary(profile: Profile, landmarks: Landmarks, folder: Path) -> str:
         lines.append(
             f"  highest crest at {wording.post_text(route.posts, top.at)}, {wording.elevation_text(height, units)}"
         )
+    lines += _suspected(profile, landmarks)
     reach = 1.96 * profile.elevation_se
     datum = wording.datum_words(profile.vertical_datum)
     lines.append(
@@ -44,6 +45,32 @@ def summary(profile: Profile, landmarks: Landmarks, folder: Path) -> str:
     lines.append("Open:")
     lines += [f"  {folder / name}" for name in names]
     return "\n".join(lines)
+
+
+def _suspected(profile: Profile, landmarks: Landmarks) -> list[str]:
+    """Structures that the ground suggests and the data do not name, the longest first."""
+    found = sorted(landmarks.suspected, key=lambda item: item.start - item.end)
+    if not found:
+        return []
+    shown = [_suspected_words(profile, item) for item in found[:SHOWN]]
+    if len(found) > SHOWN:
+        shown.append(f"and {len(found) - SHOWN} more, see landmarks.csv")
+    return [f"  suspected, not in the data: {'; '.join(shown)}"]
+
+
+def _suspected_words(profile: Profile, item: Landmark) -> str:
+    route = profile.route
+    where = wording.stretch_words(route.posts, item.start, item.end)
+    name = item.kind.removeprefix("suspected_")
+    words = f"{name} {where} ({wording.percent_text(item.probability)} likely)"
+    if route.reaches_end(item.start, item.end):
+        words += f", no end seen: elevation in it to ±{_half_width(profile, item)}"
+    return words
+
+
+def _half_width(profile: Profile, item: Landmark) -> str:
+    inside = (profile.chainage >= item.start) & (profile.chainage <= item.end)
+    return wording.elevation_text(1.96 * float(profile.elevation_se[inside].max()), profile.units)
 
 
 def _known(profile: Profile) -> list[str]:

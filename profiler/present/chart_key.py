@@ -127,7 +127,10 @@ class Foot:
         self._frame = frame
         travel = plain(wording.travel_words(frame.profile.route))
         direction = f"Drawn as travelled {travel}: up and down are meant in this direction."
-        self._lines = wrapped([direction, wording.CAUTION_SHORT], _CAPTION, width - 2 * MARGIN)
+        kinds = [mark.kind for mark in frame.landmarks.suspected]
+        suspected = wording.suspected_sentence(kinds.count("suspected_tunnel"), kinds.count("suspected_bridge"))
+        sentences = filter(None, [direction, suspected, wording.CAUTION_SHORT])
+        self._lines = wrapped(list(sentences), _CAPTION, width - 2 * MARGIN)
         self._rows = _in_rows(_signs_used(frame), width - 2 * MARGIN, self._classes_width())
 
     def _classes_width(self) -> float:
@@ -210,7 +213,7 @@ def _signs_used(frame: Frame) -> list[tuple[str, str]]:
         "station": bool(route.stations),
         "tunnel": "tunnel" in structures,
         "bridge": "bridge" in structures,
-        "suspected": any(m.probability >= 0.5 for m in marks.of_kind("suspected_tunnel", "suspected_bridge")),
+        "suspected": bool(marks.suspected),
         "ruling": bool(marks.of_kind("ruling_grade")),
         "stretch": bool(marks.of_kind("sustained_grade", "heavy_grade_4000_or_less", "heavy_grade_over_4000")),
         "unsure": any(unsure(block, frame) for block in edges),

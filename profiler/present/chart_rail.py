@@ -114,12 +114,13 @@ def _structures(sheet: Sheet, room: Room, panel: Panel, frame: Frame) -> list[La
             middle = (item.start + item.end) / 2
             rank = RANK_LONG if long else RANK_SMALL
             names += _name(panel, frame, middle, _structure_words(item, frame.units), "structure", rank)
-    for mark in frame.landmarks.of_kind("suspected_tunnel", "suspected_bridge"):
+    for mark in frame.landmarks.suspected:
         line = _piece(panel, frame, mark.start, mark.end)
-        if mark.probability < 0.5 or line is None:
+        if line is None:
             continue
         signs.tunnel(sheet, line, suspected=True)
-        words = f"{wording.kind_words(mark.kind)} {wording.percent_text(mark.probability)}"
+        open_end = frame.profile.route.reaches_end(mark.start, mark.end)
+        words = wording.suspected_words(mark.kind, mark.probability, open_end)
         names += _name(panel, frame, mark.at, words, "structure", RANK_LONG)
     return names
 

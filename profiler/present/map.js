@@ -78,6 +78,12 @@
     { renderer: paper, pane: "line", lineCap: "butt", interactive: false, smoothFactor: 0.6 }, options)).addTo(map);
   const everything = stretch(chainage[0], chainage[last]);
   const runs = data.runs.map(([from, to, kind, cover]) => ({ from, to, kind, cover, points: stretch(from, to) }));
+  // The band: the less sure the rail's elevation, the wider.
+  for (const edge of [2, 0]) {
+    for (const [from, to, step] of data.unsure) {
+      stroke(stretch(from, to), { color: edge ? INK : data.band.colour, weight: data.band.widths[step - 1] + edge });
+    }
+  }
   stroke(everything, { color: "#fff", weight: 11, opacity: 0.9, lineCap: "round" });
   // Casings: whole in the open, dashed in tunnels, dotted where a structure is suspected.
   for (const run of runs) {
@@ -111,7 +117,9 @@
       }
     }
     const run = data.grades.find(([from, to_]) => at >= from && at <= to_);
-    if (run) L.popup({ maxWidth: 280 }).setLatLng(placeAt(at)).setContent(words(run[2][0], run[2].slice(1))).openOn(map);
+    const here = data.places.reduce((best, place) => Math.abs(place[0] - at) < Math.abs(best[0] - at) ? place : best);
+    const content = run ? words(run[2][0], [...run[2].slice(1), here[1]]) : words(here[1], []);
+    L.popup({ maxWidth: 280 }).setLatLng(placeAt(at)).setContent(content).openOn(map);
   });
 
   // ---------------------------------------------------------------- signs
@@ -508,6 +516,17 @@
     const names = { ruling: "ruling grade", heavy: "heavy or sustained grade", crest: "crest", sag: "sag", break: "grade break",
       curve: "sharpest curve", station: "station", tunnel: "in tunnel", suspected: "structure suspected only", bridge: "bridge" };
     for (const [name, text] of Object.entries(names)) if (used.has(name)) signSample(signList, name, text);
+    const steps = new Set(data.unsure.map((run) => run[2]));
+    data.band.words.forEach((text, i) => {
+      if (!steps.has(i + 1)) return;
+      const item = make("li", {}, signList);
+      const wide = data.band.widths[i];
+      const svg = draw("svg", { width: 30, height: wide, viewBox: "0 0 30 " + wide, "aria-hidden": "true" }, item);
+      draw("rect", { width: 30, height: wide, fill: INK }, svg);
+      draw("rect", { y: 1, width: 30, height: wide - 2, fill: data.band.colour }, svg);
+      line(svg, 0, 30, wide / 2, 1, 0);
+      make("span", {}, item, "elevation less sure than " + text);
+    });
     if (data.posts.length) {
       const item = make("li", {}, signList);
       make("strong", {}, item, String(data.posts[data.posts.length >> 1][1]));

@@ -20,7 +20,7 @@ from profiler.landmark import Landmarks
 from profiler.present import map_line, map_marks
 from profiler.present.hillshade import shade
 from profiler.present.offline import check_whole, inline_script, own_file, whole_page
-from profiler.present.palette import Limits, class_limits
+from profiler.present.palette import BAND, Limits, class_limits
 from profiler.profile import Profile
 from profiler.units import PERCENT
 
@@ -112,6 +112,9 @@ def map_data(
         "widths": map_line.WIDTHS_PX,
         "classes": wording.class_words(limits, units),
         "grade_unit": wording.grade_unit(units),
+        "unsure": map_line.unsure_runs(profile),
+        "band": {"colour": BAND, "widths": map_line.BAND_WIDTHS_PX, "words": wording.unsure_words(units)},
+        "places": map_marks.place_words(profile),
         "grades": map_marks.grade_words(profile, landmarks),
         "posts": map_marks.post_marks(profile),
         "post_words": map_marks.post_unit_words(route.posts),

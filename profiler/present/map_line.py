@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 import shapely
 
-from profiler.landmark import Landmark, Landmarks
+from profiler import wording
+from profiler.landmark import Landmarks
 from profiler.present.hillshade import mercator
 from profiler.present.palette import DOWN, UP, Limits, grade_class
 from profiler.profile import Profile
@@ -25,10 +26,11 @@ SHORT_TUNNEL_M = 150.0
 """Tunnels up to this long are too small to draw as such. [m]"""
 TUNNEL_SHADE = 0.62
 """Share of colour on white in a tunnel."""
-SHOWN_FROM = 0.5
-"""Suspected structures are shown from this probability on."""
 WIDTHS_PX = (2.6, 3.2, 4.4, 5.8, 7.2)
 """Width of the coloured line by class: steepness reads as width."""
+
+BAND_WIDTHS_PX = (17, 24, 33)
+"""Width of the grey band under the line by how unsure the rail's elevation is."""
 
 OPEN, TUNNEL, SUSPECTED = 0, 1, 2
 
@@ -100,10 +102,18 @@ def signed_class(grade: FloatArray, limits: Limits) -> FloatArray:
     return np.sign(grade).astype(int) * grade_class(grade, limits)
 
 
-def suspected(landmarks: Landmarks) -> tuple[Landmark, ...]:
-    """Suspected structures sure enough to be shown."""
-    found = landmarks.of_kind("suspected_tunnel", "suspected_bridge")
-    return tuple(item for item in found if item.probability >= SHOWN_FROM)
+def unsure_runs(profile: Profile) -> list[list[float]]:
+    """Where the rail's elevation is less sure than `wording.UNSURE_M`: [start m, end m, step 1 to 3]."""
+    s = profile.chainage
+    half = 1.96 * profile.elevation_se
+    step = np.searchsorted(wording.UNSURE_M[profile.units], half, side="right")
+    first = np.flatnonzero(np.r_[True, np.diff(step) != 0])
+    ends = s[np.r_[first[1:], s.size - 1]]
+    return [
+        [round(float(s[i]), 1), round(float(end), 1), int(step[i])]
+        for i, end in zip(first, ends, strict=True)
+        if step[i] and end > s[i]
+    ]
 
 
 def colours() -> dict[str, dict[str, str]]:
@@ -138,4 +148,4 @@ def _spans(profile: Profile, landmarks: Landmarks) -> Sequence[tuple[float, floa
         for t in profile.route.structures
         if t.kind == "tunnel" and t.end - t.start > SHORT_TUNNEL_M
     ]
-    return [*spans, *((item.start, item.end, SUSPECTED) for item in suspected(landmarks))]
+    return [*spans, *((item.start, item.end, SUSPECTED) for item in landmarks.suspected)]

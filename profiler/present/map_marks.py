@@ -7,9 +7,10 @@ from collections.abc import Iterable, Sequence
 from itertools import pairwise
 from typing import Any
 
+import numpy as np
+
 from profiler import wording
 from profiler.landmark import GradeRun, Landmark, Landmarks
-from profiler.present.map_line import suspected
 from profiler.profile import Profile
 from profiler.route import Posts, Structure
 from profiler.units import PERCENT, curvature_of_degree
@@ -21,6 +22,8 @@ Mark = dict[str, Any]
 
 SAME_STRETCH = 0.8
 """Heavy and sustained grades that share so much of their stretches are drawn as one."""
+PLACES_APART_M, MOST_PLACES = 200.0, 1000
+"""Distance of places [m] at which elevation and grade can be asked for, and how many there may be."""
 BREAK_REACH_M = 250.0
 """How far from a break the grade runs that meet in it may end. [m]"""
 LONG_GRADES = ("sustained_grade", "heavy_grade_4000_or_less", "heavy_grade_over_4000")
@@ -33,6 +36,20 @@ def post_marks(profile: Profile) -> list[list[float]]:
     whole = range(math.ceil(ends.min() - 1e-6), math.floor(ends.max() + 1e-6) + 1)
     found = [[round(x, 1), p] for p in whole for x in posts.chainages(p) if s[0] <= x <= s[-1]]
     return sorted(found)
+
+
+def place_words(profile: Profile) -> list[list[Any]]:
+    """Elevation and grade with how sure, for a touch on the line: [chainage m, words] at places
+    `PLACES_APART_M` apart, farther on lines of more than `MOST_PLACES`."""
+    s = profile.chainage
+    count = int(np.clip((s[-1] - s[0]) / PLACES_APART_M, 1, MOST_PLACES))
+    stations = np.unique(np.searchsorted(s, np.linspace(s[0], s[-1], count + 1)).clip(0, s.size - 1))
+    z, se, grade, grade_se = profile.elevation, profile.elevation_se, profile.grade, profile.grade_se
+    posts, units = profile.route.posts, profile.units
+    return [
+        [round(float(s[i]), 1), wording.place_sure_words(posts, s[i], (z[i], se[i]), (grade[i], grade_se[i]), units)]
+        for i in stations
+    ]
 
 
 def grade_words(profile: Profile, landmarks: Landmarks) -> list[list[Any]]:
@@ -57,7 +74,7 @@ def marks(profile: Profile, landmarks: Landmarks) -> list[Mark]:
     found = [
         *_stations(profile),
         *(_structure(profile, s) for s in profile.route.structures),
-        *(_suspected(profile, item) for item in suspected(landmarks)),
+        *(_suspected(profile, item) for item in landmarks.suspected),
         *(_turn(profile, item) for item in landmarks.of_kind("crest", "sag")),
         *(_break(profile, landmarks, item) for item in landmarks.of_kind("grade_break")),
         *(_sharpest(profile, item) for item in landmarks.of_kind("sharpest_curve")),
@@ -90,17 +107,25 @@ def _structure(profile: Profile, structure: Structure) -> Mark:
 
 
 def _suspected(profile: Profile, item: Landmark) -> Mark:
-    words = wording.kind_words(item.kind)
-    length = wording.short_length_text(item.end - item.start, profile.units)
+    units, open_end = profile.units, profile.route.reaches_end(item.start, item.end)
+    length = wording.short_length_text(item.end - item.start, units)
     where = wording.stretch_words(profile.route.posts, item.start, item.end, 2)
-    percent = f"{wording.number(100 * item.probability)} %"
+    percent = wording.percent_text(item.probability)
+    inside = (profile.chainage >= item.start) & (profile.chainage <= item.end)
+    se = profile.elevation_se[inside]
+    lines = [
+        f"{'at least' if open_end else 'about'} {length} long",
+        f"suspected from the ground, {percent} likely; not in the data",
+        *(["no end seen before the line ends"] if open_end else []),
+        wording.elevation_sure_words(float(np.median(se)), float(se.max()), units) if se.size else "",
+    ]
     return _mark(
         "suspected",
         item.at,
-        f"{words} {percent}",
+        wording.suspected_words(item.kind, item.probability, open_end),
         where,
-        [f"about {length} long", f"suspected from the ground, {percent} likely; not in the data"],
-        title=words.capitalize(),
+        [line for line in lines if line],
+        title=wording.kind_words(item.kind).capitalize(),
         stretch=(item.start, item.end),
     )
 
@@ -123,7 +148,8 @@ def _break(profile: Profile, landmarks: Landmarks, item: Landmark) -> Mark:
     change = wording.interval_text(abs(item.value), item.unit, units, item.low, item.high)
     label = f"Break {change}"
     if before is not None and after is not None:
-        label = f"Break {wording.break_words(before.grade, after.grade, units)}"
+        words = wording.break_words(before.grade, after.grade, units, before.grade_se, after.grade_se)
+        label = f"Break {words}"
     where = wording.stretch_words(profile.route.posts, item.at, item.at, 2)
     return _mark(
         "break",

@@ -182,6 +182,7 @@ def test_runs_are_not_called_pvis_and_pvis_are():
 def test_suspected_structure_says_how_likely():
     """Worked: the invented line has one suspected tunnel, of probability 0.83."""
     assert "tunnel? 83 %" in words_of(chart("us"))
+    assert any("Suspected from the ground only, not in the data given: 1 tunnel." in x for x in words_of(chart("us")))
 
 
 def test_certainty_of_elevation_in_words():

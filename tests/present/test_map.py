@@ -269,6 +269,36 @@ def test_unlikely_structures_are_not_shown():
     assert not [run for run in data["runs"] if run[3] == 2]
 
 
+def test_the_band_shows_where_elevations_are_less_sure():
+    """Worked: s.e. 6 m in structures is ±11.8 m, over 10 m and not over 25; on open track 2 m is ±3.9 m."""
+    profile = invented_profile("metric", se_m=2.0)
+    data = map_data(profile, invented_landmarks(), DEFAULT_LIMITS, None)
+    spans = [(s.start, s.end + 10.0, 1) for s in profile.route.structures]
+    assert [tuple(run) for run in data["unsure"]] == spans
+    assert data["band"]["words"] == ("±10 m", "±25 m", "±50 m")
+
+
+def test_every_place_says_how_sure():
+    """Worked: 50 km in places 200 m apart; s.e. 1.5 m in the open is ±2.9 m, in a tunnel ±8.8 m."""
+    data = map_data(invented_profile("metric"), invented_landmarks(), DEFAULT_LIMITS, None)
+    places = dict(data["places"])
+    assert len(places) == 251
+    assert "±2.9 m" in places[1000.0]
+    assert "up 2.5 ‰" in places[1000.0]
+    assert "±8.8 m" in places[21000.0]
+
+
+def test_a_suspicion_that_meets_the_end_says_so():
+    """Law: a suspected tunnel that does not come out before the line ends is never shown as a whole one."""
+    tunnel = next(i for i in invented_landmarks().items if i.kind == "suspected_tunnel")
+    profile = invented_profile()
+    for end, label in ((40400.0, "tunnel? 83 %"), (50000.0, "tunnel? 83 %, no end seen")):
+        marks = Landmarks((dataclasses.replace(tunnel, end=end),), (), ())
+        sign = next(m for m in map_data(profile, marks, DEFAULT_LIMITS, None)["marks"] if m["sign"] == "suspected")
+        assert sign["label"] == label
+        assert any(line.startswith("rail height sure to ±") for line in sign["lines"])
+
+
 def test_posts_follow_an_equation():
     """Worked: posts 0 to 3 km, then a jump from 3.5 back to 3.0: the post 3 stands twice."""
     profile = invented_profile()
