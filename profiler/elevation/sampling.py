@@ -19,6 +19,9 @@ Progress = Callable[[float], None]
 LOWEST, HIGHEST = -500.0, 9000.0
 """Elevations outside are no ground [m]: mostly another unit than stated."""
 
+NO_UNIT = 1e7
+"""Beyond this no unit makes it ground, not even the millimetre: a void that nobody declared."""
+
 LEAST_WEIGHT = 0.5
 """A station counts only where the cells that have data carry at least this share of the weight."""
 
@@ -323,11 +326,14 @@ def _check_range(tile: Ground, cells: FloatArray, station: FloatArray, line: tup
     if on_line.any():
         corner, first = np.argwhere(on_line)[0]
         where = [float(axis[station[first]]) for axis in line]
+        value = float(cells[corner, first])
+        told, mend = f"{value:,.0f}", 'state the unit it is in (vertical_unit = "ft", for example)'
+        if abs(value) > NO_UNIT:
+            told, mend = f"{value:g}", "declare that value as its no-data value"
         raise InputError(
             tile.name,
-            f"says {float(cells[corner, first]):,.0f} m beside the line, at longitude {where[0]:.5f}, "
-            f"latitude {where[1]:.5f}",
-            'state the unit it is in (vertical_unit = "ft", for example) or give another raster there',
+            f"says {told} m beside the line, at longitude {where[0]:.5f}, latitude {where[1]:.5f}",
+            f"{mend} or give another raster there",
         )
     cells[wrong] = np.nan
 

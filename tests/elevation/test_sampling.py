@@ -303,6 +303,17 @@ def test_no_ground_is_refused(value):
     assert at(ArrayGround(array), [1.0], [1.0]) == 100
 
 
+@pytest.mark.parametrize(("value", "words"), [(3e38, r"3e\+38"), (-3.4028235e38, r"-3\.40282e\+38"), (np.inf, "inf")])
+def test_a_void_that_nobody_declared(value, words):
+    """Law: what no unit can explain is a void value, told in a few digits and with what to do about it."""
+    array = np.full((10, 10), 100.0)
+    array[4, 4] = value
+    with pytest.raises(
+        InputError, match=f"says {words} m beside the line, .*; declare that value as its no-data value"
+    ):
+        at(ArrayGround(array), [1.0, 4.0], [1.0, 4.0])
+
+
 def test_nothing_to_sample():
     """Law: no station, no source, a place that is no number: empty or NaN, never an error."""
     ground = ArrayGround(np.zeros((4, 4)))
