@@ -10,6 +10,7 @@ from pathlib import Path
 
 import geopandas
 import numpy as np
+import pandas as pd
 import pytest
 import rasterio
 import shapely
@@ -91,6 +92,13 @@ def too_high(path: Path) -> None:
     country.write_ground(path, country.hills() * 100)
 
 
+def spike(path: Path) -> None:
+    """A void nobody declared, in cells that the line passes 3.9 km from its start."""
+    values = country.hills()
+    values[45:52, 180:183] = 3e38
+    country.write_ground(path, values)
+
+
 RASTERS: dict[str, tuple[Callable[[Path], object], str]] = {
     "missing.tif": (lambda _: None, "missing.tif: there is no such file"),
     "text.tif": (text, "text.tif: is not a raster"),
@@ -105,6 +113,7 @@ RASTERS: dict[str, tuple[Callable[[Path], object], str]] = {
     ),
     "void.tif": (nothing_but_void, "void.tif: no elevation on the line"),
     "feet.tif": (too_high, "feet.tif: says "),
+    "spike.tif": (spike, "spike.tif: says 3e+38 m beside the line, at longitude -31.34"),
     "dem/*.tif": (lambda _: None, "dem/*.tif: no raster matches"),
 }
 
@@ -200,6 +209,11 @@ TABLES: dict[str, tuple[str, str, str]] = {
         "[settings]\nstep_m = -1\n[route]",
         "settings.step_m: -1 is not possible; it should be greater than or equal to 1",
     ),
+    "no grade allowed": (
+        "[route]",
+        "[settings]\nmax_grade_pct = 0\n[route]",
+        "settings.max_grade_pct: 0 is not possible; it should be greater than 0",
+    ),
     "word for a number": (
         "[route]",
         '[settings]\nstep_m = "ten"\n[route]',
@@ -258,6 +272,41 @@ def test_paths_of_a_territory_start_at_its_folder(here: Path):
     country.write_territory(here / "sub", country.TERRITORY.replace("ground.tif", "ground-2.tif"))
     assert refused(here, "profile", "sub/route.toml").startswith("sub/ground-2.tif: there is no such file")
     assert refused(here, "profile", "sub/route.toml", "--dem", "no.tif").startswith("no.tif: there is no such file")
+
+
+def test_step_longer_than_the_line(here: Path):
+    """Law: a line of 60 m has no stations every 100 m."""
+    country.write_lines(here / "short.geojson", country.line(0, 60))
+    said = refused(here, "profile", "short.geojson", "--dem", GROUND, "--step", "100")
+    assert said.endswith("the line is only 60 m long; give a longer line or a shorter step_m")
+
+
+def test_ground_that_is_flat(here: Path):
+    """Worked: over 412 m everywhere the rail lies level at 412 m, and its standard error is above zero."""
+    country.write_ground(here / "flat.tif", np.full((country.ROWS, country.COLUMNS), 412, "float32"))
+    result = CliRunner().invoke(main, ["profile", LINE, "--dem", "flat.tif", "--tables-only"])
+    assert result.exit_code == 0, result.output
+    rows = pd.read_csv(here / "line-profile/profile.csv")
+    assert (rows["elevation_m"] == 412).all()
+    assert (rows["grade_pct"] == 0).all()
+    assert rows["elevation_se_m"].min() > 0
+
+
+def test_known_elevations_that_contradict_each_other(here: Path):
+    """Law: of two heights 40 m apart at places 10 m apart, neither of which the ground bears out, both are
+    named and neither is used: the profile is the one without them."""
+    known = "\n[[known_elevations]]\nat = {{ chainage_m = {} }}\nelevation_m = {}\nse_m = 0.3\n"
+    both = known.format(3000, 300) + known.format(3010, 340)
+    (here / "route.toml").write_text(country.TERRITORY)
+    (here / "two.toml").write_text(country.TERRITORY + both)
+    for name in ("route.toml", "two.toml"):
+        result = CliRunner().invoke(main, ["profile", name, "--tables-only", "--units", "metric"])
+        assert result.exit_code == 0, result.output
+    assert "known elevations: 0 of 2 used" in result.stdout
+    assert "not used: 300.0 m at chainage 3000 m, contradicts the one at chainage 3010 m" in result.stdout
+    assert "not used: 340.0 m at chainage 3010 m, contradicts the one at chainage 3000 m" in result.stdout
+    one, two = (pd.read_csv(here / f"{name}-profile/profile.csv") for name in ("route", "two"))
+    pd.testing.assert_frame_equal(one, two)
 
 
 @pytest.fixture
