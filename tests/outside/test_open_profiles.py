@@ -1,80 +1,32 @@
-"""Real lines end to end, against what railways publish of them.
-
-Needs the folder of open data named by GRADEWRIGHT_OPEN_DATA; each of its folders names source and
-licence of every file. Lines: SNCF Réseau open data (ODbL), OpenStreetMap (ODbL); ground: SRTM
-(public domain).
-"""
+"""Real lines end to end, against what railways publish of them: needs the folder of open data."""
 
 from __future__ import annotations
-
-import csv
-import os
-from pathlib import Path
 
 import numpy as np
 import pytest
 
 from profiler import CoverageError, build_profile, landmarks_of
-from profiler.read.territory import check_territory
+from tests import open_data
+from tests.open_data import mean_grades, published, residuals, territory
 
-OPEN_DATA = os.environ.get("GRADEWRIGHT_OPEN_DATA", "")
-pytestmark = pytest.mark.skipif(not Path(OPEN_DATA, "fr-puymorens").is_dir(), reason="GRADEWRIGHT_OPEN_DATA is not set")
-
-
-def territory(folder: str, line: str, rasters: list[str], tunnels: str = "", **more):
-    """A territory around files of the open data."""
-    tables = {
-        "route": {"name": folder},
-        "centreline": {"path": line, **more.pop("centreline", {})},
-        "elevation": {"rasters": rasters, "vertical_datum": "EGM96"},
-        **more,
-    }
-    if tunnels:
-        by_post = {"start": "pkd", "length_m": "longueur"}
-        tables["structures"] = [{"kind": "tunnel", "path": tunnels, "name_from": "libelle", "posts_from": by_post}]
-    return check_territory(tables, source=f"{folder}.toml", folder=Path(OPEN_DATA, folder))
-
-
-def published(folder: str, post: str) -> list[tuple[str, float, float]]:
-    """(station, post, elevation [m]) of the folder's published elevations."""
-    with Path(OPEN_DATA, folder, "published_elevations.csv").open(encoding="utf-8") as file:
-        rows = [r for r in csv.DictReader(file) if r["published_elevation_m"] and r[post]]
-    return [(r["station"], float(r[post]), float(r["published_elevation_m"])) for r in rows]
-
-
-def residuals(profile, stations) -> dict[str, float]:
-    """Estimated minus published elevation [m] at the stations that lie on the route."""
-    found = {}
-    for name, post, elevation in stations:
-        places = [c for c in profile.route.posts.chainages(post) if 0 <= c <= profile.route.length]
-        if places:
-            found[name] = float(np.interp(places[0], profile.chainage, profile.elevation)) - elevation
-    return found
-
-
-def mean_grades(profile, length: float) -> np.ndarray:
-    """Mean grade [m/m] over every stretch of a length [m]."""
-    s, z = profile.chainage, profile.elevation
-    starts = s[s <= s[-1] - length]
-    return (np.interp(starts + length, s, z) - np.interp(starts, s, z)) / length
+pytestmark = open_data.needs_open_data
 
 
 @pytest.fixture(scope="module")
 def puymorens():
-    posts = {"start": "pkd", "end": "pkf", "unit": "km"}
-    line = {"posts_from": posts, "start": {"post": "82.183"}}
-    return build_profile(
-        territory("fr-puymorens", "line_672000.geojson", ["N42E001.hgt"], "tunnels_672000.geojson", centreline=line)
-    )
+    return build_profile(open_data.puymorens())
 
 
 def test_puymorens_stations(puymorens):
-    """Published: station elevations of line 672000 (pages named in published_elevations.csv)."""
+    """Published: station elevations of line 672000 (pages named in published_elevations.csv), to a metre
+    or so. The raster stands 2 to 3 m too high there, which no standard error learned along the line can
+    know: rms within 4 m, none beyond 8 m, at least 7 of 9 within 2.5 standard errors."""
     found = residuals(puymorens, published("fr-puymorens", "pk_km"))
     assert len(found) == 9
-    errors = np.array(list(found.values()))
-    assert np.sqrt((errors**2).mean()) < 5.0, found
-    assert np.abs(errors).max() < 9.0, found
+    error, se = np.array(list(found.values())).T
+    assert np.sqrt((error**2).mean()) <= 4.0, found
+    assert np.abs(error).max() <= 8.0, found
+    assert (np.abs(error) < 2.5 * np.hypot(se, 1.0)).sum() >= 7, found
 
 
 def test_puymorens_tunnels(puymorens):
@@ -108,33 +60,21 @@ def test_puymorens_posts(puymorens):
     assert puymorens.route.length == pytest.approx(whole, rel=0.003)
 
 
-def maurienne(**settings):
-    posts = {"start": "pkd", "end": "pkf", "unit": "km"}
-    return territory(
-        "fr-maurienne",
-        "line_900000.geojson",
-        ["N45E006.hgt"],
-        "tunnels_900000.geojson",
-        centreline={"posts_from": posts},
-        settings=settings,
-    )
-
-
 def test_maurienne_uncovered_west_is_refused():
     """Law: what the raster does not reach is refused in one sentence that lists the stretches."""
     with pytest.raises(CoverageError, match=r"N45E006.*no elevation over km 100\.84 to km 11.*--trim"):
-        build_profile(maurienne())
+        build_profile(open_data.maurienne())
 
 
 def test_maurienne_trimmed():
     """Published: stations of the Arc valley (pages in published_elevations.csv), steepest grade
     30 per mille between Saint-Michel and Modane; a trial on the same raster gave 32."""
-    settings = maurienne()
+    settings = open_data.maurienne()
     profile = build_profile(settings, trim=True)
     assert any("trimmed" in said for said in profile.assumptions)
     found = residuals(profile, published("fr-maurienne", "pk_km"))
     assert len(found) == 3
-    assert max(abs(error) for error in found.values()) < 5.0, found
+    assert max(abs(error) for error, _ in found.values()) < 5.0, found
     landmarks = landmarks_of(profile, settings)
     (ruling,) = [x for x in landmarks.of_kind("ruling_grade", direction="with") if x.train_length == 2000.0]
     assert 2.8 < ruling.value < 3.4
