@@ -16,7 +16,7 @@ from profiler.alignment.spans import PieceSpan, piece_spans
 from profiler.alignment.stations import StationedLine, lay_stations
 from profiler.centreline import Centreline
 from profiler.elevation.coverage import Gap, gaps, longest_covered
-from profiler.elevation.estimator import Estimate, estimate
+from profiler.elevation.estimator import Estimate
 from profiler.elevation.pvis import clearest, find_pvis
 from profiler.elevation.sampling import GroundSamples, sample
 from profiler.errors import CoverageError, TerritoryError
@@ -25,6 +25,7 @@ from profiler.heights import datum_of, in_one_datum, known_between, known_elevat
 from profiler.landmark import Landmarks
 from profiler.landmarks.find import LandmarkSettings, find_landmarks
 from profiler.profile import Draws, KnownElevation, Profile
+from profiler.rail import rail_of
 from profiler.read.centreline import read_centreline
 from profiler.read.points import read_points
 from profiler.read.rasters import assumptions_of, open_sources
@@ -37,17 +38,9 @@ from profiler.wording import post_text
 Progress = Callable[[str, float], None]
 """Told what is being done and the share of it that is done."""
 
-DRAWS, SEED = 100, 0
-
 RELIEF_MARGIN_M, RELIEF_SHARE = 5000.0, 0.4
 """Ground is shown this far around the line, and at least this share of its extent, in any direction:
 a tall line on a wide screen still lies in country."""
-
-LEANS = 0.02
-"""A bound on the grade that holds back more than this share of the line is too tight."""
-
-WIDER, STEEPEST_PCT = 1.5, 15.0
-"""It is then widened by this factor, to this at most."""
 
 _DEGREE_M = np.radians(1) * EARTH_RADIUS
 
@@ -206,9 +199,9 @@ def build_profile(territory: Territory, *, trim: bool = False, progress: Progres
     route, samples, known, said = _covered(route, samples, known, territory, trim)
     progress("estimating the rail", 0.0)
     off_ground = _off_ground(route, max((c for c in samples.cell_m if np.isfinite(c)), default=0.0))
-    fit, of_bound = _estimate(route, samples, off_ground, known, territory)
+    fit, of_rail = rail_of(route, samples, off_ground, known, territory)
     return _profile(
-        route, samples, off_ground, fit, territory, (*assumptions_of(sources), *of_datum, *of_known, *said, *of_bound)
+        route, samples, off_ground, fit, territory, (*assumptions_of(sources), *of_datum, *of_known, *said, *of_rail)
     )
 
 
@@ -298,37 +291,6 @@ def _stretches(route: Route, found: tuple[Gap, ...]) -> str:
     ]
     more = f" and {len(found) - 5} more stretches" if len(found) > 5 else ""
     return ", ".join(shown) + more
-
-
-def _estimate(
-    route: Route,
-    samples: GroundSamples,
-    off_ground: FloatArray,
-    known: tuple[KnownElevation, ...],
-    territory: Territory,
-) -> tuple[Estimate, tuple[str, ...]]:
-    """The estimate under the territory's bound on the grade, or under a wider one if it leans on that."""
-    bound = territory.settings.max_grade_pct
-    leaned = 0.0
-    while True:
-        fit = estimate(
-            route.chainage,
-            samples.values,
-            off_ground,
-            max_grade=bound * PERCENT,
-            shoulders=samples.shoulders,
-            known=known,
-            draws=DRAWS,
-            seed=SEED,
-        )
-        if fit.at_bound <= LEANS or bound >= STEEPEST_PCT:
-            break
-        leaned = leaned or fit.at_bound
-        bound = min(WIDER * bound, STEEPEST_PCT)
-    if not leaned:
-        return fit, ()
-    given = f"max_grade_pct = {territory.settings.max_grade_pct:g}"
-    return fit, (f"the estimate leaned on {given} over {leaned:.0%} of the line: widened to {bound:.3g}",)
 
 
 def _off_ground(route: Route, margin: float) -> FloatArray:

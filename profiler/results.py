@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
-from profiler.build import SEED, Progress, input_files, quiet, relief_around
+from profiler.build import Progress, input_files, quiet, relief_around
 from profiler.files import staged_folder
 from profiler.landmark import Landmarks
 from profiler.profile import Profile
+from profiler.rail import SEED
 from profiler.territory import Territory
 from profiler.units import PERCENT
 from profiler.write.geopackage import write_geopackage

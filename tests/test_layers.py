@@ -25,6 +25,7 @@ LEVELS = {
     "alignment": 3,
     "elevation": 3,
     "heights": 4,
+    "rail": 4,
     "landmarks": 4,
     "build": 6,
     "present": 7,

@@ -57,7 +57,8 @@ class Estimate:
     integral; ``structure_probability`` that the rail is not on the ground; ``at_bound`` the
     probability, over the line, that the grade is the steepest allowed. ``ground`` (m, n) [m] is what
     counted of each source, corrected, and ``weight`` (m, n) the share each had; ``noise`` one per
-    source. ``known`` are the known elevations beside what is said without them.
+    source. ``offset`` (n,) [m] is how far the sources stand above the known elevations, which was taken
+    off, None without any; ``known`` are these beside what is said without them.
     """
 
     elevation: FloatArray
@@ -71,6 +72,7 @@ class Estimate:
     noise: tuple[Noise, ...]
     ground: FloatArray
     weight: FloatArray
+    offset: FloatArray | None = None
     known: tuple[KnownResidual, ...] = ()
 
 
@@ -299,6 +301,7 @@ def _answer(
         noise=data.noises,
         ground=data.ground,
         weight=_weights(data, structure),
+        offset=None if offset is None or not offset.used.any() else offset.offset,
         known=() if offset is None else known_residuals(known, offset),
     )
 

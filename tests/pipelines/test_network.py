@@ -105,7 +105,7 @@ def test_a_bug_stays_with_its_territory(territories: Path, tmp_path: Path, monke
     def fail(*_: object, **__: object) -> None:
         raise ZeroDivisionError("division by zero")
 
-    monkeypatch.setattr("profiler.build.estimate", fail)
+    monkeypatch.setattr("profiler.rail.estimate", fail)
     outcome = run_one(Task(territories / "marram.toml", tmp_path / "out", pictures=False))
     assert outcome.error == "bug, ZeroDivisionError: division by zero"
     assert not (tmp_path / "out").exists()
