@@ -221,13 +221,14 @@ def suspected_sentence(tunnels: int, bridges: int) -> str:
 def place_sure_words(
     posts: Posts, chainage: float, elevation: tuple[float, float], grade: tuple[float, float], units: str
 ) -> str:
-    """ "at 54.3: rail 1,035 ft ±6 ft, up 1.35 % ±0.06 %": elevation [m] and grade [m/m] as travelled,
+    """ "post 54.3: rail 1,035 ft ±6 ft, up 1.35 % ±0.06 %": elevation [m] and grade [m/m] as travelled,
     each with its standard error, at a chainage [m]."""
     (height, height_se), (slope, slope_se) = elevation, grade
     half = elevation_text(1.96 * height_se, units, 0 if units == "us" or height_se > 5 else 1)
     figure = slope_words(slope, units, slope_se)
     sure = grade_sure_words(slope_se, units).removeprefix("sure to ")
-    return f"at {post_text(posts, chainage)}: rail {elevation_text(height, units)} ±{half}, {figure} {sure}"
+    where = stretch_words(posts, chainage, chainage)
+    return f"{where}: rail {elevation_text(height, units)} ±{half}, {figure} {sure}"
 
 
 def grade_sure_words(se: float, units: str) -> str:

@@ -143,5 +143,5 @@ def test_a_place_says_how_sure():
     """Worked: 1.96 × 3 m = 5.9 m, 1.96 × 0.1 % = 2.0 ‰; in US units 19 ft and 0.20 %. A standard error of
     0.1 % leaves whole per mille."""
     posts, figures = Posts(np.array([0.0]), np.array([10.0]), "km"), ((640.0, 3.0), (0.0131, 0.001))
-    assert wording.place_sure_words(posts, 500.0, *figures, "metric") == "at km 10.5: rail 640 m ±5.9 m, up 13 ‰ ±2.0 ‰"
+    assert wording.place_sure_words(posts, 500.0, *figures, "metric") == "km 10.5: rail 640 m ±5.9 m, up 13 ‰ ±2.0 ‰"
     assert wording.place_sure_words(posts, 0.0, *figures, "us").endswith("rail 2,100 ft ±19 ft, up 1.3 % ±0.20 %")

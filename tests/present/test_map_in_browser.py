@@ -35,6 +35,9 @@ addEventListener("load", () => setTimeout(() => {
   set("labels", boxes.map(([t]) => t).join("|"));
   set("overlaps", overlaps.join("|"));
   set("smallest", Math.min(...sizes));
+  document.querySelector("path.leaflet-interactive").dispatchEvent(
+    new MouseEvent("click", { bubbles: true, clientX: 0, clientY: 0, view: window }));
+  set("popup", (document.querySelector(".leaflet-popup-content") || document.body).textContent);
   set("wide", document.documentElement.scrollWidth <= innerWidth);
 }, 300));
 </script></html>"""
@@ -86,6 +89,7 @@ def test_the_page_opens_and_no_two_labels_meet(opened, size):
     assert int(seen["signs"]) >= 12
     assert float(seen["smallest"]) >= 11
     assert seen["wide"] == "true"
+    assert seen["popup"].count("±") == 3  # of the grade run, and of elevation and grade at the place
     assert "ruling 1.35 %" in seen["labels"]
     assert "ruling 2.45 %" in seen["labels"]
 
