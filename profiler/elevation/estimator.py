@@ -8,7 +8,7 @@ known elevations then tell how far the sources stand off.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +17,16 @@ from profiler.elevation.evidence import Bins, bins_of, evidence_of
 from profiler.elevation.first_line import first_line
 from profiler.elevation.fusion import Learned, inflation, learn, levelled, preferred
 from profiler.elevation.known import RasterOffset, known_residuals, raster_offset
-from profiler.elevation.lattice import Smoothed, Window, finer_window, smooth, wide_window
+from profiler.elevation.lattice import (
+    USUAL,
+    Changes,
+    Smoothed,
+    Window,
+    finer_window,
+    learned_changes,
+    smooth,
+    wide_window,
+)
 from profiler.elevation.noise import LONGEST_CORRELATION, Noise
 from profiler.errors import CoverageError
 from profiler.profile import KnownElevation, KnownResidual
@@ -40,6 +49,9 @@ REACH = 250.0
 
 FIRST_LENGTH = 150.0
 """Correlation length of the ground's error before it is learned. [m]"""
+
+LEARNING_DRAWS = 20
+"""Draws of a pass out of which the next learns how often the grade changes, and by how much."""
 
 ELEVATION_FLOOR, GRADE_FLOOR = 0.05, 0.0003
 """Standard errors are never smaller than these. [m], [m/m]"""
@@ -164,7 +176,7 @@ def estimate(
         offset = _offset(alone, known, chainage)
         refined = refined.lowered(offset.offset)
         data = Learned(data.ground - offset.offset, data.noises)
-    last = _last_passes(refined, data, chainage, (known, offset), (draws, seed))
+    last, data = _last_passes(refined, data, chainage, (known, offset), (draws, seed))
     return _answer(chainage, last, data, on_structure, offset, known)
 
 
@@ -228,24 +240,53 @@ def _last_passes(
     chainage: FloatArray,
     told: tuple[Sequence[KnownElevation], RasterOffset | None],
     drawn: tuple[int, int],
-) -> _Pass:
-    """The fine walk, on ground that is worth it a finer one still, with everything that is known."""
-    step, size = float(chainage[1] - chainage[0]), chainage.size
+) -> tuple[_Pass, Learned]:
+    """The fine walk with everything that is known, and on ground that is worth it a finer one still.
+
+    Before that the errors are learned once more, about a line that follows vertical curves, and how
+    often this railway changes its grade. On worse ground either would only follow the error.
+    """
     draws, seed = drawn
-    line, structure = before.line(size), before.structure(size)
-    worse = inflation(data, line, structure, step)
-    sharpness = min(n.sigma * np.sqrt(n.length) for n in data.noises)
-    kinds = [FINE, FINEST[sharpness < SHARP]] if sharpness < CLEAR else [FINE]
-    for spacing, grade_step, white in kinds:
-        bins = bins_of(data.ground, step, _stride(spacing, step, size))
-        count = bins.mean.shape[1]
-        heights = _known_in_bins(told, before.line(size), chainage, bins) if told[1] is not None else None
-        evidence = evidence_of(bins, data.noises, white, factor=worse[_middles(bins, size)][None], known=heights)
-        window = finer_window(before.smoothed, before.window, count, bins.spacing, grade_step)
-        last = grade_step == kinds[-1][1]
-        uniform = np.random.default_rng(seed).random((count, draws)) if last else _no_draws(bins)
-        before = _Pass(smooth(evidence, window, uniform), window, bins.stride)
-    return before
+    if _sharpness(data) >= CLEAR:
+        return _fine_pass(before, data, chainage, told, FINE, USUAL, _uniform(seed, draws)), data
+    fine = _fine_pass(before, data, chainage, told, FINE, USUAL, _uniform(0, LEARNING_DRAWS))
+    step, size = float(chainage[1] - chainage[0]), chainage.size
+    line, _ = _with_curves(fine.smoothed, fine.stride, fine.window.spacing, size)
+    data = learn(data.ground, None, line, fine.structure(size), step)
+    changes = learned_changes(fine.smoothed.draws, fine.window)
+    kind = FINEST[_sharpness(data) < SHARP]
+    return _fine_pass(fine, data, chainage, told, kind, changes, _uniform(seed, draws)), data
+
+
+def _sharpness(data: Learned) -> float:
+    """σ·√ℓ of the best source. [m^1.5]"""
+    return min(float(n.sigma * np.sqrt(n.length)) for n in data.noises)
+
+
+def _uniform(seed: int, draws: int) -> Callable[[int], FloatArray]:
+    """Numbers (k, ``draws``) in 0…1 for k intervals."""
+    return lambda count: np.random.default_rng(seed).random((count, draws))
+
+
+def _fine_pass(
+    before: _Pass,
+    data: Learned,
+    chainage: FloatArray,
+    told: tuple[Sequence[KnownElevation], RasterOffset | None],
+    kind: tuple[float, float, float],
+    changes: Changes,
+    uniform: Callable[[int], FloatArray],
+) -> _Pass:
+    step, size = float(chainage[1] - chainage[0]), chainage.size
+    spacing, grade_step, white = kind
+    bins = bins_of(data.ground, step, _stride(spacing, step, size))
+    line = before.line(size)
+    worse = inflation(data, line, before.structure(size), step)[_middles(bins, size)]
+    heights = _known_in_bins(told, line, chainage, bins) if told[1] is not None else None
+    evidence = evidence_of(bins, data.noises, white, factor=worse[None], known=heights)
+    count = bins.mean.shape[1]
+    window = finer_window(before.smoothed, before.window, count, bins.spacing, grade_step)
+    return _Pass(smooth(evidence, window, uniform(count), changes), window, bins.stride)
 
 
 def _known_in_bins(

@@ -21,12 +21,6 @@ import numpy as np
 from profiler.elevation import walk
 from profiler.units import FloatArray
 
-CHANGE_DISTANCE = 1200.0
-"""Mean distance between changes of grade. [m]"""
-
-CHANGE_SIZE = 0.006
-"""Scale of a change of grade (Laplace). [m/m]"""
-
 ENTRY_DISTANCE, EXIT_DISTANCE = 4000.0, 700.0
 """Mean lengths of open track and of structure that no one told of. [m]"""
 
@@ -38,6 +32,17 @@ TAIL = 1e-4
 
 BLOCK_CELLS = 24_000_000
 """Cells of forward messages kept at a time, of four bytes each: longer lines are walked forward twice."""
+
+
+@dataclass(frozen=True)
+class Changes:
+    """How a railway's grade changes: mean ``distance`` between changes [m], Laplace ``size`` of one [m/m]."""
+
+    distance: float = 800.0
+    size: float = 0.006
+
+
+USUAL, USUAL_COUNT = Changes(), 20
 
 
 @dataclass(frozen=True, eq=False)
@@ -154,7 +159,7 @@ def finer_window(coarse: Smoothed, old: Window, count: int, spacing: float, grad
     nodes = np.arange(coarse.grade.size) * old.spacing
     low, high, grade_low, grade_high = coarse.reach
     # the coarse line cuts corners by up to a change of grade times an eighth of its interval
-    pad = 1.5 * old.elevation_step + old.spacing / 8 * CHANGE_SIZE
+    pad = 1.5 * old.elevation_step + old.spacing / 8 * USUAL.size
     floor = np.round((np.interp(places, nodes, low) - pad) / q).astype(np.int64)
     ceiling = np.round((np.interp(places, nodes, high) + pad) / q).astype(np.int64)
     beyond = np.maximum(places - nodes[-1], 0.0)  # past the last coarse node the line may climb or fall
@@ -169,21 +174,21 @@ def finer_window(coarse: Smoothed, old: Window, count: int, spacing: float, grad
     return Window(spacing, grade_step, old.max_grade, floor, ceiling - floor + 1, first, last - first + 1)
 
 
-def smooth(evidence: Evidence, window: Window, uniform: FloatArray) -> Smoothed:
+def smooth(evidence: Evidence, window: Window, uniform: FloatArray, changes: Changes = USUAL) -> Smoothed:
     """Smooth the path; ``uniform`` (k, d) are numbers in 0…1 that make d draws, d may be 0.
 
     A window that holds no path at all is widened; evidence that contradicts itself so far that in
     single precision no path is left (a bound far below the line's grades) is taken for less sure.
     """
     while True:
-        found = _smoothed(evidence, window, uniform)
+        found = _smoothed(evidence, window, uniform, changes)
         if found is not None:
             return found
         window, evidence = window.wider(), evidence.softer()
 
 
-def _smoothed(evidence: Evidence, window: Window, uniform: FloatArray) -> Smoothed | None:
-    steps = _Walk(evidence, window)
+def _smoothed(evidence: Evidence, window: Window, uniform: FloatArray, changes: Changes) -> Smoothed | None:
+    steps = _Walk(evidence, window, changes)
     count, draws = window.low.size, uniform.shape[1]
     blocks = _blocks(2 * window.size * window.grade_size)
     starts = [np.zeros(0, np.float32)]
@@ -218,7 +223,7 @@ def _blocks(cells: np.ndarray) -> list[tuple[int, int]]:
 class _Walk:
     """Evidence in lattice units and the tables that the kernels look densities up in."""
 
-    def __init__(self, evidence: Evidence, window: Window) -> None:
+    def __init__(self, evidence: Evidence, window: Window, changes: Changes) -> None:
         q = window.elevation_step
         self.shape = np.column_stack([window.low, window.size, window.grade_low, window.grade_size])
         self.bound = window.bound
@@ -269,8 +274,8 @@ class _Walk:
         self.structure_table = structure_density(
             np.arange(-walk.STRUCTURE_END, walk.STRUCTURE_END, walk.STRUCTURE_STEP)
         ).astype(np.float32)
-        change = min(window.spacing / CHANGE_DISTANCE, 0.5)
-        fade = np.exp(-window.grade_step / CHANGE_SIZE)
+        change = min(window.spacing / changes.distance, 0.5)
+        fade = np.exp(-window.grade_step / changes.size)
         self.rates = np.array(
             [
                 1 - change,
@@ -330,14 +335,31 @@ class _Walk:
         walk.draw(messages, offsets, first, last, uniform, paths, *self._arguments())
 
 
+def learned_changes(draws: FloatArray, window: Window) -> Changes:
+    """How the grade changes on one line, out of draws (d, k+1) [m] in a window.
+
+    `USUAL` counts as much as `USUAL_COUNT` changes seen.
+    """
+    steps = np.round(np.diff(draws, axis=1) / window.elevation_step)
+    change = np.abs(np.diff(steps, axis=1)) * window.grade_step
+    seen = float((change > 0).sum(axis=1).mean())
+    length = change.shape[1] * window.spacing
+    total = float(change.sum(axis=1).mean())
+    return Changes(
+        distance=(USUAL_COUNT * USUAL.distance + length) / (USUAL_COUNT + seen),
+        size=(USUAL_COUNT * USUAL.size + total) / (USUAL_COUNT + seen),
+    )
+
+
 def structure_density(above: FloatArray) -> FloatArray:
     """Density [1/m] of ground minus rail (n,) [m] where the rail is on a structure or the ground is trees.
 
-    Flat far out: a tail that fell off would pull the line up under a hill.
+    Flat far out: a tail that fell off would pull the line up under a hill. What is left of a tail is
+    the root of what it would be alone, as the ground of neighbouring intervals is much the same: one
+    hill of 30 m is not many independent hints at a rail that climbs it. Not normalised.
     """
-    far = 0.4 / 300
-    up = 0.6 * (0.06 * np.exp(-np.abs(above) / 10) + far)
-    down = 0.4 * (0.05 * np.exp(-np.abs(above) / 12) + far)
+    up = 0.0042 * np.sqrt(1 + 25 * np.exp(-np.abs(above) / 10))
+    down = 0.0008 * np.sqrt(1 + 25 * np.exp(-np.abs(above) / 12))
     return np.where(above > 0, up, down)
 
 

@@ -34,7 +34,7 @@ def normal(e: float, variance: float) -> float:
 
 def by_all_paths(evidence, window):
     """Probability of every path (z0, grades, structures), by the definition of the model."""
-    change, fade = SPACING / lattice.CHANGE_DISTANCE, np.exp(-STEP / lattice.CHANGE_SIZE)
+    change, fade = SPACING / lattice.USUAL.distance, np.exp(-STEP / lattice.USUAL.size)
     enter, leave = SPACING / lattice.ENTRY_DISTANCE, SPACING / lattice.EXIT_DISTANCE
     weights = {}
     for z0 in range(window.low[0], window.low[0] + 3):

@@ -240,11 +240,10 @@ def test_the_table_is_the_published_line(table: Table):
 def test_a_gradient_table_is_recovered(table: Table, ground: str, record_property):
     """Published: the official gradients, laid under correlated error and estimated again, three times.
 
-    When this was written, St. Gallen to Wil and Fribourg to Bern: station grade p95 .39 and .45 % (lidar),
-    .45 and .49 % (DTM), .69 and .70 % (error of the tile itself); 2 km mean p95 .03 and .03, .06 and .05,
-    .22 and .21 %; elevation .19 and .26, .41 and .39, 1.6 and 1.6 m. Real grades change every 140 to 220 m,
-    far oftener than the estimator expects: the interval of a station's grade covers 64 to 84 % only, that
-    of its elevation 87 % and more.
+    When this was written, St. Gallen to Wil and Fribourg to Bern: station grade p95 .33 and .39 % (lidar),
+    .44 and .48 % (DTM), .67 and .73 % (error of the tile itself); elevation .10 and .15, .37 and .38, 1.7 and
+    1.6 m. Real grades change every 140 to 220 m, oftener than the estimator expects: the interval of a
+    station's grade covers 83, 88, 85 and 73, 73, 88 %, that of its elevation 84 % and more.
     """
     noise = GROUNDS.get(ground) or Noise(table.tile_error(), 250.0)
     s = np.arange(0.0, table.length, 10.0)
@@ -266,7 +265,7 @@ def test_a_gradient_table_is_recovered(table: Table, ground: str, record_propert
     assert figures["grade_p95_pct"] < grade_limit, figures
     assert figures["mean_2km_p95_pct"] < mean_limit, figures
     assert figures["elevation_rms_m"] < elevation_limit, figures
-    assert figures["grade_covered"] > 0.6, figures
+    assert figures["grade_covered"] > 0.68, figures
     assert figures["elevation_covered"] > 0.8, figures
     assert max(f.structure_probability.max() for f in fits) < 0.5, "open track is taken for a structure"
 
