@@ -8,7 +8,7 @@ INTERVAL = (2.5, 97.5)
 """Percentiles between which a stated interval lies: 95 %."""
 
 SHOWN_FROM = 0.5
-"""Suspected structures are shown from this probability on."""
+"""Crests, sags, grade breaks and suspected structures are shown from this probability on."""
 
 KINDS = (
     "crest",
@@ -106,9 +106,11 @@ class Landmarks:
             if item.kind in kinds and (direction is None or item.direction in (direction, "both"))
         )
 
+    def shown(self, *kinds: str) -> tuple[Landmark, ...]:
+        """Those of some kinds that are sure enough to be drawn: `SHOWN_FROM`."""
+        return tuple(item for item in self.of_kind(*kinds) if item.probability >= SHOWN_FROM)
+
     @property
     def suspected(self) -> tuple[Landmark, ...]:
-        """Suspected tunnels and bridges sure enough to be shown: `SHOWN_FROM`."""
-        return tuple(
-            item for item in self.of_kind("suspected_tunnel", "suspected_bridge") if item.probability >= SHOWN_FROM
-        )
+        """Suspected tunnels and bridges sure enough to be shown."""
+        return self.shown("suspected_tunnel", "suspected_bridge")

@@ -24,6 +24,8 @@ INVENTED = "Invented line: nothing here is a real place, company or person."
 MINUS = "\N{MINUS SIGN}"
 THIN_SPACE = "\N{NARROW NO-BREAK SPACE}"
 
+SURE_FROM = 0.8
+"""Crests, sags and grade breaks less likely than this carry a question mark."""
 UNSURE_M = {"us": (30 * FOOT, 75 * FOOT, 150 * FOOT), "metric": (10.0, 25.0, 50.0)}
 """Steps of the 95 % half-width of an elevation from which a map says that it is less sure. [m]"""
 
@@ -47,6 +49,11 @@ _KIND_WORDS = {
 def kind_words(kind: str) -> str:
     """The words for a kind of landmark."""
     return _KIND_WORDS[kind]
+
+
+def doubted_words(kind: str, probability: float) -> str:
+    """A landmark's name before its place, with a question mark below `SURE_FROM`: "Crest", "Sag?"."""
+    return f"{kind_words(kind).capitalize()}{'?' if probability < SURE_FROM else ''}"
 
 
 def number(value: float, decimals: int = 0, *, units: str = "us", sign: bool = False) -> str:

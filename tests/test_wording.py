@@ -131,6 +131,12 @@ def test_a_compensated_ruling_grade_alone():
     assert names[-1] == "ruling compensated 1.55 %"
 
 
+def test_what_is_less_than_sure_is_a_question():
+    """Law: below 80 % a crest, sag or break carries a question mark; from there on it does not."""
+    assert wording.doubted_words("crest", 0.79) == "Crest?"
+    assert wording.doubted_words("grade_break", 0.8) == "Break"
+
+
 def test_suspected_structures_in_words():
     """Law: a suspected structure is a question with its probability, never 100 %, and says if it has no end."""
     assert wording.suspected_words("suspected_tunnel", 0.999) == "tunnel? 99 %"

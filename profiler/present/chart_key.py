@@ -208,7 +208,7 @@ _SIGN_WORDS = {
 def _signs_used(frame: Frame) -> list[tuple[str, str]]:
     route, marks, edges = frame.profile.route, frame.landmarks, blocks_of(frame)[:-1]
     structures = {item.kind for item in route.structures}
-    used = {kind: bool(marks.of_kind(kind)) for kind in ("crest", "sag", "grade_break")}
+    used = {kind: bool(marks.shown(kind)) for kind in ("crest", "sag", "grade_break")}
     used |= {
         "station": bool(route.stations),
         "tunnel": "tunnel" in structures,

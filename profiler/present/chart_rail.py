@@ -30,7 +30,6 @@ _TIERS, _TIER, _FIRST = 5, 10.6, 10.0
 _IN_GROUND = (13.0, 22.0, 31.0)
 _LEAST_SIGN = 4.0
 _LONG_M = 300.0
-_SURE_PLACE = 0.8
 _FAN = 78.0
 _FAN_PERMILLE = (1, 2, 5, 10, 20, 40, 80)
 _FAN_PERCENT = (0.1, 0.2, 0.5, 1, 2, 4, 8)
@@ -140,8 +139,8 @@ def _feet(panel: Panel, frame: Frame, line: FloatArray) -> FloatArray:
 
 def _places(sheet: Sheet, room: Room, panel: Panel, frame: Frame) -> list[Label]:
     names = []
-    for mark in frame.landmarks.of_kind("crest", "sag", "grade_break"):
-        if mark.probability < 0.5 or not panel.holds(mark.at):
+    for mark in frame.landmarks.shown("crest", "sag", "grade_break"):
+        if not panel.holds(mark.at):
             continue
         draw = getattr(signs, mark.kind)
         box = draw(sheet, float(panel.x(mark.at)), float(panel.y(_elevation_at(frame, mark.at))))
@@ -157,8 +156,7 @@ def _places(sheet: Sheet, room: Room, panel: Panel, frame: Frame) -> list[Label]
 
 def _landmark_words(mark: Landmark, frame: Frame) -> str:
     posts = frame.profile.route.posts
-    doubt = "?" if mark.probability < _SURE_PLACE else ""
-    kind = f"{wording.kind_words(mark.kind).capitalize()}{doubt}"
+    kind = wording.doubted_words(mark.kind, mark.probability)
     if mark.kind != "grade_break":
         return f"{kind} {wording.post_text(posts, mark.at)}"
     before, after = _runs_beside(frame.landmarks.grade_runs, mark.at)

@@ -75,8 +75,8 @@ def marks(profile: Profile, landmarks: Landmarks) -> list[Mark]:
         *_stations(profile),
         *(_structure(profile, s) for s in profile.route.structures),
         *(_suspected(profile, item) for item in landmarks.suspected),
-        *(_turn(profile, item) for item in landmarks.of_kind("crest", "sag")),
-        *(_break(profile, landmarks, item) for item in landmarks.of_kind("grade_break")),
+        *(_turn(profile, item) for item in landmarks.shown("crest", "sag")),
+        *(_break(profile, landmarks, item) for item in landmarks.shown("grade_break")),
         *(_sharpest(profile, item) for item in landmarks.of_kind("sharpest_curve")),
         *_ruling(profile, landmarks),
         *_long_grades(profile, landmarks),
@@ -132,24 +132,27 @@ def _suspected(profile: Profile, item: Landmark) -> Mark:
 
 def _turn(profile: Profile, item: Landmark) -> Mark:
     posts, units = profile.route.posts, profile.units
-    name = item.kind.capitalize()
+    name = wording.doubted_words(item.kind, item.probability)
     prominence = wording.interval_text(item.value, item.unit, units, item.low, item.high)
     where = wording.stretch_words(posts, item.at, item.at, 2)
     lines = [f"prominence {prominence}", _sure(item)]
     if item.place_low is not None and item.place_high is not None:
         between = wording.stretch_words(posts, item.place_low, item.place_high, 2)
         lines.append(f"its place: {between} (95 %)")
-    return _mark(item.kind, item.at, f"{name} {wording.post_text(posts, item.at)}", where, lines, title=name)
+    return _mark(
+        item.kind, item.at, f"{name} {wording.post_text(posts, item.at)}", where, lines, title=item.kind.capitalize()
+    )
 
 
 def _break(profile: Profile, landmarks: Landmarks, item: Landmark) -> Mark:
     units = profile.units
     before, after = _meeting(landmarks.grade_runs, item.at)
     change = wording.interval_text(abs(item.value), item.unit, units, item.low, item.high)
-    label = f"Break {change}"
+    name = wording.doubted_words(item.kind, item.probability)
+    label = f"{name} {change}"
     if before is not None and after is not None:
         words = wording.break_words(before.grade, after.grade, units, before.grade_se, after.grade_se)
-        label = f"Break {words}"
+        label = f"{name} {words}"
     where = wording.stretch_words(profile.route.posts, item.at, item.at, 2)
     return _mark(
         "break",

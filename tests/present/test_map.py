@@ -10,11 +10,13 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from matplotlib.text import Text
 
 from profiler.errors import OutputError
 from profiler.ground import Bounds, Relief
 from profiler.landmark import GradeRun, Landmark, Landmarks
 from profiler.present import offline
+from profiler.present.chart import compose_chart
 from profiler.present.map import TILES, TILES_CREDIT_URL, draw_map, map_data, map_page
 from profiler.present.map_line import class_runs, line_data, simplified
 from profiler.present.map_marks import post_marks
@@ -267,6 +269,18 @@ def test_unlikely_structures_are_not_shown():
     data = map_data(invented_profile(), Landmarks((weak,), (), ()), DEFAULT_LIMITS, None)
     assert not [mark for mark in data["marks"] if mark["sign"] == "suspected"]
     assert not [run for run in data["runs"] if run[3] == 2]
+
+
+@pytest.mark.parametrize(("probability", "label"), [(0.9, "Crest 45.5"), (0.6, "Crest? 45.5"), (0.4, None)])
+def test_a_doubtful_place_is_a_question_or_not_there(probability, label):
+    """Law: map and chart agree: a question mark below 80 %, nothing below 50 %."""
+    crest = dataclasses.replace(invented_landmarks().of_kind("crest")[0], probability=probability)
+    lone = Landmarks((crest,), invented_landmarks().grade_runs, ())
+    data = map_data(invented_profile(), lone, DEFAULT_LIMITS, None)
+    assert [mark["label"] for mark in data["marks"] if mark["sign"] == "crest"] == ([label] if label else [])
+    drawn = compose_chart(invented_profile(), lone)
+    words = {artist.get_text() for artist in drawn.sheet.figure.findobj(Text)}
+    assert {word for word in words if word.startswith("Crest")} == ({label} if label else set())
 
 
 def test_the_band_shows_where_elevations_are_less_sure():
