@@ -199,7 +199,9 @@ def build_profile(territory: Territory, *, trim: bool = False, progress: Progres
     route, samples, known, said = _covered(route, samples, known, territory, trim)
     progress("estimating the rail", 0.0)
     off_ground = _off_ground(route, max((c for c in samples.cell_m if np.isfinite(c)), default=0.0))
-    fit, of_rail = rail_of(route, samples, off_ground, known, territory)
+    fit, of_rail = rail_of(
+        route, samples, off_ground, known, territory, lambda share: progress("estimating the rail", share)
+    )
     return _profile(
         route, samples, off_ground, fit, territory, (*assumptions_of(sources), *of_datum, *of_known, *said, *of_rail)
     )

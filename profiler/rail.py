@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from profiler.elevation.estimator import Estimate, estimate
 from profiler.elevation.sampling import GroundSamples
 from profiler.profile import KnownElevation
@@ -24,6 +26,7 @@ def rail_of(
     off_ground: FloatArray,
     known: tuple[KnownElevation, ...],
     territory: Territory,
+    progress: Callable[[float], None] = lambda share: None,
 ) -> tuple[Estimate, tuple[str, ...]]:
     """The estimate, and what is to be said of it.
 
@@ -41,6 +44,7 @@ def rail_of(
             known=known,
             draws=DRAWS,
             seed=SEED,
+            progress=progress,
         )
         if fit.at_bound <= LEANS or bound >= STEEPEST_PCT:
             break

@@ -130,6 +130,7 @@ def estimate(
     known: Sequence[KnownElevation] = (),
     draws: int = 100,
     seed: int = 0,
+    progress: Callable[[float], None] = lambda share: None,
 ) -> Estimate:
     """Estimate the rail's elevation and grade.
 
@@ -149,6 +150,8 @@ def estimate(
         Heights of the rail in the sources' datum.
     draws, seed : int
         Number of joint draws and the seed that gives them again.
+    progress : callable
+        Told the share that is done, about.
 
     Raises
     ------
@@ -164,19 +167,23 @@ def estimate(
     max_grade = float(np.ceil(max_grade / BOUND_STEP - 1e-9)) * BOUND_STEP
     raw = levelled(np.where(usable, ground, np.nan))
     rough, spread = _first_pass(preferred(raw)[0], step, max_grade)
+    progress(0.35)
     refined = _next_pass(rough, preferred(raw)[0][None], (Noise(spread, FIRST_LENGTH),), step, MEDIUM)
     data = learn(raw, shoulders, refined.line(size), refined.structure(size), step)
     if raw.shape[0] > 1:
         worse = inflation(data, refined.line(size), refined.structure(size), step)
         refined = _next_pass(rough, data.ground, data.noises, step, (*MEDIUM[:2], FINE[2]), worse)
         data = learn(raw, shoulders, refined.line(size), refined.structure(size), step)
+    progress(0.5)
     offset = None
     if known:
         alone = _next_pass(refined, data.ground, data.noises, step, FINE)
         offset = _offset(alone, known, chainage)
         refined = refined.lowered(offset.offset)
         data = Learned(data.ground - offset.offset, data.noises)
+    progress(0.6)
     last, data = _last_passes(refined, data, chainage, (known, offset), (draws, seed))
+    progress(1.0)
     return _answer(chainage, last, data, on_structure, offset, known)
 
 

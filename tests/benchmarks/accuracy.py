@@ -46,10 +46,11 @@ CASES: dict[str, tuple[Kind, ...]] = {
     "dtm": (DTM,),
     "dsm": (DSM,),
     "dsm wild": (DSM_WILD,),
+    "two dsm": (DSM, SECOND_DSM),
     "fused": (DSM, SECOND_DSM, DTM),
     "fused wild": (DSM_WILD, SECOND_DSM, DTM),
 }
-"""Sources of each case; the fused ones have the terrain model on half of the route, and known elevations."""
+"""Sources of each case; those of several have known elevations, and the terrain model covers half of the route."""
 
 KNOWN_EVERY, KNOWN_SE = 1000, 0.5  # stations, m
 
@@ -93,7 +94,8 @@ def run_case(
     shoulders = np.array([_shoulders(raster, x, y, beside) for raster in rasters])
     known = []
     if len(kinds) > 1:
-        ground[-1, line.chainage[i] > line.chainage[-1] / 2] = np.nan
+        half = line.chainage[i] > line.chainage[-1] / 2
+        ground = np.array([np.where(half & (k is DTM), np.nan, row) for k, row in zip(kinds, ground, strict=True)])
         at = np.arange(KNOWN_EVERY // 3, x.size, KNOWN_EVERY) if stations_known else []
         errors = np.random.default_rng(77 + seed).normal(0, KNOWN_SE, len(at))
         heights = line.elevation[i][at] + errors
