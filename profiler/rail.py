@@ -26,7 +26,7 @@ def rail_of(
     off_ground: FloatArray,
     known: tuple[KnownElevation, ...],
     territory: Territory,
-    progress: Callable[[float], None] = lambda share: None,
+    progress: Callable[[float], None] = lambda _share: None,
 ) -> tuple[Estimate, tuple[str, ...]]:
     """The estimate, and what is to be said of it.
 

@@ -130,7 +130,7 @@ def estimate(
     known: Sequence[KnownElevation] = (),
     draws: int = 100,
     seed: int = 0,
-    progress: Callable[[float], None] = lambda share: None,
+    progress: Callable[[float], None] = lambda _share: None,
 ) -> Estimate:
     """Estimate the rail's elevation and grade.
 
