@@ -164,14 +164,10 @@ def _inside(block: Box, style: str, number: str, length: str, owner: str) -> lis
         if height < least or extent(words.partition("\n")[0], LETTERING[style].type)[0] > width:
             continue
         y = middle + (1.6 if "\n" in words else -3.0)
-        # A bar across an edge lies at half its height: tall blocks have room for a number under or over it.
-        aside = () if "\n" in words or height < _TALL else (-height / 4, height / 4)
-        for shift in (0.0, *aside):
-            for x in (0.5, 0.35, 0.65, 0.22, 0.78):
-                at = block.left + x * (block.right - block.left)
-                choice = candidate(style, words, at, y + shift, "center", over=(owner,))
-                if choice.box.left > block.left + 1.5 and choice.box.right < block.right - 1.5:
-                    choices.append(choice)
+        for x in (0.5, 0.35, 0.65, 0.22, 0.78):
+            choice = candidate(style, words, block.left + x * (block.right - block.left), y, "center", over=(owner,))
+            if choice.box.left > block.left + 1.5 and choice.box.right < block.right - 1.5:
+                choices.append(choice)
     return choices
 
 
