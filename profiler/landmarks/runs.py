@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from itertools import pairwise
 
 import numpy as np
@@ -34,7 +35,25 @@ def grade_runs(profile: Profile) -> tuple[GradeRun, ...]:
     earliest = (low.size - _sweep(low[::-1], high[::-1]))[::-1]
     edges = _settled(profile, latest, earliest)
     runs = _described(profile, edges, np.abs(s[np.minimum(latest, s.size - 1)] - s[np.minimum(earliest, s.size - 1)]))
-    return _without_bends(profile, runs)
+    return _with_doubt(profile, _without_bends(profile, runs))
+
+
+def _with_doubt(profile: Profile, runs: tuple[GradeRun, ...]) -> tuple[GradeRun, ...]:
+    """Edges no surer than the draws are of them: a draw has the edge where, between the middles of both
+    runs, it stands farthest off the straight line on the side that the change of grade bends to."""
+    nodes, heights = profile.draws.chainage, profile.draws.elevation
+    doubted = []
+    for before, after in pairwise(runs):
+        first, last = (before.start + before.end) / 2, (after.start + after.end) / 2
+        a, b = np.searchsorted(nodes, first, side="left"), np.searchsorted(nodes, last, side="right")
+        if b - a > 2:
+            x, z = nodes[a:b], heights[:, a:b].astype(float)
+            chord = z[:, :1] + (z[:, -1:] - z[:, :1]) * (x - x[0]) / (x[-1] - x[0])
+            edges = x[np.argmax((chord - z) * np.sign(after.grade - before.grade), axis=1)]
+            spread = float(np.sqrt(np.mean((edges - before.end) ** 2)))
+            before = dataclasses.replace(before, end_se=max(before.end_se, spread))
+        doubted.append(before)
+    return (*doubted, *runs[-1:])
 
 
 def _bounds(profile: Profile) -> tuple[FloatArray, FloatArray]:

@@ -108,3 +108,16 @@ def test_a_break_that_may_be_elsewhere():
     profile = dataclasses.replace(profile, draws=dataclasses.replace(profile.draws, elevation=draws))
     (found,) = grade_breaks(profile, grade_runs(profile), 0.005 - 1e-9, ())
     assert found.probability == pytest.approx(0.75)
+
+
+def test_an_edge_is_no_surer_than_the_draws():
+    """Law: draws whose change of grade lies up to 400 m to either side give the edge a s.e. of their root
+    mean square distance from it, which is 237 m, and the break an interval of 1.96 times that."""
+    profile = of_pvis([0, 3000, 6000], [0.004, 0.012])
+    places = 3000 + np.linspace(-400, 400, 41)
+    draws = np.array([np.interp(profile.chainage, [0, p, 6000], [100, 100 + 0.004 * p, 136]) for p in places])
+    profile = dataclasses.replace(profile, draws=dataclasses.replace(profile.draws, elevation=draws))
+    runs = grade_runs(profile)
+    assert runs[0].end_se == pytest.approx(236.6, abs=3)
+    (found,) = grade_breaks(profile, runs, 0.005, ())
+    assert found.place_high - found.place_low == pytest.approx(2 * 1.96 * 236.6, rel=0.02)
