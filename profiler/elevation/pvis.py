@@ -51,6 +51,10 @@ changes that nobody saw. [m]"""
 PLACE_FLOOR, HEIGHT_FLOOR = 10.0, 0.1
 """Standard errors of place and elevation are never smaller than these. [m]"""
 
+SPREAD = 1.4
+"""The draws' spread times this: alone it covered 86 % of places and 90 % of elevations on synthetic
+lines, as its middle is not that of the truth in a crowd of PVIs."""
+
 LEAST_STATIONS, LEAST_LEARNED = 20, 100
 """Without so many stations in use nothing is fitted, nor the error of a source learned anew."""
 
@@ -267,4 +271,4 @@ def _about(values: FloatArray, fitted: float, floor: float) -> float:
         return floor
     middle = float(np.median(values))
     own = 1.4826 * float(np.median(np.abs(values - middle)))
-    return float(np.sqrt(own**2 + (middle - fitted) ** 2 + floor**2))
+    return float(np.sqrt(SPREAD**2 * (own**2 + (middle - fitted) ** 2) + floor**2))
