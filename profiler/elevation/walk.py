@@ -22,7 +22,14 @@ IMPOSSIBLE = 1e-7
 """Density of any error at all: no single bin rules a path out. [1/m]"""
 
 _NOTHING, _LOST = np.float32(1e-36), 1e-37
-_compiled = numba.njit(cache=True, nogil=True, error_model="numpy")
+
+
+def _compiled(function):
+    """The function compiled when first called, and kept on disk for the next time if there is a place."""
+    try:
+        return numba.njit(cache=True, nogil=True, error_model="numpy")(function)
+    except RuntimeError:  # no folder may be written to: compiled anew each time
+        return numba.njit(nogil=True, error_model="numpy")(function)
 
 
 @_compiled
