@@ -144,7 +144,7 @@ def test_a_window_that_misses_the_line_is_widened():
 
 
 def test_nowhere_to_keep_what_is_compiled(monkeypatch: pytest.MonkeyPatch):
-    """Law: where no folder may be written to, which numba refuses in a RuntimeError, loops are compiled all the same."""
+    """Law: where no folder may be written to, which numba refuses in a RuntimeError, loops are still compiled."""
     real = walk.numba.njit
 
     def without_cache(**options):
