@@ -315,7 +315,6 @@ def _profile(
     source = fit.weight.argmax(axis=0)
     weight = np.take_along_axis(fit.weight, source[None], axis=0)[0]
     on_structure = route.structure_at(route.chainage) > 0
-    data = {d for d in samples.vertical_datum if d != "unknown"}
     pvis = find_pvis(route.chainage, *clearest(fit.ground, fit.noise), fit)
     return Profile(
         route=route,
@@ -329,7 +328,7 @@ def _profile(
         ground_weight=weight,
         draws=Draws(fit.draw_chainage, fit.draw_elevation),
         source_names=samples.names,
-        vertical_datum=data.pop() if len(data) == 1 else "unknown",
+        vertical_datum=datum_of(samples),
         units=territory.route.units,
         pvi_visible=pvis is not None,
         pvis=pvis or (),

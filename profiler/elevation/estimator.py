@@ -168,21 +168,22 @@ def estimate(
     raw = levelled(np.where(usable, ground, np.nan))
     rough, spread = _first_pass(preferred(raw)[0], step, max_grade)
     progress(0.35)
-    refined = _next_pass(rough, preferred(raw)[0][None], (Noise(spread, FIRST_LENGTH),), step, MEDIUM)
+    first = Learned(preferred(raw)[0][None], (Noise(spread, FIRST_LENGTH),))
+    refined = _next_pass(rough, first, chainage, MEDIUM)
     data = learn(raw, shoulders, refined.line(size), refined.structure(size), step)
     if raw.shape[0] > 1:
-        worse = inflation(data, refined.line(size), refined.structure(size), step)
-        refined = _next_pass(rough, data.ground, data.noises, step, (*MEDIUM[:2], FINE[2]), worse)
+        refined = _next_pass(rough, data, chainage, (*MEDIUM[:2], FINE[2]), _inflation(data, refined, chainage))
         data = learn(raw, shoulders, refined.line(size), refined.structure(size), step)
     progress(0.5)
     offset = None
     if known:
-        alone = _next_pass(refined, data.ground, data.noises, step, FINE)
+        alone = _next_pass(refined, data, chainage, FINE)
         offset = _offset(alone, known, chainage)
         refined = refined.lowered(offset.offset)
         data = Learned(data.ground - offset.offset, data.noises)
     progress(0.6)
-    last, data = _last_passes(refined, data, chainage, (known, offset), (draws, seed))
+    told = None if offset is None else (known, offset)
+    last, data = _last_passes(refined, data, chainage, told, (draws, seed))
     progress(1.0)
     return _answer(chainage, last, data, on_structure, offset, known)
 
@@ -211,19 +212,36 @@ def _no_draws(bins: Bins) -> FloatArray:
 
 def _next_pass(
     before: _Pass,
-    ground: FloatArray,
-    noises: tuple[Noise, ...],
-    step: float,
+    data: Learned,
+    chainage: FloatArray,
     kind: tuple[float, float, float],
     worse: FloatArray | None = None,
+    told: tuple[Sequence[KnownElevation], RasterOffset] | None = None,
+    changes: Changes = USUAL,
+    draws: tuple[int, int] = (0, 0),
 ) -> _Pass:
-    """A walk of one kind without draws; ``worse`` (n,) is the inflation of several sources' error."""
+    """A walk of one kind within ``before``.
+
+    ``worse`` (n,) is the inflation of several sources' error; ``told`` are known elevations and the
+    offset they gave; ``draws`` how many and their seed.
+    """
+    step, size = float(chainage[1] - chainage[0]), chainage.size
     spacing, grade_step, white = kind
-    bins = bins_of(ground, step, _stride(spacing, step, ground.shape[1]))
-    window = finer_window(before.smoothed, before.window, bins.mean.shape[1], bins.spacing, grade_step)
-    factor = 1.0 if worse is None else worse[_middles(bins, worse.size)][None]
-    evidence = evidence_of(bins, noises, white, factor=factor)
-    return _Pass(smooth(evidence, window, _no_draws(bins)), window, bins.stride)
+    bins = bins_of(data.ground, step, _stride(spacing, step, size))
+    count = bins.mean.shape[1]
+    factor = 1.0 if worse is None else worse[_middles(bins, size)][None]
+    heights = None if told is None else _known_in_bins(*told, before.line(size), chainage, bins)
+    evidence = evidence_of(bins, data.noises, white, factor=factor, known=heights)
+    window = finer_window(before.smoothed, before.window, count, bins.spacing, grade_step)
+    number, seed = draws
+    uniform = np.random.default_rng(seed).random((count, number))
+    return _Pass(smooth(evidence, window, uniform, changes), window, bins.stride)
+
+
+def _inflation(data: Learned, about: _Pass, chainage: FloatArray) -> FloatArray:
+    """How many times worse several sources are together (n,), judged about a pass."""
+    size = chainage.size
+    return inflation(data, about.line(size), about.structure(size), float(chainage[1] - chainage[0]))
 
 
 def _middles(bins: Bins, size: int) -> np.ndarray:
@@ -245,7 +263,7 @@ def _last_passes(
     before: _Pass,
     data: Learned,
     chainage: FloatArray,
-    told: tuple[Sequence[KnownElevation], RasterOffset | None],
+    told: tuple[Sequence[KnownElevation], RasterOffset] | None,
     drawn: tuple[int, int],
 ) -> tuple[_Pass, Learned]:
     """The fine walk with everything that is known, and on ground that is worth it a finer one still.
@@ -253,16 +271,15 @@ def _last_passes(
     Before that the errors are learned once more, about a line that follows vertical curves, and how
     often this railway changes its grade. On worse ground either would only follow the error.
     """
-    draws, seed = drawn
     if _sharpness(data) >= CLEAR:
-        return _fine_pass(before, data, chainage, told, FINE, USUAL, _uniform(seed, draws)), data
-    fine = _fine_pass(before, data, chainage, told, FINE, USUAL, _uniform(0, LEARNING_DRAWS))
+        return _next_pass(before, data, chainage, FINE, _inflation(data, before, chainage), told, draws=drawn), data
+    fine = _next_pass(before, data, chainage, FINE, _inflation(data, before, chainage), told, draws=(LEARNING_DRAWS, 0))
     step, size = float(chainage[1] - chainage[0]), chainage.size
     line, _ = _with_curves(fine.smoothed, fine.stride, fine.window.spacing, size)
     data = learn(data.ground, None, line, fine.structure(size), step)
     changes = learned_changes(fine.smoothed.draws, fine.window)
     kind = FINEST[_sharpness(data) < SHARP]
-    return _fine_pass(fine, data, chainage, told, kind, changes, _uniform(seed, draws)), data
+    return _next_pass(fine, data, chainage, kind, _inflation(data, fine, chainage), told, changes, drawn), data
 
 
 def _sharpness(data: Learned) -> float:
@@ -270,40 +287,13 @@ def _sharpness(data: Learned) -> float:
     return min(float(n.sigma * np.sqrt(n.length)) for n in data.noises)
 
 
-def _uniform(seed: int, draws: int) -> Callable[[int], FloatArray]:
-    """Numbers (k, ``draws``) in 0…1 for k intervals."""
-    return lambda count: np.random.default_rng(seed).random((count, draws))
-
-
-def _fine_pass(
-    before: _Pass,
-    data: Learned,
-    chainage: FloatArray,
-    told: tuple[Sequence[KnownElevation], RasterOffset | None],
-    kind: tuple[float, float, float],
-    changes: Changes,
-    uniform: Callable[[int], FloatArray],
-) -> _Pass:
-    step, size = float(chainage[1] - chainage[0]), chainage.size
-    spacing, grade_step, white = kind
-    bins = bins_of(data.ground, step, _stride(spacing, step, size))
-    line = before.line(size)
-    worse = inflation(data, line, before.structure(size), step)[_middles(bins, size)]
-    heights = _known_in_bins(told, line, chainage, bins) if told[1] is not None else None
-    evidence = evidence_of(bins, data.noises, white, factor=worse[None], known=heights)
-    count = bins.mean.shape[1]
-    window = finer_window(before.smoothed, before.window, count, bins.spacing, grade_step)
-    return _Pass(smooth(evidence, window, uniform(count), changes), window, bins.stride)
-
-
 def _known_in_bins(
-    told: tuple[Sequence[KnownElevation], RasterOffset | None], line: FloatArray, chainage: FloatArray, bins: Bins
+    known: Sequence[KnownElevation], offset: RasterOffset, line: FloatArray, chainage: FloatArray, bins: Bins
 ) -> tuple[FloatArray, FloatArray]:
     """Heights in mid interval (k,) [m] and variances [m²] of the known elevations that are used."""
-    known, offset = told
     count = bins.mean.shape[1]
     weight, total = np.zeros(count), np.zeros(count)
-    for item, used in zip(known, offset.used if offset else (), strict=True):
+    for item, used in zip(known, offset.used, strict=True):
         if used:
             along = item.chainage - chainage[0]
             i = min(int(along / bins.spacing), count - 1)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from profiler.elevation.coverage import runs_of
 from profiler.landmark import Landmark
 from profiler.profile import Profile
-from profiler.units import FloatArray
 
 LIKELY = 0.5
 """A run is a suspected structure where that is likelier than not."""
@@ -25,7 +25,9 @@ def suspected_structures(profile: Profile) -> list[Landmark]:
     apart = profile.ground - profile.elevation
     likely = (profile.structure_probability > LIKELY) & ~known
     found = []
-    for first, last in _runs(likely):
+    for first, last in runs_of(likely):
+        if first == last:  # one station alone
+            continue
         start, end = float(profile.chainage[first]), float(profile.chainage[last])
         heights = apart[first : last + 1]
         heights = heights[np.isfinite(heights)]
@@ -49,12 +51,6 @@ def suspected_structures(profile: Profile) -> list[Landmark]:
             )
         )
     return found
-
-
-def _runs(flags: FloatArray) -> list[tuple[int, int]]:
-    """First and last index of every run of True that is more than one station."""
-    edges = np.flatnonzero(np.diff(np.r_[False, flags, False].astype(int)))
-    return [(int(a), int(b) - 1) for a, b in edges.reshape(-1, 2) if b - a > 1]
 
 
 def _note(above: bool, height: float, open_end: bool) -> str:
