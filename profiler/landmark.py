@@ -71,6 +71,29 @@ class GradeRun:
     end_se: float = 0.0
 
 
+@dataclass(frozen=True, kw_only=True)
+class PracticeNote:
+    """Where the line departs from customary design practice: information, never an error.
+
+    By chainage [m]: the stretch ``start``…``end``. ``kind`` is "tight_curve", "short_spiral",
+    "sharp_vertical_curve" or "cant"; ``value`` is what is there and ``practice`` what practice asks,
+    both in ``unit`` ("degree", "m", "mm"); ``value_se`` the standard error of ``value``; ``speed``
+    [m/s] the speed for which practice asks it, None where speed plays no part. ``of`` names what it
+    is about ("curve 62C"), ``source`` where the practice is written.
+    """
+
+    kind: str
+    start: float
+    end: float
+    value: float
+    practice: float
+    unit: str
+    value_se: float = 0.0
+    speed: float | None = None
+    of: str = ""
+    source: str = ""
+
+
 @dataclass(frozen=True)
 class Straddle:
     """Head positions, by chainage [m], for which a train lies on both sides of a landmark.
@@ -97,6 +120,7 @@ class Landmarks:
     items: tuple[Landmark, ...]
     grade_runs: tuple[GradeRun, ...]
     straddles: tuple[Straddle, ...]
+    practice: tuple[PracticeNote, ...] = ()
 
     def of_kind(self, *kinds: str, direction: str | None = None) -> tuple[Landmark, ...]:
         """Those of some kinds, for one direction where asked ("both" counts for either)."""

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from profiler.errors import InputError
-from profiler.route import Posts, Route, frozen_array
+from profiler.route import Corner, Posts, Route, frozen_array
 from profiler.units import CURVE_COMPENSATION, FOOT, FloatArray
 from profiler.vertical_curve import Pvi
 
@@ -195,6 +195,10 @@ def reversed_profile(profile: Profile) -> Profile:
             spiral_in=c.spiral_out,
             spiral_out=c.spiral_in,
             curvature=-c.curvature,
+            start_se=c.end_se,
+            end_se=c.start_se,
+            spiral_in_se=c.spiral_out_se,
+            spiral_out_se=c.spiral_in_se,
         )
         for c in reversed(route.curves)
     )
@@ -205,6 +209,11 @@ def reversed_profile(profile: Profile) -> Profile:
         for name in ("structures", "limits", "slow_orders")
     }
     stations = tuple(dataclasses.replace(s, chainage=total - s.chainage) for s in reversed(route.stations))
+    corners = tuple(Corner(total - c.chainage, -c.turn, c.step) for c in reversed(route.corners))
+    known_posts = tuple(
+        dataclasses.replace(k, chainage=total - k.chainage, residual=None if k.residual is None else -k.residual)
+        for k in reversed(route.known_posts)
+    )
     turned = dataclasses.replace(
         route,
         chainage=total - turn(route.chainage),
@@ -212,9 +221,13 @@ def reversed_profile(profile: Profile) -> Profile:
         latitude=turn(route.latitude),
         heading=np.mod(turn(route.heading) + np.pi, 2 * np.pi),
         curvature=-turn(route.curvature),
+        curvature_se=turn(route.curvature_se),
+        lateral_se=turn(route.lateral_se),
         posts=_turned_posts(route.posts, total),
         ends=(route.ends[1], route.ends[0]),
         curves=curves,
+        corners=corners,
+        known_posts=known_posts,
         stations=stations,
         **spans,
     )

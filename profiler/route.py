@@ -130,13 +130,19 @@ class SpeedLimit:
 
 @dataclass(frozen=True)
 class CurveElement:
-    """One curve with its spirals, by chainage [m].
+    """One circular arc with its spirals, by chainage [m]: a trapezoid of curvature.
 
-    ``curvature`` is that of the circular body, + left [1/m]; ``curvature_se`` its standard error.
-    ``spiral_in`` and ``spiral_out`` are the lengths of the transitions inside start…end.
+    ``curvature`` is that of the circular body, + left [1/m]. ``spiral_in`` and ``spiral_out`` are the
+    lengths of the transitions inside start…end. Arcs of one compound curve share a transition: there
+    the end of one overlaps the start of the next, and the sum of the two is the curvature.
+    ``kind`` is "simple", "compound" (one of several arcs of one hand without a tangent between),
+    "reverse" (the next or the last curve turns the other way, with hardly a tangent between) or
+    "broken_back" (it turns the same way, after a short tangent). ``number`` is what people call it:
+    "62C" is the third curve past post 62; "62C.1" and "62C.2" are arcs of one compound curve.
+    Standard errors end in ``_se``.
     """
 
-    number: int
+    number: str
     kind: str
     start: float
     end: float
@@ -144,6 +150,11 @@ class CurveElement:
     spiral_out: float
     curvature: float
     curvature_se: float
+    start_se: float = 0.0
+    end_se: float = 0.0
+    spiral_in_se: float = 0.0
+    spiral_out_se: float = 0.0
+    deflection_se: float = 0.0
 
     @property
     def hand(self) -> str:
@@ -161,6 +172,35 @@ class CurveElement:
         return self.curvature * (self.end - self.start - 0.5 * (self.spiral_in + self.spiral_out))
 
 
+@dataclass(frozen=True)
+class Corner:
+    """A bend of the drawn line that no track makes: at a switch, a bad join, a stray vertex.
+
+    At ``chainage`` [m] the line turns by ``turn`` [rad, + left] at once; ``step`` [m, + left] is how
+    far it is set sideways there. It is no curve and adds nothing to curvature.
+    """
+
+    chainage: float
+    turn: float
+    step: float = 0.0
+
+
+@dataclass(frozen=True)
+class KnownPost:
+    """A post whose place on the line is known, ``chainage`` [m], beside what the others say of it.
+
+    ``residual`` [m] is how much further with chainage it lies than the posts to both sides of it
+    put it; None where there are none to tell.
+    """
+
+    post: float
+    chainage: float
+    residual: float | None = None
+
+
+_ROUTE_ARRAYS = ("chainage", "longitude", "latitude", "heading", "curvature", "curvature_se", "lateral_se")
+
+
 @dataclass(frozen=True, eq=False)
 class Route:
     """One continuous stationed line; arrays are (n,), n >= 2.
@@ -168,8 +208,9 @@ class Route:
     ``chainage`` is the distance along the smoothed line from its start, strictly increasing [m]:
     geodesic length on the ellipsoid times ``scale`` (1 + mean ground height / Earth radius).
     ``longitude`` and ``latitude`` on WGS 84 [degree]; ``heading`` clockwise from north [rad];
-    ``curvature`` + left with chainage [1/m]; ``lateral_se`` the standard error of the line
-    sideways [m]. ``name``, ``ends`` and ``source`` are what people read.
+    ``curvature`` + left with chainage [1/m], exactly 0 on tangents, and its standard error
+    ``curvature_se``; ``lateral_se`` the standard error of the line sideways [m]. ``name``, ``ends``
+    and ``source`` are what people read.
     """
 
     chainage: FloatArray
@@ -177,13 +218,16 @@ class Route:
     latitude: FloatArray
     heading: FloatArray
     curvature: FloatArray
-    lateral_se: float
+    curvature_se: FloatArray
+    lateral_se: FloatArray
     posts: Posts
     name: str = ""
     ends: tuple[str, str] = ("", "")
     source: str = ""
     scale: float = 1.0
     curves: tuple[CurveElement, ...] = ()
+    corners: tuple[Corner, ...] = ()
+    known_posts: tuple[KnownPost, ...] = ()
     structures: tuple[Structure, ...] = ()
     stations: tuple[Station, ...] = ()
     limits: tuple[SpeedLimit, ...] = ()
@@ -191,9 +235,9 @@ class Route:
     assumptions: tuple[str, ...] = field(default=())
 
     def __post_init__(self) -> None:
-        for name in ("chainage", "longitude", "latitude", "heading", "curvature"):
+        for name in _ROUTE_ARRAYS:
             object.__setattr__(self, name, frozen_array(getattr(self, name)))
-        shapes = {getattr(self, n).shape for n in ("chainage", "longitude", "latitude", "heading", "curvature")}
+        shapes = {getattr(self, n).shape for n in _ROUTE_ARRAYS}
         if len(shapes) > 1 or self.chainage.ndim != 1 or self.chainage.size < 2:
             raise InputError(self.source, f"array shapes {sorted(shapes)}", "give one value a station, n >= 2")
         bad = ~(np.diff(self.chainage) > 0)  # written so that NaN is bad too

@@ -49,7 +49,8 @@ def invented_profile(units: str = "us", step: float = 10.0, se_m: float = 1.5) -
         latitude=-38.1 + north / 110_990,
         heading=heading,
         curvature=curvature,
-        lateral_se=1.0,
+        curvature_se=np.full(s.size, 2e-5),
+        lateral_se=np.ones(s.size),
         posts=Posts(np.array([0.0]), np.array([38.0]), "mi"),
         name="Farrow to Thistle Quay",
         ends=("Farrow", "Thistle Quay"),
@@ -131,7 +132,7 @@ def _curves(s: np.ndarray) -> tuple[tuple[CurveElement, ...], np.ndarray]:
         start, end, spiral = middle - 300.0, middle + 300.0, 90.0
         ramp = np.interp(s, [start, start + spiral, end - spiral, end], [0, k, k, 0], left=0, right=0)
         curvature += ramp
-        elements.append(CurveElement(i + 1, "simple", start, end, spiral, spiral, k, 2e-5))
+        elements.append(CurveElement(f"{40 + i}A", "simple", start, end, spiral, spiral, k, 2e-5))
     return tuple(elements), curvature
 
 

@@ -26,7 +26,8 @@ def profile_of(
         latitude=np.full(s.size, -38.0),
         heading=np.full(s.size, np.pi / 2),
         curvature=np.broadcast_to(curvature, s.shape),
-        lateral_se=0.0,
+        curvature_se=np.zeros(s.size),
+        lateral_se=np.zeros(s.size),
         posts=Posts(np.array([0.0]), np.array([0.0])),
     )
     nodes = s if nodes is None else nodes

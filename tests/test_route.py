@@ -148,7 +148,7 @@ def test_structures_at_stations():
 
 def test_curve_element_by_hand():
     """Worked: R 500 m to the right, 600 m with spirals of 100 and 60 m: −(600 − 80)/500 = −1.04 rad."""
-    curve = CurveElement(1, "simple", 1000, 1600, 100, 60, -1 / 500, 1e-5)
+    curve = CurveElement("1A", "simple", 1000, 1600, 100, 60, -1 / 500, 1e-5)
     assert curve.hand == "right"
     assert curve.radius == pytest.approx(500)
     assert curve.deflection == pytest.approx(-1.04)

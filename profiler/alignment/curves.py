@@ -98,7 +98,7 @@ def _trapezoid(
     if end - start <= spiral_in + spiral_out:
         spiral_in = spiral_out = 0.45 * (end - start)
     error = max(noise, 0.05 * height) / np.sqrt(max(body.size * step / 100.0, 1.0))
-    return CurveElement(number, "simple", start, end, spiral_in, spiral_out, hand * height, error)
+    return CurveElement(str(number), "simple", start, end, spiral_in, spiral_out, hand * height, error)
 
 
 def _feet(curvature: FloatArray, runs: list[tuple[int, int]]) -> list[tuple[int, int]]:

@@ -6,6 +6,8 @@ import dataclasses
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from profiler.alignment.curves import curve_elements, element_curvature
 from profiler.alignment.places import (
     BESIDE,
@@ -209,7 +211,8 @@ def lay_route(
         latitude=stations.latitude,
         heading=stations.heading,
         curvature=element_curvature(chainage, curves),
-        lateral_se=line.lateral_se,
+        curvature_se=np.zeros(chainage.size),
+        lateral_se=stations.lateral_se,
         posts=posts,
         name=territory.route.name,
         ends=territory.route.ends or _ends(named, float(chainage[-1])),
@@ -347,10 +350,22 @@ def part_of_route(route: Route, first: int, last: int) -> Route:
         latitude=route.latitude[keep],
         heading=route.heading[keep],
         curvature=route.curvature[keep],
+        curvature_se=route.curvature_se[keep],
+        lateral_se=route.lateral_se[keep],
         posts=dataclasses.replace(route.posts, chainage=route.posts.chainage - origin),
         # a name of an end that was cut off no longer says where the line ends
         ends=(route.ends[0] if first == 0 else "", route.ends[1] if last == route.chainage.size - 1 else ""),
-        curves=tuple(dataclasses.replace(c, number=n) for n, c in enumerate(curves, start=1)),
+        curves=tuple(curves),
+        corners=tuple(
+            dataclasses.replace(c, chainage=c.chainage - origin)
+            for c in route.corners
+            if 0 <= c.chainage - origin <= length
+        ),
+        known_posts=tuple(
+            dataclasses.replace(k, chainage=k.chainage - origin)
+            for k in route.known_posts
+            if 0 <= k.chainage - origin <= length
+        ),
         structures=clipped(route.structures),  # type: ignore[arg-type]
         limits=clipped(route.limits),  # type: ignore[arg-type]
         slow_orders=clipped(route.slow_orders),  # type: ignore[arg-type]

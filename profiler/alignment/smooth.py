@@ -35,8 +35,8 @@ class SmoothedLine:
     ``distance`` from the start, geodesic on the ellipsoid [m]; ``longitude``, ``latitude`` on
     WGS 84 [degree]; ``heading`` clockwise from north [rad]; ``curvature`` + left [1/m].
     ``vertex_distance`` (v,) is where each vertex of the drawn line came to lie [m].
-    ``vertex_noise`` is the s.d. of the vertices sideways [m], ``lateral_se`` the standard
-    error of the line itself [m], ``cut_off`` the wavelength that was smoothed away [m].
+    ``lateral_se`` is the standard error of the line sideways [m], ``vertex_noise`` the s.d. of the
+    vertices about it [m], ``cut_off`` the wavelength that was smoothed away [m].
     """
 
     distance: FloatArray
@@ -44,9 +44,9 @@ class SmoothedLine:
     latitude: FloatArray
     heading: FloatArray
     curvature: FloatArray
+    lateral_se: FloatArray
     vertex_distance: FloatArray
     vertex_noise: float
-    lateral_se: float
     cut_off: float
 
     def at(self, distance: FloatArray) -> SmoothedLine:
@@ -61,6 +61,7 @@ class SmoothedLine:
             latitude=latitude,
             heading=np.mod(np.interp(distance, self.distance, np.unwrap(self.heading)), 2 * np.pi),
             curvature=np.asarray(np.interp(distance, self.distance, self.curvature)),
+            lateral_se=np.asarray(np.interp(distance, self.distance, self.lateral_se)),
         )
 
     def part(self, start: float, end: float) -> SmoothedLine:
@@ -124,8 +125,8 @@ def smooth_line(longitude: FloatArray, latitude: FloatArray) -> SmoothedLine:
         heading=heading,
         curvature=curvature,
         vertex_distance=vertex_distance,
+        lateral_se=np.full(along.size, noise * np.sqrt(leverage)),
         vertex_noise=noise,
-        lateral_se=noise * np.sqrt(leverage),
         cut_off=cut_off,
     )
 

@@ -20,6 +20,7 @@ class StationedLine:
     latitude: FloatArray
     heading: FloatArray
     curvature: FloatArray
+    lateral_se: FloatArray
 
 
 def lay_stations(line: SmoothedLine, step: float) -> StationedLine:
@@ -37,4 +38,4 @@ def lay_stations(line: SmoothedLine, step: float) -> StationedLine:
             "centreline", f"the line is only {length:.0f} m long", "give a longer line or a shorter step_m"
         )
     at = line.at(np.linspace(0.0, length, count + 1))
-    return StationedLine(at.distance, at.longitude, at.latitude, at.heading, at.curvature)
+    return StationedLine(at.distance, at.longitude, at.latitude, at.heading, at.curvature, at.lateral_se)

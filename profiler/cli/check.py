@@ -47,7 +47,8 @@ def _line(territory: Territory, drawn: DrawnLine, route: Route) -> list[str]:
         f"line: {_count(len(drawn.centreline.pieces), 'piece')}, {drawn.centreline.crs}, "
         f"joined to {route.length / 1000:.3f} km",
         f"ends: {_end(route, 0)} at {first[0]:.5f}, {last[0]:.5f}; {_end(route, 1)} at {first[1]:.5f}, {last[1]:.5f}",
-        f"vertices: noise about {drawn.line.vertex_noise:.1f} m, line sure to {drawn.line.lateral_se:.1f} m sideways",
+        f"vertices: noise about {drawn.line.vertex_noise:.1f} m, "
+        f"line sure to {drawn.line.lateral_se.mean():.1f} m sideways",
         f"posts: {_posts(route)}",
         f"structures: {_structures(route, 'tunnel')}, {_structures(route, 'bridge')}",
         f"curves: {len(route.curves)}; named places: {len(route.stations)}; "

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from typing import Any, NamedTuple
 
-from profiler.landmark import GradeRun, Landmark, Straddle
+from profiler.landmark import GradeRun, Landmark, PracticeNote, Straddle
 from profiler.profile import KnownResidual
-from profiler.route import CurveElement, SpeedLimit, Station, Structure
+from profiler.route import Corner, CurveElement, KnownPost, SpeedLimit, Station, Structure
 from profiler.vertical_curve import Pvi
 
-VERSION = 2
+VERSION = 3
 """Number of this layout; a reader refuses any other."""
 
 FILE_NAME = "profile.gpkg"
@@ -120,7 +120,7 @@ RECORDS = {
     "curves": Record(
         CurveElement,
         (
-            Column("number", "number", int),
+            Column("number", "number", str),
             Column("kind", "kind", str),
             _START,
             _END,
@@ -128,6 +128,35 @@ RECORDS = {
             Column("spiral_out_m", "spiral_out"),
             Column("curvature_per_m", "curvature"),
             Column("curvature_se_per_m", "curvature_se"),
+            Column("start_se_m", "start_se"),
+            Column("end_se_m", "end_se"),
+            Column("spiral_in_se_m", "spiral_in_se"),
+            Column("spiral_out_se_m", "spiral_out_se"),
+            Column("deflection_se_rad", "deflection_se"),
+        ),
+    ),
+    "corners": Record(Corner, (Column("chainage_m", "chainage"), Column("turn_rad", "turn"), Column("step_m", "step"))),
+    "known_posts": Record(
+        KnownPost,
+        (
+            Column("known_post", "post"),
+            Column("chainage_m", "chainage"),
+            Column("residual_m", "residual", optional=True),
+        ),
+    ),
+    "practice": Record(
+        PracticeNote,
+        (
+            Column("kind", "kind", str),
+            _START,
+            _END,
+            Column("value", "value"),
+            Column("practice", "practice"),
+            Column("unit", "unit", str),
+            Column("value_se", "value_se"),
+            Column("speed_m_per_s", "speed", optional=True),
+            Column("of", "of", str),
+            Column("source", "source", str),
         ),
     ),
     "structures": Record(
@@ -146,7 +175,13 @@ RECORDS = {
 }
 
 STATIONS = "profile"
-ROUTE_ARRAYS = {"chainage_m": "chainage", "heading_rad": "heading", "curvature_per_m": "curvature"}
+ROUTE_ARRAYS = {
+    "chainage_m": "chainage",
+    "heading_rad": "heading",
+    "curvature_per_m": "curvature",
+    "curvature_se_per_m": "curvature_se",
+    "lateral_se_m": "lateral_se",
+}
 PROFILE_ARRAYS = {
     "ground_m": "ground",
     "elevation_m": "elevation",
@@ -166,7 +201,6 @@ ROUTE_FACTS = {
     "ends": "ends",
     "line_source": "source",
     "scale": "scale",
-    "lateral_se_m": "lateral_se",
     "line_assumptions": "assumptions",
 }
 PROFILE_FACTS = {

@@ -51,6 +51,8 @@ def read_profile(source: Path | str) -> Profile:
             latitude=shapely.get_y(points),
             posts=Posts(**_fields(places, layout.POSTS_MAP), **_fields(facts, layout.POSTS_FACTS)),
             curves=_records(path, "curves"),
+            corners=_records(path, "corners"),
+            known_posts=_records(path, "known_posts"),
             structures=_records(path, "structures"),
             stations=_records(path, "places"),
             limits=_records(path, "limits"),
@@ -73,7 +75,8 @@ def read_landmarks(source: Path | str) -> Landmarks:
     path = _file(source)
     with _naming(path):
         _about(path)
-        return Landmarks(_records(path, "landmarks"), _records(path, "grade_runs"), _records(path, "straddles"))
+        names = ("landmarks", "grade_runs", "straddles", "practice")
+        return Landmarks(*(_records(path, name) for name in names))
 
 
 def _file(source: Path | str) -> Path:

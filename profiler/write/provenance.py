@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path, PurePath
 from typing import Any
 
+import numpy as np
 import pyogrio
 import pyproj
 import rasterio
@@ -95,7 +96,7 @@ def write_provenance(
             "length_m": round(route.length, 1),
             "stations": route.chainage.size,
             "chainage_scale": route.scale,
-            "lateral_se_m": route.lateral_se,
+            "lateral_se_m": round(float(np.median(route.lateral_se)), 2),
             "posts_stated": route.posts.stated,
         },
         "crs": "EPSG:4326",

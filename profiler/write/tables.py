@@ -150,7 +150,7 @@ def _curves(curves: Sequence[CurveElement]) -> Columns:
     curvature = np.array([curve.curvature for curve in curves])
     se = np.array([curve.curvature_se for curve in curves])
     return {
-        "number": [str(curve.number) for curve in curves],
+        "number": _text(curve.number for curve in curves),
         "kind": [curve.kind for curve in curves],
         "start_m": _fixed([curve.start for curve in curves], 1),
         "end_m": _fixed([curve.end for curve in curves], 1),

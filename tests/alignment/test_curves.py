@@ -47,7 +47,7 @@ def test_a_circle_with_spirals(noise: float, radius_off: float, end_off: float):
     assert found.start == pytest.approx(1500, abs=end_off)
     assert found.end == pytest.approx(1910, abs=end_off)
     assert np.degrees(found.deflection) == pytest.approx(np.degrees(330 / 400), rel=0.05)
-    assert (found.number, found.hand) == (1, "left")
+    assert (found.number, found.hand) == ("1", "left")
 
 
 def test_reverse_curves_keep_their_hands():
@@ -57,7 +57,7 @@ def test_reverse_curves_keep_their_hands():
     )
     found = curve_elements(line.distance, line.curvature)
     assert [c.hand for c in found] == ["left", "right", "left", "right"]
-    assert [c.number for c in found] == [1, 2, 3, 4]
+    assert [c.number for c in found] == ["1", "2", "3", "4"]
     assert [c.deflection for c in found][:3] == pytest.approx([330 / 500, -330 / 350, 330 / 300], rel=0.02)
     for a, b in itertools.pairwise(found):
         assert a.end <= b.start + 1e-9

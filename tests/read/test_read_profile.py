@@ -21,7 +21,7 @@ from profiler.landmark import KINDS, GradeRun, Landmark, Landmarks, Straddle
 from profiler.profile import Draws, KnownResidual, Profile
 from profiler.read import layout
 from profiler.read.profile import read_landmarks, read_profile
-from profiler.route import CurveElement, Posts, Route, SpeedLimit, Station, Structure
+from profiler.route import Corner, CurveElement, KnownPost, Posts, Route, SpeedLimit, Station, Structure
 from profiler.vertical_curve import Pvi
 from profiler.write.geopackage import write_geopackage
 from tests.invented import invented_known, invented_landmarks, invented_profile, seen_profile
@@ -95,7 +95,8 @@ def results(draw: st.DrawFn) -> tuple[Profile, Landmarks]:
         latitude=array(st.floats(-90, 90)),
         heading=array(figures),
         curvature=array(st.floats(-0.01, 0.01)),
-        lateral_se=draw(figures),
+        curvature_se=array(st.floats(0, 0.01)),
+        lateral_se=array(st.floats(0, 100)),
         posts=Posts(np.array([draw(place)]), np.array([draw(st.floats(-9, 9))]), draw(st.sampled_from(["km", "mi"]))),
         name=draw(words),
         ends=(draw(words), draw(words)),
@@ -103,11 +104,14 @@ def results(draw: st.DrawFn) -> tuple[Profile, Landmarks]:
         scale=draw(figures),
         curves=some(
             CurveElement,
-            number=st.integers(0, 99),
+            number=words,
             kind=words,
             **dict.fromkeys(("start", "end"), place),
             **dict.fromkeys(("spiral_in", "spiral_out", "curvature", "curvature_se"), figures),
+            **dict.fromkeys(("start_se", "end_se", "spiral_in_se", "spiral_out_se", "deflection_se"), figures),
         ),
+        corners=some(Corner, chainage=place, turn=figures, step=figures),
+        known_posts=some(KnownPost, post=figures, chainage=place, residual=st.none() | figures),
         structures=some(
             Structure, kind=st.sampled_from(["tunnel", "bridge"]), start=place, end=place, name=words, origin=words
         ),
@@ -193,11 +197,11 @@ def test_anything_comes_back(result: tuple[Profile, Landmarks]):
     [(record.noun, {column.field for column in record.columns}) for record in layout.RECORDS.values()]
     + [
         (Route, {*layout.ROUTE_ARRAYS.values(), *layout.ROUTE_FACTS.values(), "longitude", "latitude", "posts",
-                 "curves", "structures", "stations", "limits", "slow_orders"}),
+                 "curves", "corners", "known_posts", "structures", "stations", "limits", "slow_orders"}),
         (Profile, {*layout.PROFILE_ARRAYS.values(), *layout.PROFILE_FACTS.values(), "route", "draws", "pvis", "known"}),
         (Posts, {*layout.POSTS_MAP.values(), *layout.POSTS_FACTS.values()}),
         (Draws, {"chainage", "elevation"}),
-        (Landmarks, {"items", "grade_runs", "straddles"}),
+        (Landmarks, {"items", "grade_runs", "straddles", "practice"}),
     ],
 )  # fmt: skip
 def test_no_field_is_forgotten(noun: type, fields: set[str]):

@@ -172,7 +172,7 @@ def test_curve_by_hand(folder: Path):
     """Worked: 6° left has R 15.24/sin 3° = 291.196 m, turns (600 − 90)/291.196 rad = 100.348°; standard error
     2e-5 · 2·15.24/cos 3° rad = 0.035°."""
     curve = table(folder, "curves.csv").iloc[6]
-    assert (curve.number, curve.hand, curve.degree_of_curve, curve.radius_m) == (7, "left", 6.0, 291.2)
+    assert (curve.number, curve.hand, curve.degree_of_curve, curve.radius_m) == ("46A", "left", 6.0, 291.2)
     assert curve.deflection_deg == pytest.approx(100.348, abs=0.001)
     assert curve.degree_se == 0.035
 
