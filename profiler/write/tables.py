@@ -1,12 +1,8 @@
-"""The tables of a profile as CSV: metric always, units in the column names, UTF-8, lines end with \\n.
-
-Figures have fixed decimals, an empty cell is "none". A text that came in with the data and begins
-with ``=``, ``+``, ``-`` or ``@`` gets an apostrophe before it: spreadsheets would run it as a formula.
-"""
+"""The tables of a profile as CSV: metric always, units in the column names."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -14,15 +10,13 @@ import numpy as np
 from profiler.landmark import GradeRun, Landmark, Landmarks, Straddle
 from profiler.profile import KnownResidual, Profile
 from profiler.route import CurveElement, Posts
-from profiler.units import PERCENT, FloatArray, degree_of_curve
+from profiler.units import PERCENT, degree_of_curve
 from profiler.vertical_curve import Pvi
 from profiler.wording import known_words
-
-Columns = Mapping[str, Sequence[str]]
+from profiler.write.cells import Columns, fixed, post_cells, text_cells, write_columns
 
 _VALUE_DECIMALS = {"m": 2, "%": 4, "degree": 3}
 _STRUCTURES = np.array(["", "tunnel", "bridge"], dtype=object)
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 def write_tables(profile: Profile, landmarks: Landmarks, folder: Path) -> None:
@@ -61,29 +55,27 @@ def write_tables(profile: Profile, landmarks: Landmarks, folder: Path) -> None:
     if profile.known:
         tables["known_elevations.csv"] = _known(profile.known, posts)
     for name, columns in tables.items():
-        rows = map(",".join, zip(*columns.values(), strict=True))
-        text = "\n".join([",".join(columns), *rows, ""])
-        (folder / name).write_text(text, encoding="utf-8", newline="\n")
+        write_columns(folder / name, columns)
 
 
 def _profile(profile: Profile) -> Columns:
     route = profile.route
-    sources = np.array([*_text(profile.source_names), ""], dtype=object)  # -1 is the last, the empty one
+    sources = np.array([*text_cells(profile.source_names), ""], dtype=object)  # -1 is the last, the empty one
     return {
-        "chainage_m": _fixed(route.chainage, 1),
-        "post": _posts(route.posts, route.chainage),
-        "longitude": _fixed(route.longitude, 7),
-        "latitude": _fixed(route.latitude, 7),
-        "ground_m": _fixed(profile.ground, 2),
-        "elevation_m": _fixed(profile.elevation, 2),
-        "elevation_se_m": _fixed(profile.elevation_se, 2),
-        "grade_pct": _fixed(profile.grade / PERCENT, 4),
-        "grade_se_pct": _fixed(profile.grade_se / PERCENT, 4),
-        "degree_of_curve": _fixed(profile.degree, 3),
+        "chainage_m": fixed(route.chainage, 1),
+        "post": post_cells(route.posts, route.chainage),
+        "longitude": fixed(route.longitude, 7),
+        "latitude": fixed(route.latitude, 7),
+        "ground_m": fixed(profile.ground, 2),
+        "elevation_m": fixed(profile.elevation, 2),
+        "elevation_se_m": fixed(profile.elevation_se, 2),
+        "grade_pct": fixed(profile.grade / PERCENT, 4),
+        "grade_se_pct": fixed(profile.grade_se / PERCENT, 4),
+        "degree_of_curve": fixed(profile.degree, 3),
         "structure": _STRUCTURES[route.structure_at(route.chainage).astype(int)].tolist(),
         "ground_source": sources[profile.ground_source].tolist(),
-        "structure_probability": _fixed(profile.structure_probability, 3),
-        "ground_weight": _fixed(profile.ground_weight, 3),
+        "structure_probability": fixed(profile.structure_probability, 3),
+        "ground_weight": fixed(profile.ground_weight, 3),
     }
 
 
@@ -91,58 +83,60 @@ def _landmarks(items: Sequence[Landmark], posts: Posts) -> Columns:
     return {
         "kind": [item.kind for item in items],
         "direction": [item.direction for item in items],
-        "train_length_m": _fixed([item.train_length for item in items], 1),
-        "start_m": _fixed([item.start for item in items], 1),
-        "end_m": _fixed([item.end for item in items], 1),
-        "at_m": _fixed([item.at for item in items], 1),
-        "post": _posts(posts, [item.at for item in items]),
+        "train_length_m": fixed([item.train_length for item in items], 1),
+        "start_m": fixed([item.start for item in items], 1),
+        "end_m": fixed([item.end for item in items], 1),
+        "at_m": fixed([item.at for item in items], 1),
+        "post": post_cells(posts, [item.at for item in items]),
         **{
-            name: [_fixed([getattr(item, name)], _VALUE_DECIMALS[item.unit])[0] for item in items]
+            name: [fixed([getattr(item, name)], _VALUE_DECIMALS[item.unit])[0] for item in items]
             for name in ("value", "low", "high")
         },
         "unit": [item.unit for item in items],
-        "probability": _fixed([item.probability for item in items], 3),
-        "note": _text(item.note for item in items),
+        "probability": fixed([item.probability for item in items], 3),
+        "note": text_cells(item.note for item in items),
     }
 
 
 def _grades(runs: Sequence[GradeRun], posts: Posts) -> Columns:
     return {
-        "start_m": _fixed([run.start for run in runs], 1),
-        "end_m": _fixed([run.end for run in runs], 1),
-        "post": _posts(posts, [run.start for run in runs]),
-        "grade_pct": _fixed([run.grade / PERCENT for run in runs], 4),
-        "grade_se_pct": _fixed([run.grade_se / PERCENT for run in runs], 4),
-        "rise_m": _fixed([run.rise for run in runs], 2),
+        "start_m": fixed([run.start for run in runs], 1),
+        "end_m": fixed([run.end for run in runs], 1),
+        "post": post_cells(posts, [run.start for run in runs]),
+        "grade_pct": fixed([run.grade / PERCENT for run in runs], 4),
+        "grade_se_pct": fixed([run.grade_se / PERCENT for run in runs], 4),
+        "rise_m": fixed([run.rise for run in runs], 2),
     }
 
 
 def _pvis(pvis: Sequence[Pvi]) -> Columns:
     return {
-        "chainage_m": _fixed([pvi.chainage for pvi in pvis], 1),
-        "chainage_se_m": _fixed([pvi.chainage_se for pvi in pvis], 1),
-        "elevation_m": _fixed([pvi.elevation for pvi in pvis], 2),
-        "grade_in_pct": _fixed([pvi.grade_in / PERCENT for pvi in pvis], 4),
-        "grade_out_pct": _fixed([pvi.grade_out / PERCENT for pvi in pvis], 4),
-        "curve_length_m": _fixed([pvi.curve_length for pvi in pvis], 1),
-        "se_m": _fixed([pvi.elevation_se for pvi in pvis], 2),
-        "probability": _fixed([pvi.probability for pvi in pvis], 3),
+        "chainage_m": fixed([pvi.chainage for pvi in pvis], 1),
+        "chainage_se_m": fixed([pvi.chainage_se for pvi in pvis], 1),
+        "elevation_m": fixed([pvi.elevation for pvi in pvis], 2),
+        "grade_in_pct": fixed([pvi.grade_in / PERCENT for pvi in pvis], 4),
+        "grade_out_pct": fixed([pvi.grade_out / PERCENT for pvi in pvis], 4),
+        "curve_length_m": fixed([pvi.curve_length for pvi in pvis], 1),
+        "se_m": fixed([pvi.elevation_se for pvi in pvis], 2),
+        "probability": fixed([pvi.probability for pvi in pvis], 3),
     }
 
 
 def _known(known: Sequence[KnownResidual], posts: Posts) -> Columns:
     return {
-        "post": _posts(posts, [item.chainage for item in known]),
-        "chainage_m": _fixed([item.chainage for item in known], 1),
-        "place": _text(item.place for item in known),
-        "known_m": _fixed([item.known for item in known], 2),
-        "se_m": _fixed([item.se for item in known], 2),
-        "fitted_m": _fixed([item.fitted for item in known], 2),
-        "residual_m": _fixed([item.residual for item in known], 2),
-        "residual_se_m": _fixed([item.residual_se for item in known], 2),
-        "standard_errors": _fixed([item.standard_errors for item in known], 1),
+        "post": post_cells(posts, [item.chainage for item in known]),
+        "chainage_m": fixed([item.chainage for item in known], 1),
+        "place": text_cells(item.place for item in known),
+        "known_m": fixed([item.known for item in known], 2),
+        "se_m": fixed([item.se for item in known], 2),
+        "fitted_m": fixed([item.fitted for item in known], 2),
+        "residual_m": fixed([item.residual for item in known], 2),
+        "residual_se_m": fixed([item.residual_se for item in known], 2),
+        "standard_errors": fixed([item.standard_errors for item in known], 1),
         "used": ["yes" if item.used else "no" for item in known],
-        "note": _text(known_words(item.reason, item.standard_errors, item.rival, item.unit_meant) for item in known),
+        "note": text_cells(
+            known_words(item.reason, item.standard_errors, item.rival, item.unit_meant) for item in known
+        ),
     }
 
 
@@ -150,17 +144,17 @@ def _curves(curves: Sequence[CurveElement]) -> Columns:
     curvature = np.array([curve.curvature for curve in curves])
     se = np.array([curve.curvature_se for curve in curves])
     return {
-        "number": _text(curve.number for curve in curves),
+        "number": text_cells(curve.number for curve in curves),
         "kind": [curve.kind for curve in curves],
-        "start_m": _fixed([curve.start for curve in curves], 1),
-        "end_m": _fixed([curve.end for curve in curves], 1),
-        "spiral_in_m": _fixed([curve.spiral_in for curve in curves], 1),
-        "spiral_out_m": _fixed([curve.spiral_out for curve in curves], 1),
-        "degree_of_curve": _fixed(degree_of_curve(curvature), 3),
-        "degree_se": _fixed((degree_of_curve(curvature + se) - degree_of_curve(curvature - se)) / 2, 3),
+        "start_m": fixed([curve.start for curve in curves], 1),
+        "end_m": fixed([curve.end for curve in curves], 1),
+        "spiral_in_m": fixed([curve.spiral_in for curve in curves], 1),
+        "spiral_out_m": fixed([curve.spiral_out for curve in curves], 1),
+        "degree_of_curve": fixed(degree_of_curve(curvature), 3),
+        "degree_se": fixed((degree_of_curve(curvature + se) - degree_of_curve(curvature - se)) / 2, 3),
         "hand": [curve.hand for curve in curves],
-        "radius_m": _fixed([curve.radius for curve in curves], 1),
-        "deflection_deg": _fixed(np.degrees([curve.deflection for curve in curves]), 3),
+        "radius_m": fixed([curve.radius for curve in curves], 1),
+        "deflection_deg": fixed(np.degrees([curve.deflection for curve in curves]), 3),
     }
 
 
@@ -170,25 +164,5 @@ def _straddles(straddles: Sequence[Straddle]) -> Columns:
         "landmark": [str(straddle.landmark + 1) for straddle in straddles],
         "kind": [straddle.kind for straddle in straddles],
         "direction": [straddle.direction for straddle in straddles],
-        **{f"{name}_m": _fixed([getattr(s, name) for s in straddles], 1) for name in places},
+        **{f"{name}_m": fixed([getattr(s, name) for s in straddles], 1) for name in places},
     }
-
-
-def _fixed(values: FloatArray | Sequence[float | None], decimals: int) -> list[str]:
-    """Cells with fixed decimals; NaN and None leave theirs empty, and nothing reads "-0.0"."""
-    rounded = np.round(np.asarray(values, dtype=float), decimals) + 0.0
-    # One format over a list is three times as fast as pandas' writer, and each column has its own.
-    cells = list(map(f"%.{decimals}f".__mod__, rounded.tolist()))
-    for i in np.flatnonzero(np.isnan(rounded)).tolist():
-        cells[i] = ""
-    return cells
-
-
-def _posts(posts: Posts, chainage: FloatArray | Sequence[float]) -> list[str]:
-    return _fixed(posts.at(np.asarray(chainage, dtype=float)), 3)
-
-
-def _text(values: Iterable[str]) -> list[str]:
-    """Cells of text from outside: harmless in a spreadsheet, quoted where CSV asks for it (RFC 4180)."""
-    cells = [f"'{value}" if value.startswith(_FORMULA) else value for value in values]
-    return ['"' + cell.replace('"', '""') + '"' if set(cell) & set('",\r\n') else cell for cell in cells]
