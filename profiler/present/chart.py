@@ -120,7 +120,7 @@ def _draw_panel(
     sheet: Sheet, panel: Panel, frame: Frame, steps: Steps
 ) -> tuple[list[tuple[Label, Candidate]], tuple[str, ...]]:
     room = Room(Box(panel.left - 14, panel.rows["foot"].bottom, panel.right + 14, panel.rows["posts"].top))
-    labels = draw_posts(sheet, panel, frame)
+    labels = draw_posts(sheet, panel, frame.profile.route.posts)
     labels += draw_rail(sheet, room, panel, frame)
     labels += draw_steps(sheet, room, panel, frame, steps)
     if "curves" in panel.rows:

@@ -48,9 +48,9 @@ def draw_rail(sheet: Sheet, room: Room, panel: Panel, frame: Frame) -> list[Labe
     _ground(sheet, panel, frame)
     rail = _rail(sheet, panel, frame)
     for a, b in itertools.pairwise(rail):
-        _take_line(room, a, b)
+        take_line(room, a, b)
     names = _structures(sheet, room, panel, frame) + _places(sheet, room, panel, frame)
-    _ticks(sheet, room, panel, frame)
+    elevation_ticks(sheet, room, panel, frame)
     _fan(sheet, room, panel, frame, rail)
     return names
 
@@ -77,7 +77,7 @@ def _rail(sheet: Sheet, panel: Panel, frame: Frame) -> FloatArray:
     return line
 
 
-def _take_line(room: Room, a: FloatArray, b: FloatArray) -> None:
+def take_line(room: Room, a: FloatArray, b: FloatArray) -> None:
     """A piece of rail is taken in boxes of at most 8 pt."""
     steps = np.linspace(a, b, max(2, int(np.ceil((b[0] - a[0]) / 8)) + 1))
     for p, q in itertools.pairwise(steps):
@@ -112,7 +112,7 @@ def _structures(sheet: Sheet, room: Room, panel: Panel, frame: Frame) -> list[La
         if item.name or long:
             middle = (item.start + item.end) / 2
             rank = RANK_LONG if long else RANK_SMALL
-            names += _name(panel, frame, middle, _structure_words(item, frame.units), "structure", rank)
+            names += name_on_stem(panel, frame, middle, _structure_words(item, frame.units), "structure", rank)
     for mark in frame.landmarks.suspected:
         line = _piece(panel, frame, mark.start, mark.end)
         if line is None:
@@ -120,7 +120,7 @@ def _structures(sheet: Sheet, room: Room, panel: Panel, frame: Frame) -> list[La
         signs.tunnel(sheet, line, suspected=True)
         open_end = frame.profile.route.reaches_end(mark.start, mark.end)
         words = wording.suspected_words(mark.kind, mark.probability, open_end)
-        names += _name(panel, frame, mark.at, words, "structure", RANK_LONG)
+        names += name_on_stem(panel, frame, mark.at, words, "structure", RANK_LONG)
     return names
 
 
@@ -145,12 +145,12 @@ def _places(sheet: Sheet, room: Room, panel: Panel, frame: Frame) -> list[Label]
         draw = getattr(signs, mark.kind)
         box = draw(sheet, float(panel.x(mark.at)), float(panel.y(_elevation_at(frame, mark.at))))
         room.take(box, _owner(mark.at))
-        names += _name(panel, frame, mark.at, _landmark_words(mark, frame), "landmark", RANK_LANDMARK)
+        names += name_on_stem(panel, frame, mark.at, _landmark_words(mark, frame), "landmark", RANK_LANDMARK)
     for stop in frame.profile.route.stations:
         if panel.holds(stop.chainage):
             y = float(panel.y(_elevation_at(frame, stop.chainage)))
             room.take(signs.station(sheet, float(panel.x(stop.chainage)), y), _owner(stop.chainage))
-            names += _name(panel, frame, stop.chainage, plain(stop.name), "station", RANK_STATION)
+            names += name_on_stem(panel, frame, stop.chainage, plain(stop.name), "station", RANK_STATION)
     return names
 
 
@@ -177,7 +177,7 @@ def _owner(chainage: float) -> str:
     return f"place {chainage:.1f}"
 
 
-def _name(panel: Panel, frame: Frame, place: float, words: str, style: str, rank: int) -> list[Label]:
+def name_on_stem(panel: Panel, frame: Frame, place: float, words: str, style: str, rank: int) -> list[Label]:
     """A name on a stem, in five tiers over the rail; structures also under it, in the ground."""
     if not words or not panel.holds(place):
         return []
@@ -215,7 +215,8 @@ def _in_ground(panel: Panel, style: str, words: str, x: float, rail: float) -> l
     return choices
 
 
-def _ticks(sheet: Sheet, room: Room, panel: Panel, frame: Frame) -> None:
+def elevation_ticks(sheet: Sheet, room: Room, panel: Panel, frame: Frame) -> None:
+    """Hair lines at round elevations, with their figures in the margin."""
     unit, row = frame.elevation_unit_m, panel.rows["rail"]
     step = nice_step(20.0 / panel.height / unit, (1, 2, 2.5, 5))
     low = panel.base / unit

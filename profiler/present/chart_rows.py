@@ -22,11 +22,13 @@ _NARROW_CURVE = 7.0
 _SLIVER = 14.0
 
 
-def draw_posts(sheet: Sheet, panel: Panel, frame: Frame) -> list[Label]:
-    """The ruler at the top and its repetition at the foot, with a hair line down from every label."""
-    posts = frame.profile.route.posts
+def draw_posts(sheet: Sheet, panel: Panel, posts: Posts, lines: tuple[str, ...] = ()) -> list[Label]:
+    """The ruler at the top and its repetition at the foot, with a hair line down from every label.
+
+    ``lines`` stand in the gutter under what the ruler counts in.
+    """
     unit = ("miles" if posts.unit == "mi" else "km") if posts.stated else f"from the start, {posts.unit}"
-    gutter(sheet, panel, "posts", "Posts", [unit])
+    gutter(sheet, panel, "posts", "Posts", [unit, *lines])
     step = label_step(panel, posts)
     fine = _tick_step(step, panel.scale * posts.unit_m)
     top, foot = panel.rows["posts"].bottom, panel.rows["foot"].top
@@ -46,6 +48,11 @@ def draw_posts(sheet: Sheet, panel: Panel, frame: Frame) -> list[Label]:
     sheet.lines(ticks, width=0.8, z=4)
     sheet.lines(hairs, width=0.5, colour=HAIR, z=0.5)
     return labels + _equations(sheet, panel, posts, top)
+
+
+def curve_unit_words(units: str) -> str:
+    """What the figures of curves are: "degrees" or "radius, m"."""
+    return "degrees" if units == "us" else "radius, m"
 
 
 def label_step(panel: Panel, posts: Posts) -> float:
@@ -96,14 +103,19 @@ def _equations(sheet: Sheet, panel: Panel, posts: Posts, top: float) -> list[Lab
 
 
 def draw_curves(sheet: Sheet, room: Room, panel: Panel, frame: Frame) -> list[Label]:
-    """Curvature by hand: left up and grey, right down and white; ramps are spirals."""
-    what = "degrees" if frame.units == "us" else "radius, m"
-    gutter(sheet, panel, "curves", "Curves", [what, "left up,", "right down"])
+    """Curvature by hand, as tall as the tightest curve of the line asks for."""
+    gutter(sheet, panel, "curves", "Curves", [curve_unit_words(frame.units), "left up,", "right down"])
+    return draw_bends(sheet, room, panel, frame, max(abs(c.curvature) for c in frame.profile.route.curves))
+
+
+def draw_bends(sheet: Sheet, room: Room, panel: Panel, frame: Frame, tightest: float) -> list[Label]:
+    """Left up and grey, right down and white; ramps are spirals. The row is full at ``tightest`` [1/m]."""
     row = panel.rows["curves"]
     zero = (row.bottom + row.top) / 2
     baseline(sheet, panel, zero, 0.6)
     curves = frame.profile.route.curves
-    tightest = max(abs(c.curvature) for c in curves)
+    if not curves:
+        return []
     tall = ((row.top - row.bottom) / 2 - 10) / tightest
     narrow = float(np.median([c.end - c.start for c in curves])) * panel.scale < _NARROW_CURVE
     here = [c for c in curves if panel.clipped(c.start, c.end)]

@@ -66,11 +66,11 @@ class Steps:
         return panel.rows["steps"].top - LANE * self.lanes[0] - _FRINGE - self.up
 
 
-def plan_steps(blocks: tuple[Block, ...], brackets: tuple[Bracket, ...]) -> Steps:
-    """Fit the steepest grades up and down into the row."""
+def plan_steps(blocks: tuple[Block, ...], brackets: tuple[Bracket, ...], share_of_row: float = 1.9) -> Steps:
+    """Fit the steepest grades up and down into a row, of which the chart gives ``share_of_row``."""
     grades = [block.run.grade for block in blocks] or [0.0]
     up, down = max(0.0, *grades), max(0.0, *(-g for g in grades))
-    height = 1.9 * SHARE - 2 * _FRINGE
+    height = share_of_row * SHARE - 2 * _FRINGE
     if up + down < _LEAST_GRADE:
         up = down = max(up, down, _LEAST_GRADE / 2)
     share = min(max(up / (up + down), _LEAST_SIDE / height), 1 - _LEAST_SIDE / height)
@@ -80,9 +80,17 @@ def plan_steps(blocks: tuple[Block, ...], brackets: tuple[Bracket, ...]) -> Step
 
 def draw_steps(sheet: Sheet, room: Room, panel: Panel, frame: Frame, steps: Steps) -> list[Label]:
     """Draw the row and hand back the figures that want room in it."""
-    unit = wording.grade_unit(frame.units)
-    name = "grade" if frame.profile.pvis else "grade runs"
-    gutter(sheet, panel, "steps", "Steps", [f"{name}, {unit}", "climbs above,", "falls below"])
+    gutter(sheet, panel, "steps", "Steps", [steps_unit_words(frame), "climbs above,", "falls below"])
+    return draw_blocks(sheet, room, panel, frame, steps)
+
+
+def steps_unit_words(frame: Frame) -> str:
+    """What the blocks are and in which unit: "grade runs, ‰"."""
+    return f"{'grade' if frame.profile.pvis else 'grade runs'}, {wording.grade_unit(frame.units)}"
+
+
+def draw_blocks(sheet: Sheet, room: Room, panel: Panel, frame: Frame, steps: Steps) -> list[Label]:
+    """Blocks, brackets, scale and edges, without the words in the gutter."""
     zero = steps.zero(panel)
     baseline(sheet, panel, zero)
     _ticks(sheet, room, panel, frame, steps)
