@@ -98,7 +98,7 @@ def measure(line: Plan, answer: Answer) -> Measures:
         *_quantiles(ends),
         *_quantiles(body[right]),
         *_quantiles(turns),
-        float(answer.distance[-1] - answer.distance[0] - span) / span * 100,
+        float((answer.distance[-1] - answer.distance[0]) / span - 1) * 100,
         _covered(error, degree_of_curve(se)),
         _covered(body, body_se),
     )
