@@ -12,16 +12,18 @@ from profiler.present import signs
 from profiler.present.chart_blocks import blocks_of, unsure
 from profiler.present.chart_brackets import ruling_grade
 from profiler.present.chart_frame import Frame
-from profiler.present.palette import DOWN, INK, UP
+from profiler.present.palette import DOWN, INK, UP, Limits
 from profiler.present.sheet import BODY, CAPTION, TITLE, Points, Sheet, Type, extent, plain
 from profiler.route import DIRECTIONS
 
 MARGIN = 18.0
-_LINE = 11.5
-_SUMMARY = Type(8.2)
-_CAPTION = Type(7.4, colour=CAPTION.colour)
+LINE = 11.5
+SUMMARY = Type(8.2)
+FINE = Type(7.4, colour=CAPTION.colour)
 _UNIT = re.compile(r"(\d) (?=[%‰]|(?:ft|mi|km|m)\b)")
 _SWATCH, _SWATCH_HIGH = 27.0, 9.0
+CLASSES_WIDE = 9 * _SWATCH + 150.0
+"""Room across that the classes of steepness take. [pt]"""
 _KEY_LINE, _UNDER_LIMITS = 16.0, 8.0
 
 
@@ -99,14 +101,14 @@ class Heading:
 
     def __init__(self, frame: Frame, width: float) -> None:
         self._title = wrapped([title(frame)], TITLE, width - 2 * MARGIN)
-        self._summary = wrapped(summary(frame), _SUMMARY, width - 2 * MARGIN)
-        self._provenance = wrapped(provenance(frame), _CAPTION, width - 2 * MARGIN)
+        self._summary = wrapped(summary(frame), SUMMARY, width - 2 * MARGIN)
+        self._provenance = wrapped(provenance(frame), FINE, width - 2 * MARGIN)
 
     @property
     def height(self) -> float:
         """Room it takes at the top of the sheet. [pt]"""
         rows = len(self._summary) + len(self._provenance)
-        return MARGIN + 17.0 * len(self._title) + _LINE * rows + 10.0
+        return MARGIN + 17.0 * len(self._title) + LINE * rows + 10.0
 
     def draw(self, sheet: Sheet) -> None:
         """Set it from the top of the sheet."""
@@ -114,9 +116,9 @@ class Heading:
         for line in self._title:
             sheet.text(MARGIN, y - 11.0, line, TITLE)
             y -= 17.0
-        for lines, style in ((self._summary, _SUMMARY), (self._provenance, _CAPTION)):
+        for lines, style in ((self._summary, SUMMARY), (self._provenance, FINE)):
             for line in lines:
-                y -= _LINE
+                y -= LINE
                 sheet.text(MARGIN, y, line, style)
 
 
@@ -130,16 +132,13 @@ class Foot:
         kinds = [mark.kind for mark in frame.landmarks.suspected]
         suspected = wording.suspected_sentence(kinds.count("suspected_tunnel"), kinds.count("suspected_bridge"))
         sentences = filter(None, [direction, suspected, wording.CAUTION_SHORT])
-        self._lines = wrapped(list(sentences), _CAPTION, width - 2 * MARGIN)
-        self._rows = _in_rows(_signs_used(frame), width - 2 * MARGIN, self._classes_width())
-
-    def _classes_width(self) -> float:
-        return 9 * _SWATCH + 150.0
+        self._lines = wrapped(list(sentences), FINE, width - 2 * MARGIN)
+        self._rows = _in_rows(_signs_used(frame), width - 2 * MARGIN, CLASSES_WIDE)
 
     @property
     def height(self) -> float:
         """Room it takes at the foot of the sheet. [pt]"""
-        return MARGIN + _LINE * len(self._lines) + 40.0 + self._drop(len(self._rows) - 1)
+        return MARGIN + LINE * len(self._lines) + 40.0 + self._drop(len(self._rows) - 1)
 
     @staticmethod
     def _drop(row: int) -> float:
@@ -148,45 +147,46 @@ class Foot:
 
     def draw(self, sheet: Sheet) -> None:
         """Set it from the bottom of the sheet upwards."""
-        y = MARGIN + _LINE * (len(self._lines) - 1)
+        y = MARGIN + LINE * (len(self._lines) - 1)
         for line in self._lines:
-            sheet.text(MARGIN, y, line, _CAPTION)
-            y -= _LINE
+            sheet.text(MARGIN, y, line, FINE)
+            y -= LINE
         top = self.height - 24.0
-        self._classes(sheet, MARGIN, top)
+        draw_classes(sheet, MARGIN, top, self._frame.limits, self._frame.units)
         for i, row in enumerate(self._rows):
             y = top - self._drop(i)
-            x = MARGIN + (self._classes_width() if i == 0 else 0.0)
+            x = MARGIN + (CLASSES_WIDE if i == 0 else 0.0)
             for kind, words in row:
                 _sample(sheet, kind, x, y + 3)
                 sheet.text(x + 25, y + 1, words, BODY)
                 x += _sample_width(words)
 
-    def _classes(self, sheet: Sheet, x: float, y: float) -> None:
-        """Nine samples, from steep up over level to steep down, with their limits at the borders."""
-        names = wording.class_words(self._frame.limits, self._frame.units)
-        limits = [name.partition("–")[0].rstrip("+") for name in names[1:]]
-        sheet.text(x, y + 1, "up, as travelled", BODY)
-        x += 62.0
-        strokes: list[Points] = []
-        borders = [*reversed(limits), *limits]
-        for i, fill in enumerate((*reversed(UP), *DOWN[1:])):
-            left, right = x + i * _SWATCH, x + (i + 1) * _SWATCH
-            sheet.areas(
-                [[(left, y), (right, y), (right, y + _SWATCH_HIGH), (left, y + _SWATCH_HIGH)]],
-                fill,
-                edge=INK,
-                width=0.5,
-            )
-            step = {0: 14.0, 1: 9.0, 2: 6.0, 3: 4.0}.get(abs(i - 4) - 1)
-            if step is not None:
-                edge = y + _SWATCH_HIGH if i < 4 else y
-                strokes += signs.slope_strokes(left, right, edge, i < 4, step)
-            if i < 8:
-                sheet.text(right, y - 8.6 if i < 4 else y + _SWATCH_HIGH + 2.6, borders[i], BODY, align="center")
-        sheet.lines(strokes, width=0.6)
-        unit = wording.grade_unit(self._frame.units)
-        sheet.text(x + 9 * _SWATCH + 5, y + 1, f"down, {unit}", BODY)
+
+def draw_classes(sheet: Sheet, x: float, y: float, limits_of_classes: Limits, units: str) -> None:
+    """Nine samples, from steep up over level to steep down, with their limits at the borders."""
+    names = wording.class_words(limits_of_classes, units)
+    limits = [name.partition("–")[0].rstrip("+") for name in names[1:]]
+    sheet.text(x, y + 1, "up, as travelled", BODY)
+    x += 62.0
+    strokes: list[Points] = []
+    borders = [*reversed(limits), *limits]
+    for i, fill in enumerate((*reversed(UP), *DOWN[1:])):
+        left, right = x + i * _SWATCH, x + (i + 1) * _SWATCH
+        sheet.areas(
+            [[(left, y), (right, y), (right, y + _SWATCH_HIGH), (left, y + _SWATCH_HIGH)]],
+            fill,
+            edge=INK,
+            width=0.5,
+        )
+        step = {0: 14.0, 1: 9.0, 2: 6.0, 3: 4.0}.get(abs(i - 4) - 1)
+        if step is not None:
+            edge = y + _SWATCH_HIGH if i < 4 else y
+            strokes += signs.slope_strokes(left, right, edge, i < 4, step)
+        if i < 8:
+            sheet.text(right, y - 8.6 if i < 4 else y + _SWATCH_HIGH + 2.6, borders[i], BODY, align="center")
+    sheet.lines(strokes, width=0.6)
+    unit = wording.grade_unit(units)
+    sheet.text(x + 9 * _SWATCH + 5, y + 1, f"down, {unit}", BODY)
 
 
 _SIGN_WORDS = {
