@@ -1,4 +1,4 @@
-"""The output folder of a profile: every table, picture and record of it, in one step."""
+"""Output folders, each in one step: every table, picture and record of a profile, or of lines side by side."""
 
 from __future__ import annotations
 
@@ -7,14 +7,16 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from profiler.build import Progress, input_files, quiet, relief_around
+from profiler.comparison.beside import Beside
 from profiler.files import staged_folder
 from profiler.landmark import Landmarks
 from profiler.profile import Profile
 from profiler.rail import SEED
 from profiler.territory import Territory
 from profiler.units import PERCENT
+from profiler.write.beside import write_beside_tables
 from profiler.write.geopackage import write_geopackage
-from profiler.write.outputs import PROFILE_FILES
+from profiler.write.outputs import BESIDE_FILES, PROFILE_FILES
 from profiler.write.provenance import InputFile, write_provenance
 from profiler.write.tables import write_tables
 
@@ -69,6 +71,25 @@ def write_profile(
             _draw(profile, landmarks, stage, territory, progress)
         progress("writing the record", 0.0)
         record.result()
+    return folder
+
+
+def write_beside(beside: Beside, folder: Path | str, *, progress: Progress = quiet) -> Path:
+    """Write the tables and the picture of lines side by side; until all stands, an earlier output stays whole.
+
+    Raises
+    ------
+    OutputError
+        If the folder cannot be written.
+    """
+    from profiler.present.beside import draw_beside
+
+    folder = Path(folder)
+    with staged_folder(folder, replaces=BESIDE_FILES) as stage:
+        progress("writing tables", 0.0)
+        write_beside_tables(beside, stage)
+        progress("drawing", 0.0)
+        draw_beside(beside, svg=stage / "beside.svg", png=stage / "beside.png")
     return folder
 
 

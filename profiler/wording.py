@@ -318,3 +318,54 @@ def ruling_variants(route: Route, direction: str, plain: str, compensated: str, 
 def percent_text(probability: float) -> str:
     """A probability as people read it: "83 %", never quite 0 or 100."""
     return f"{min(max(round(100 * probability), 1), 99)} %"
+
+
+_FIGURE_WORDS = {
+    "length": "length",
+    "rise": "total rise",
+    "fall": "total fall",
+    "summit": "highest point",
+    "ruling_grade": "ruling",
+    "ruling_grade_compensated": "compensated",
+    "sustained_grade": "steepest sustained",
+    "total_curvature": "curvature, all curves",
+    "curves": "curves",
+    "sharpest_curve": "sharpest curve",
+    "in_curves": "in curves",
+    "tunnels": "in tunnels",
+    "bridges": "on bridges",
+    "suspected": "suspected structures",
+    "elevation_se": "elevation, median s.e.",
+}
+
+
+def figure_words(key: str) -> str:
+    """What people call a figure by which lines are compared."""
+    return _FIGURE_WORDS[key]
+
+
+def figure_text(key: str, value: float, units: str, se: float = 0.0, *, sign: bool = False) -> str:
+    """A figure of a line with its unit: "52.47 km", "1.35 %", "290 m"; ``value`` in m, %, degrees or a count.
+
+    Digits of a grade follow its standard error ``se`` [%]. ``sign`` is for differences.
+    """
+    mark = "+" if sign and value > 0 else ""
+    if key in ("length", "tunnels", "bridges", "suspected"):
+        return mark + distance_text(value, units, 2)
+    if key in ("rise", "fall", "summit", "elevation_se"):
+        return mark + elevation_text(value, units, 1 if key == "elevation_se" else 0)
+    if key == "in_curves":
+        return f"{mark}{number(value)} %"
+    if key == "curves":
+        return mark + number(value)
+    if key == "total_curvature":
+        return f"{mark}{number(value, units=units)}°"
+    if key == "sharpest_curve":
+        return f"{mark}{number(value, 1)}°"
+    return grade_text(value * PERCENT, units, se * PERCENT, sign=sign)
+
+
+def interval_of_difference(key: str, low: float, high: float, units: str, se: float = 0.0) -> str:
+    """ "+0.12 to +0.31": the 95 % interval of a difference without its unit, as for `figure_text`."""
+    ends = (figure_text(key, x, units, se, sign=True).removeprefix("≈") for x in (low, high))
+    return " to ".join(end.removesuffix("°").split(" ")[0] for end in ends)

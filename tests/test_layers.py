@@ -27,6 +27,7 @@ LEVELS = {
     "heights": 4,
     "rail": 4,
     "landmarks": 4,
+    "comparison": 5,
     "build": 6,
     "present": 7,
     "write": 7,
@@ -35,7 +36,7 @@ LEVELS = {
     "__init__": 10,
     "__main__": 10,
 }
-OWN_FOLDER = {"read", "alignment", "elevation", "landmarks", "present", "write", "cli"}
+OWN_FOLDER = {"read", "alignment", "elevation", "landmarks", "comparison", "present", "write", "cli"}
 FILES = sorted(p for p in (ROOT / "profiler").rglob("*.py") if "sample_routes" not in p.parts)
 
 

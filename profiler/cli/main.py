@@ -11,11 +11,12 @@ import click
 
 from profiler.errors import ProfilerError
 
-OWN = {"profile": "profile", "check": "check", "demo": "demo"}
+OWN = {"profile": "profile", "beside": "beside", "check": "check", "demo": "demo"}
 """Command name to its module here."""
 
 SHORT = {
     "profile": "Profile a line: grades, curves, landmarks, map and chart.",
+    "beside": "Set alternatives, or the tracks of a line, side by side.",
     "check": "Say what would be read from a file, and what assumed.",
     "demo": "Profile the invented sample territory.",
     "network": "Profile every territory of a folder.",

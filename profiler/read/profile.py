@@ -70,6 +70,22 @@ def read_profile(source: Path | str) -> Profile:
         )
 
 
+def is_written_profile(source: Path | str) -> bool:
+    """Whether a path is to be read as a written profile, and not as a territory or a line.
+
+    That is a folder, or a GeoPackage that says it is one.
+    """
+    path = Path(source)
+    if path.is_dir():
+        return path.suffix.lower() != ".gdb"
+    if path.suffix.lower() != ".gpkg" or not path.is_file():
+        return False
+    try:
+        return {"about", layout.STATIONS} <= set(pyogrio.list_layers(path)[:, 0])
+    except pyogrio.errors.DataSourceError:
+        return False
+
+
 def read_landmarks(source: Path | str) -> Landmarks:
     """Read the landmarks of a written profile; ``source`` and errors as for `read_profile`."""
     path = _file(source)

@@ -1,4 +1,4 @@
-"""Names of everything an output folder of a profile can hold."""
+"""Names of everything that output folders can hold."""
 
 PROFILE_FILES = (
     "profile.csv",
@@ -14,3 +14,6 @@ PROFILE_FILES = (
     "chart.png",
     "provenance.json",
 )
+
+BESIDE_FILES = ("beside.csv", "differences.csv", "beside.svg", "beside.png")
+"""The same of lines side by side."""
