@@ -156,10 +156,12 @@ class _Shape:
 
     def within(self, turn: float) -> _Shape:
         """The same with bodies so short that it turns no more [rad], or as short as they may be."""
-        least = _Shape(self.degrees, np.full(self.bodies.size, LEAST_BODY), self.ramps)
         if self.turn <= turn:
             return self
-        share = max((turn - least.turn) / (self.turn - least.turn), 0.0)
+        least = _Shape(self.degrees, np.full(self.bodies.size, LEAST_BODY), self.ramps)
+        if least.turn >= turn:
+            return least
+        share = (turn - least.turn) / (self.turn - least.turn)
         return _Shape(self.degrees, LEAST_BODY + share * (self.bodies - LEAST_BODY), self.ramps)
 
     def placed(self, start: float, hand: int, group: int) -> list[TrueCurve]:
