@@ -334,6 +334,7 @@ def _profile(
         pvis=pvis or (),
         known=fit.known,
         invented=territory.route.invented,
+        curve_compensation=territory.settings.curve_compensation_pct_per_degree * PERCENT,
         assumptions=assumptions,
     )
 

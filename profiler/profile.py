@@ -127,7 +127,8 @@ class Profile:
     ``pvi_visible`` tells whether the data can show vertical points of intersection; where they
     cannot, grades are read in runs. ``pvis`` are those seen, in order of chainage: a second, cleaner
     line beside the stationwise one, for where it holds (`profiler.vertical_curve.holds`).
-    ``known`` are elevations given beforehand, and how they fit.
+    ``known`` are elevations given beforehand, and how they fit. ``curve_compensation`` is the grade that
+    one degree of curve is worth [1/degree].
     """
 
     route: Route
@@ -148,6 +149,7 @@ class Profile:
     assumptions: tuple[str, ...] = field(default=())
     known: tuple[KnownResidual, ...] = ()
     pvis: tuple[Pvi, ...] = ()
+    curve_compensation: float = CURVE_COMPENSATION
 
     def __post_init__(self) -> None:
         n = self.route.chainage.size
@@ -171,9 +173,9 @@ class Profile:
         return self.route.degree
 
     def compensated_grade(self, direction: str = "with") -> FloatArray:
-        """Grade as travelled plus 0.04 % per degree of curve, at stations in order of chainage. [m/m]"""
+        """Grade as travelled plus what the curve is worth in grade, at stations in order of chainage. [m/m]"""
         sign = 1.0 if direction == "with" else -1.0
-        return sign * self.grade + CURVE_COMPENSATION * np.abs(self.degree)
+        return sign * self.grade + self.curve_compensation * np.abs(self.degree)
 
 
 def reversed_profile(profile: Profile) -> Profile:

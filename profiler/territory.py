@@ -236,6 +236,7 @@ class SettingsTable(_Table):
     grade_break_pct: Annotated[float, Field(gt=0, le=10)] = 0.5
     sustained_grade_pct: Annotated[float, Field(gt=0, le=10)] = 0.8
     sustained_length_km: Annotated[float, Field(gt=0, le=100)] = 2.0
+    curve_compensation_pct_per_degree: Annotated[float, Field(ge=0, le=0.2)] = 0.04
     interpolation: Literal["bilinear", "cubic"] = "bilinear"
     grade_classes_pct: Annotated[list[float], Field(min_length=4, max_length=4)] | None = None
 

@@ -9,7 +9,18 @@ import math
 from itertools import pairwise
 
 from profiler.route import Posts, Route
-from profiler.units import FOOT, KILOMETRE, KMH, MILE, MPH, PERCENT, PERMILLE, degree_of_curve
+from profiler.units import (
+    CURVE_COMPENSATION,
+    FOOT,
+    KILOMETRE,
+    KMH,
+    MILE,
+    MPH,
+    PERCENT,
+    PERMILLE,
+    curvature_of_degree,
+    degree_of_curve,
+)
 
 CAUTION = (
     "A training and planning aid. Local rules, the timetable, special instructions, signals and "
@@ -313,6 +324,28 @@ def ruling_variants(route: Route, direction: str, plain: str, compensated: str, 
             )
         )
     )
+
+
+def compensation_figure(per_degree: float, units: str) -> str:
+    """ "0.04 % per degree", "700/R ‰": the grade that curves are worth, of that of one degree [m/m]; R in metres."""
+    if units == "us":
+        return f"{per_degree / PERCENT:.3g} % per degree"
+    return f"{round(per_degree / PERMILLE / float(curvature_of_degree(1)), -1):g}/R ‰"
+
+
+def compensation_words(per_degree: float, units: str) -> str:
+    """The model by which grades are compensated for curves, out of the grade that one degree is worth [m/m].
+
+    1 % of grade is 20 lb per short ton; AREMA recommends 0.8 lb per short ton and degree.
+    """
+    pull = f"{20 * per_degree / PERCENT:.3g} lb per short ton and degree"
+    origin = "AREMA" if math.isclose(per_degree, CURVE_COMPENSATION) else "set by the territory"
+    if units == "us":
+        grade = f"{per_degree / PERCENT:.3g} % of grade per degree of curve"
+    else:
+        figure = compensation_figure(per_degree, units)
+        grade = f"{per_degree / PERMILLE:.3g} ‰ of grade per degree of curve, {figure} with the radius R in metres"
+    return f"{grade} ({pull}, {origin})"
 
 
 def percent_text(probability: float) -> str:

@@ -16,6 +16,10 @@ SHOWN = 5
 """More known elevations that do not fit, or suspected structures, than these are only counted."""
 
 
+TELLING_PCT = 0.02
+"""A compensated ruling grade that differs by no more from the plain one is not said apart. [%]"""
+
+
 def summary(profile: Profile, landmarks: Landmarks, folder: Path) -> str:
     """What a reader wants to know first, what was assumed, and what to open."""
     route, units = profile.route, profile.units
@@ -24,6 +28,9 @@ def summary(profile: Profile, landmarks: Landmarks, folder: Path) -> str:
         lines.append(f"  {wording.INVENTED}")
     for direction in DIRECTIONS:
         lines += _ruling(profile, landmarks, direction)
+    if any(", compensated" in line for line in lines):
+        model = wording.compensation_words(profile.curve_compensation, units)
+        lines.append(f"  compensated for curves: {model}")
     crests = landmarks.of_kind("crest")
     if crests:
         top = max(crests, key=lambda c: c.value)
@@ -98,4 +105,16 @@ def _ruling(profile: Profile, landmarks: Landmarks, direction: str) -> list[str]
     figure = wording.interval_text(item.value, item.unit, profile.units, item.low, item.high)
     place = wording.post_text(profile.route.posts, item.at)
     length = wording.short_length_text(item.train_length or 0.0, profile.units)
-    return [f"  {wording.towards(profile.route, direction)}: ruling grade {figure} near {place}, train of {length}"]
+    bent = _compensated(profile, landmarks, item)
+    return [
+        f"  {wording.towards(profile.route, direction)}: ruling grade {figure}{bent} near {place}, train of {length}"
+    ]
+
+
+def _compensated(profile: Profile, landmarks: Landmarks, plain: Landmark) -> str:
+    """ ", compensated 1.55 % (1.51–1.59)", where curves make a difference for the same train."""
+    for item in landmarks.of_kind("ruling_grade_compensated", direction=plain.direction):
+        if item.train_length == plain.train_length and abs(item.value - plain.value) > TELLING_PCT:
+            figure = wording.interval_text(item.value, item.unit, profile.units, item.low, item.high)
+            return f", compensated {figure}"
+    return ""

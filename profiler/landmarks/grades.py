@@ -12,7 +12,8 @@ from profiler.landmark import INTERVAL, Landmark
 from profiler.landmarks.windows import reaching, steepest, union, window_means, window_starts
 from profiler.profile import Profile
 from profiler.route import DIRECTIONS
-from profiler.units import CURVE_COMPENSATION, MILE, PERCENT, FloatArray
+from profiler.units import MILE, PERCENT, FloatArray, degree_of_curve
+from profiler.wording import compensation_words
 
 HEAVY = (
     ("heavy_grade_4000_or_less", 2 * MILE, 0.02),
@@ -47,7 +48,7 @@ def climbs(profile: Profile, direction: str, *, compensated: bool) -> Climbs:
     chainage = profile.chainage
     curve = np.zeros(chainage.size)
     if compensated:
-        curve = CURVE_COMPENSATION * cumulative_trapezoid(np.abs(profile.degree), chainage, initial=0)
+        curve = profile.curve_compensation * cumulative_trapezoid(np.abs(profile.degree), chainage, initial=0)
     nodes = profile.draws.chainage
     node_curve = np.interp(nodes, chainage, curve)
     draws = profile.draws.elevation
@@ -95,6 +96,20 @@ def _steepest_interval(way: Climbs, length: float, value: float) -> tuple[float,
     return min(sure, value) / PERCENT, max(high, value) / PERCENT
 
 
+def _widened(profile: Profile, value: float, low: float, high: float, start: float, end: float) -> tuple[float, float]:
+    """The interval [%] of a compensated grade with the error of the curvature between two chainages [m].
+
+    The draws have the error of the elevations only. That of the curvature is independent of it; it
+    is taken as one error over the whole stretch, which is the most it can be.
+    """
+    inside = (profile.chainage >= start) & (profile.chainage <= end)
+    if not inside.any():
+        return low, high
+    degree_se = float(degree_of_curve(profile.route.curvature_se[inside]).mean())
+    extra = 1.96 * profile.curve_compensation * degree_se / PERCENT
+    return value - float(np.hypot(value - low, extra)), value + float(np.hypot(high - value, extra))
+
+
 def _interval(values: FloatArray) -> tuple[float | None, float | None]:
     if values.size == 0:
         return None, None
@@ -113,6 +128,7 @@ def _span(profile: Profile, direction: str, start: float, length: float) -> tupl
 def ruling_grades(profile: Profile, train_lengths: tuple[float, ...]) -> list[Landmark]:
     """The steepest mean grade over each train length [m], each direction, plain and compensated."""
     found = []
+    model = f"with {compensation_words(profile.curve_compensation, 'us')}"
     for compensated in (False, True):
         for direction in DIRECTIONS:
             way = climbs(profile, direction, compensated=compensated)
@@ -122,6 +138,8 @@ def ruling_grades(profile: Profile, train_lengths: tuple[float, ...]) -> list[La
                     continue
                 low, high = _steepest_interval(way, length, best[1])
                 start, end = _span(profile, direction, best[0], length)
+                if compensated:
+                    low, high = _widened(profile, best[1] / PERCENT, low, high, start, end)
                 found.append(
                     Landmark(
                         kind="ruling_grade_compensated" if compensated else "ruling_grade",
@@ -134,7 +152,7 @@ def ruling_grades(profile: Profile, train_lengths: tuple[float, ...]) -> list[La
                         high=high,
                         unit="%",
                         train_length=length,
-                        note="with 0.04 % per degree of curve" if compensated else "not compensated for curves",
+                        note=model if compensated else "not compensated for curves",
                     )
                 )
     return found

@@ -75,6 +75,9 @@ def provenance(frame: Frame) -> list[str]:
         used = sum(item.used for item in profile.known)
         sentences.append(f"Known elevations: {used} of {len(profile.known)} used.")
     sentences.append("Rail elevation estimated, band ±1.96 standard errors.")
+    if frame.landmarks.of_kind("ruling_grade_compensated"):
+        model = wording.compensation_words(profile.curve_compensation, frame.units)
+        sentences.append(f"Compensated for curves: {model}.")
     if profile.pvis:
         sentences.append("Blocks lie between PVIs where these are seen, edges slope over vertical curves.")
         sentences.append("Elsewhere blocks are grade runs, a way of reading.")

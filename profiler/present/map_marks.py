@@ -217,7 +217,7 @@ def _ruling_line(profile: Profile, item: Landmark, head: Landmark) -> str:
     units = profile.units
     line = wording.interval_text(item.value, item.unit, units, item.low, item.high)
     if item.kind == "ruling_grade_compensated":
-        line += ", compensated for curves"
+        line += f", compensated for curves at {wording.compensation_figure(profile.curve_compensation, units)}"
     if item.train_length:
         line += f", for a train of {wording.short_length_text(item.train_length, units)}"
     if (item.start, item.end) != (head.start, head.end):

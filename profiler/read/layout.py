@@ -208,6 +208,7 @@ PROFILE_FACTS = {
     "vertical_datum": "vertical_datum",
     "units": "units",
     "pvi_visible": "pvi_visible",
+    "curve_compensation_per_degree": "curve_compensation",
     "invented": "invented",
     "assumptions": "assumptions",
 }

@@ -20,7 +20,7 @@ import shapely
 from profiler.errors import InputError
 from profiler.files import sha256, source_date
 from profiler.profile import Profile
-from profiler.wording import CAUTION, INVENTED
+from profiler.wording import CAUTION, INVENTED, compensation_words
 
 _PACKAGES = (
     "gradewright",
@@ -101,6 +101,7 @@ def write_provenance(
         },
         "crs": "EPSG:4326",
         "vertical_datum": profile.vertical_datum,
+        "curve_compensation": compensation_words(profile.curve_compensation, "us"),
         "ground_sources": [_portable(name) for name in profile.source_names],
         "draws": {"count": profile.draws.elevation.shape[0], "seed": seed},
         "settings": _portable(settings),

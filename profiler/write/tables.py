@@ -9,7 +9,7 @@ import numpy as np
 
 from profiler.landmark import GradeRun, Landmark, Landmarks, Straddle
 from profiler.profile import KnownResidual, Profile
-from profiler.route import CurveElement, Posts
+from profiler.route import DIRECTIONS, CurveElement, Posts
 from profiler.units import PERCENT, degree_of_curve
 from profiler.vertical_curve import Pvi
 from profiler.wording import known_words
@@ -76,6 +76,10 @@ def _profile(profile: Profile) -> Columns:
         "ground_source": sources[profile.ground_source].tolist(),
         "structure_probability": fixed(profile.structure_probability, 3),
         "ground_weight": fixed(profile.ground_weight, 3),
+        **{
+            f"compensated_grade_{direction}_pct": fixed(profile.compensated_grade(direction) / PERCENT, 4)
+            for direction in DIRECTIONS
+        },
     }
 
 

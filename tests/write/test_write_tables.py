@@ -21,7 +21,8 @@ from tests.invented import PVI_M, invented_known, invented_landmarks, invented_p
 
 COLUMNS = {
     "profile.csv": "chainage_m, post, longitude, latitude, ground_m, elevation_m, elevation_se_m, grade_pct, "
-    "grade_se_pct, degree_of_curve, structure, ground_source, structure_probability, ground_weight",
+    "grade_se_pct, degree_of_curve, structure, ground_source, structure_probability, ground_weight, "
+    "compensated_grade_with_pct, compensated_grade_against_pct",
     "landmarks.csv": "kind, direction, train_length_m, start_m, end_m, at_m, post, value, low, high, unit, "
     "probability, note",
     "grades.csv": "start_m, end_m, post, grade_pct, grade_se_pct, rise_m",
@@ -74,6 +75,8 @@ def test_a_station_by_hand(folder: Path):
     assert rows.loc[29400.0, "ground_source"] == ""
     assert rows.loc[15000.0, "degree_of_curve"] == 5.0
     assert rows.loc[18500.0, "degree_of_curve"] == -4.0
+    bent = rows.loc[18500.0]  # 1.35 % and 4° at 0.04 %
+    assert (bent.compensated_grade_with_pct, bent.compensated_grade_against_pct) == (1.51, -1.19)
 
 
 def test_figures_within_half_a_digit():
