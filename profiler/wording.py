@@ -372,6 +372,13 @@ _FIGURE_WORDS = {
 }
 
 
+def invented_words(letters: tuple[str, ...], among: int) -> str:
+    """Which of several lines are invented; nothing where none is."""
+    if not letters or len(letters) == among:
+        return INVENTED if letters else ""
+    return f"{', '.join(letters)} invented: not a real place, company or person."
+
+
 def figure_words(key: str) -> str:
     """What people call a figure by which lines are compared."""
     return _FIGURE_WORDS[key]

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import dataclasses
 import string
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -20,15 +22,27 @@ if TYPE_CHECKING:
 Told = Callable[[str, float], None]
 
 
+@dataclass(frozen=True)
+class _Asked:
+    """Options that every source is read with."""
+
+    rasters: tuple[str, ...]
+    trim: bool
+    units: str | None
+    train_lengths: tuple[float, ...]
+
+
 @click.command(epilog="Example: gradewright beside route.toml lower-route.toml --train-length 2000 --out choice")
 @click.argument("sources", nargs=-1, metavar="SOURCE SOURCE …")
 @options.dem
+@options.trim
 @options.units
 @options.train_length
 @options.out
 def beside(
     sources: tuple[str, ...],
     dem: tuple[str, ...],
+    trim: bool,
     units: str | None,
     train_length: tuple[float, ...],
     out: Path | None,
@@ -48,9 +62,9 @@ def beside(
     folder = out if out is not None else Path(f"{options.stem(sources[0])}-beside")
     check_place(folder)
     with progress_bar() as progress:
+        asked = _Asked(dem, trim, units, train_length)
         read = [
-            _named(letter, name, dem, units, train_length, progress)
-            for letter, name in zip(string.ascii_uppercase, sources, strict=False)
+            _named(letter, name, asked, progress) for letter, name in zip(string.ascii_uppercase, sources, strict=False)
         ]
         settings = read[0][1]
         progress("comparing", 0.0)
@@ -79,23 +93,17 @@ def _check(sources: tuple[str, ...]) -> None:
         seen.add(path)
 
 
-def _named(
-    letter: str, name: str, dem: tuple[str, ...], units: str | None, lengths: tuple[float, ...], progress: Told
-) -> tuple[Profile, LandmarkSettings]:
+def _named(letter: str, name: str, asked: _Asked, progress: Told) -> tuple[Profile, LandmarkSettings]:
     """A source's profile and its definitions; whatever goes wrong says which of the sources it is about."""
     try:
-        return _read(name, dem, units, lengths, lambda step, share: progress(f"{letter}, {step}", share))
+        return _read(name, asked, lambda step, share: progress(f"{letter}, {step}", share))
     except ProfilerError as error:
         if name in error.source:
             raise
         raise type(error)(f"{name}, {error.source}", error.problem, error.remedy) from error
 
 
-def _read(
-    name: str, dem: tuple[str, ...], units: str | None, lengths: tuple[float, ...], progress: Told
-) -> tuple[Profile, LandmarkSettings]:
-    import dataclasses
-
+def _read(name: str, asked: _Asked, progress: Told) -> tuple[Profile, LandmarkSettings]:
     from profiler.build import build_profile, landmark_settings
     from profiler.landmarks.find import LandmarkSettings
     from profiler.read.profile import is_written_profile, read_landmarks, read_profile
@@ -104,10 +112,10 @@ def _read(
         progress("reading", 0.0)
         profile = read_profile(name)
         stated = {mark.train_length for mark in read_landmarks(name).of_kind("ruling_grade") if mark.train_length}
-        settings = LandmarkSettings(train_lengths=lengths or tuple(sorted(stated)) or LandmarkSettings.train_lengths)
-        return dataclasses.replace(profile, units=units or profile.units), settings
-    territory = options.territory_from(name, dem, unit=units, train_lengths=lengths)
-    return build_profile(territory, progress=progress), landmark_settings(territory)
+        lengths = asked.train_lengths or tuple(sorted(stated)) or LandmarkSettings.train_lengths
+        return dataclasses.replace(profile, units=asked.units or profile.units), LandmarkSettings(lengths)
+    territory = options.territory_from(name, asked.rasters, unit=asked.units, train_lengths=asked.train_lengths)
+    return build_profile(territory, trim=asked.trim, progress=progress), landmark_settings(territory)
 
 
 def _summary(beside: Beside, folder: Path) -> str:
@@ -120,8 +128,8 @@ def _summary(beside: Beside, folder: Path) -> str:
         length = wording.distance_text(route.length, beside.units, 2)
         lines.append(f"{side.letter}  {side.name}, {length}, {wording.travel_words(route)}")
         lines += [f"   assumed: {said}" for said in (*route.assumptions, *side.profile.assumptions)]
-    if any(side.profile.invented for side in beside.sides):
-        lines.append(f"  {wording.INVENTED}")
+    if beside.invented:
+        lines.append(f"  {wording.invented_words(beside.invented, len(beside.sides))}")
     for side in beside.sides[1:]:
         found = [d for d in beside.differences if d.letter == side.letter and d.verdict == "clear"]
         lines.append(f"  {side.letter} less {beside.sides[0].letter}, clear: {_clear(beside, found) or 'nothing'}")
@@ -145,6 +153,6 @@ def _clear(beside: Beside, found: list[Difference]) -> str:
         where = "" if figure.direction == "both" else f" {wording.towards(route, figure.direction)}"
         train = figure.train_length
         whose = "" if train is None else f", train of {wording.short_length_text(train, beside.units)}"
-        words = wording.figure_text(figure.key, item.value, beside.units, sign=True)
+        words = wording.figure_text(figure.key, item.value, beside.units, item.se, sign=True)
         said.append(f"{wording.figure_words(figure.key)}{where}{whose} {words}")
     return "; ".join(said)

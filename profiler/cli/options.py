@@ -28,6 +28,9 @@ train_length = click.option(
     metavar="M",
     help="Length of train in metres for ruling grades and straddles; may be given several times.",
 )
+trim = click.option(
+    "--trim", is_flag=True, help="Keep the longest stretch with elevation data instead of refusing gaps."
+)
 out = click.option("--out", type=click.Path(path_type=Path), metavar="DIR", help="Folder for the results.")
 
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 @click.command(epilog='Example: gradewright profile line.geojson --dem "dem/*.tif" --units us --out results')
 @options.source
 @options.dem
-@click.option("--trim", is_flag=True, help="Keep the longest stretch with elevation data instead of refusing gaps.")
+@options.trim
 @options.step
 @options.units
 @options.train_length

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from profiler.comparison.figures import Figure, figures_of
+from profiler.comparison.figures import SURE, Figure, figures_of
 from profiler.errors import InputError
 from profiler.landmark import Landmarks
 from profiler.landmarks.find import LandmarkSettings, find_landmarks
@@ -78,6 +78,11 @@ class Difference:
     high: float | None = None
 
     @property
+    def se(self) -> float:
+        """Standard error that goes with the interval, 0 where there is none."""
+        return 0.0 if self.low is None or self.high is None else (self.high - self.low) / (2 * SURE)
+
+    @property
     def verdict(self) -> str:
         """What may be said of it."""
         if self.low is None or self.high is None:
@@ -107,6 +112,11 @@ class Beside:
     def units(self) -> str:
         """What people read: "us" or "metric"."""
         return self.sides[0].profile.units
+
+    @property
+    def invented(self) -> tuple[str, ...]:
+        """Letters of the lines that are invented."""
+        return tuple(side.letter for side in self.sides if side.profile.invented)
 
     def difference(self, letter: str, figure: Figure) -> Difference | None:
         """The difference of one line in a figure, None where there is none."""

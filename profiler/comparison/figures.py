@@ -40,6 +40,11 @@ class Figure:
     at: float | None = None
     extent: float | None = None
 
+    @property
+    def se(self) -> float:
+        """Standard error that goes with the interval, 0 where there is none."""
+        return 0.0 if self.low is None or self.high is None else (self.high - self.low) / (2 * SURE)
+
 
 def figures_of(profile: Profile, landmarks: Landmarks, train_lengths: tuple[float, ...]) -> tuple[Figure, ...]:
     """Every figure of a profile; ``landmarks`` are its own and hold the ruling grades of ``train_lengths`` [m]."""

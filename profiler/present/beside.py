@@ -95,7 +95,7 @@ def _write(path: Path, content: bytes) -> None:
 
 def title(beside: Beside) -> str:
     """The names of all lines, each with its letter."""
-    return ", ".join(f"{side.letter} {plain(side.name)}" for side in beside.sides)
+    return " · ".join(f"{side.letter} {plain(side.name)}" for side in beside.sides)
 
 
 def compose_beside(beside: Beside) -> BesidePicture:
@@ -107,7 +107,7 @@ def compose_beside(beside: Beside) -> BesidePicture:
     heading = wrapped([title(beside)], TITLE, width - 2 * MARGIN)
     told = wrapped(_summary(beside), SUMMARY, width - 2 * MARGIN)
     small = wrapped(_reading(beside), FINE, width - 2 * MARGIN)
-    foot = wrapped(_foot(beside), FINE, width - 2 * MARGIN)
+    foot = wrapped([wording.CAUTION], FINE, width - 2 * MARGIN)
     heights = _row_heights(beside)
     head_height = MARGIN + 17.0 * len(heading) + LINE * (len(told) + len(small)) + 16.0 + 10.0
     body = sum(heights.values()) + GAP * (len(heights) - 1)
@@ -126,7 +126,7 @@ def compose_beside(beside: Beside) -> BesidePicture:
     placed, dropped = _draw_rows(sheet, beside, scale, rows)
     table.draw(sheet, MARGIN, rows["foot"].bottom - 14.0)
     _draw_foot(sheet, foot, foot_height, _limits(beside), beside.units)
-    return BesidePicture(sheet, table, placed, dropped, (*_summary(beside), *_reading(beside), *_foot(beside)))
+    return BesidePicture(sheet, table, placed, dropped, (*_summary(beside), *_reading(beside), wording.CAUTION))
 
 
 def _scale(beside: Beside, table_width: float) -> float:
@@ -175,6 +175,7 @@ def _draw_rows(
     tightest = max((abs(c.curvature) for side in beside.sides for c in side.profile.route.curves), default=0.0)
     for strand, plan in zip(strands, steps, strict=True):
         letter, panel = strand.side.letter, strand.panel
+        _ends(sheet, panel, rows[f"steps {letter}"], plan)
         own = dataclasses.replace(panel, rows={**rows, "steps": rows[f"steps {letter}"]})
         gutter(sheet, own, "steps", f"Steps {letter}", [steps_unit_words(strand.frame)])
         labels += draw_blocks(sheet, room, own, strand.frame, plan)
@@ -204,6 +205,16 @@ def _strands(beside: Beside, scale: float, rows: Mapping[str, Row]) -> list[Stra
         panel = AxisPanel(0, *ends, GUTTER, scale, height, base, rows, s, side.places, beside.start, across)
         strands.append(Strand(side, frame, panel, stroke))
     return strands
+
+
+def _ends(sheet: Sheet, panel: AxisPanel, row: Row, steps: Steps) -> None:
+    """Upright strokes through the zero line where a line begins or ends within the picture."""
+    own = dataclasses.replace(panel, rows={"steps": row})
+    zero = steps.zero(own)
+    within = (
+        x for x in (float(panel.x(panel.start)), float(panel.x(panel.end))) if panel.left + 1 < x < panel.right - 1
+    )
+    sheet.lines([[(x, zero - 9.0), (x, zero + 9.0)] for x in within], width=1.5, z=5)
 
 
 def _common_steps(strands: list[Strand]) -> list[Steps]:
@@ -256,18 +267,13 @@ def _track_per_post(side: Side) -> float:
 def _reading(beside: Beside) -> list[str]:
     """How to read it, and what was done to make the lines comparable."""
     first = beside.sides[0]
-    sentences = [wording.INVENTED] if any(side.profile.invented for side in beside.sides) else []
+    invented = wording.invented_words(beside.invented, len(beside.sides))
+    sentences = [invented] if invented else []
     for side in beside.sides:
         reach = 1.96 * float(np.median(side.profile.elevation_se))
         half = wording.elevation_text(reach, beside.units, 0 if reach > 5 else 1)
         sentences.append(f"{side.letter}: {wording.datum_words(plain(side.profile.vertical_datum))}, sure to ±{half}.")
     sentences.append("Bands: where the rail may lie (95 %). Blocks: grade, climbs above, falls below.")
-    sentences.append("Bars across an edge: where it may lie (95 %).")
+    sentences.append("Bars across an edge: where it may lie (95 %). Heavy upright: a line begins or ends.")
     sentences.append(f"A difference from {first.letter} is clear where its 95 % interval leaves out nought.")
     return sentences + [f"{plain(said[0].upper() + said[1:])}." for said in beside.remarks]
-
-
-def _foot(beside: Beside) -> list[str]:
-    marks = [mark.kind for side in beside.sides for mark in side.landmarks.suspected]
-    suspected = wording.suspected_sentence(marks.count("suspected_tunnel"), marks.count("suspected_bridge"))
-    return [x for x in (suspected, wording.CAUTION) if x]

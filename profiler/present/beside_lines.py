@@ -39,7 +39,10 @@ STROKES = (
 )
 """The first is thin and whole: where another line lies on it, both are seen."""
 
-_SPOTS = 24
+_RANK_HIGHEST = RANK_LANDMARK - 0.7
+_NEAR = 16.0
+"""Highest points closer together than this share a sign. [pt]"""
+_SPOTS, _CLOSE = 24, 90.0
 _LETTERS = (0.04, 0.25, 0.5, 0.75, 0.96)
 
 
@@ -112,15 +115,29 @@ def _band(sheet: Sheet, strand: Strand) -> None:
 
 
 def _summits(sheet: Sheet, room: Room, strands: list[Strand]) -> list[Label]:
-    labels = []
+    """The highest point of every line; of those that lie close together one bears the sign and the names."""
+    tops = []
     for strand in strands:
-        figure, panel = strand.side.figure("summit"), strand.panel
-        if figure.at is None or figure.value is None:
-            continue
-        room.take(signs.crest(sheet, float(panel.x(figure.at)), float(panel.y(figure.value))), f"place {figure.at:.1f}")
-        words = f"{strand.side.letter} highest {wording.elevation_text(figure.value, strand.frame.units)}"
-        labels += name_on_stem(panel, strand.frame, figure.at, words, "landmark", RANK_LANDMARK)
+        at = strand.side.figure("summit").at or 0.0
+        tops.append((float(strand.panel.x(at)), at, strand))
+    tops.sort(key=lambda top: top[0])
+    labels: list[Label] = []
+    while tops:
+        x, at, strand = tops[0]
+        near = [top for top in tops if top[0] - x < _NEAR]
+        del tops[: len(near)]
+        heights = [_summit_words(top[2]) for top in near]
+        height = strand.side.figure("summit").value or 0.0
+        room.take(signs.crest(sheet, x, float(strand.panel.y(height))), f"place {at:.1f}")
+        labels += name_on_stem(
+            strand.panel, strand.frame, at, f"Highest: {', '.join(heights)}", "landmark", _RANK_HIGHEST
+        )
     return labels
+
+
+def _summit_words(strand: Strand) -> str:
+    height = wording.elevation_text(strand.side.figure("summit").value or 0.0, strand.frame.units)
+    return f"{strand.side.letter} {height}"
 
 
 def _stations(sheet: Sheet, room: Room, strands: list[Strand]) -> list[Label]:
@@ -155,6 +172,8 @@ def _letters(strand: Strand, others: list[FloatArray]) -> list[Label]:
     labels = [Label(f"line {name}", RANK_LANDMARK - 0.5, choices)]
     for share in _LETTERS:
         place = float(line[0, 0] + share * (line[-1, 0] - line[0, 0]))
+        if abs(place - x[order[0]]) < _CLOSE:
+            continue
         above = bool(_away(np.array([place]), line, others)[1][0])
         labels.append(Label(f"letter {letter}", RANK_STATION + 0.5, tuple(_beside(line, place, letter, above=above))))
     return labels

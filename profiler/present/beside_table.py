@@ -119,21 +119,16 @@ def _value(side: Side, figure: Figure, units: str) -> str:
 
 
 def _figure(figure: Figure, units: str) -> str:
-    return wording.figure_text(figure.key, figure.value or 0.0, units, _se(figure.low, figure.high))
-
-
-def _se(low: float | None, high: float | None) -> float:
-    return 0.0 if low is None or high is None else (high - low) / 2 / 1.96
+    return wording.figure_text(figure.key, figure.value or 0.0, units, figure.se)
 
 
 def _difference(beside: Beside, letter: str, first: Figure, own: Figure) -> Cell:
     found = beside.difference(letter, own)
     if found is None:
         return Cell("not compared" if first.value is not None and own.value is not None else "", CAPTION)
-    se = _se(found.low, found.high)
-    words = wording.figure_text(own.key, found.value, beside.units, se, sign=True)
+    words = wording.figure_text(own.key, found.value, beside.units, found.se, sign=True)
     if found.low is None or found.high is None:
         return Cell(words)
-    told = wording.interval_of_difference(own.key, found.low, found.high, beside.units, se)
+    told = wording.interval_of_difference(own.key, found.low, found.high, beside.units, found.se)
     style = _CLEAR if found.verdict == "clear" else CAPTION
     return Cell(f"{words} ({told}), {found.verdict}", style)

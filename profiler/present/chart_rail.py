@@ -177,7 +177,7 @@ def _owner(chainage: float) -> str:
     return f"place {chainage:.1f}"
 
 
-def name_on_stem(panel: Panel, frame: Frame, place: float, words: str, style: str, rank: int) -> list[Label]:
+def name_on_stem(panel: Panel, frame: Frame, place: float, words: str, style: str, rank: float) -> list[Label]:
     """A name on a stem, in five tiers over the rail; structures also under it, in the ground."""
     if not words or not panel.holds(place):
         return []
