@@ -17,6 +17,7 @@ LEVELS = {
     "ground": 1,
     "route": 1,
     "vertical_curve": 1,
+    "plan_elements": 2,
     "profile": 2,
     "landmark": 2,
     "territory": 2,

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from profiler.alignment.curves import curve_elements, element_curvature
+from profiler.alignment.numbering import numbered
 from profiler.alignment.places import (
     BESIDE,
     LineIndex,
@@ -202,7 +203,7 @@ def lay_route(
     chainage = stations.distance * scale
     posts = line_posts(line, spans, territory, around, scale)
     index = LineIndex(chainage, stations.longitude, stations.latitude)
-    curves = curve_elements(line.distance * scale, line.curvature)
+    curves = numbered(curve_elements(line.distance * scale, line.curvature), posts)
     structures, said = _structures(index, posts, spans, territory, around, scale)
     named = _stations(index, posts, centreline, territory)
     return Route(
