@@ -15,6 +15,7 @@ from rasterio.transform import from_origin
 
 from profiler.units import FloatArray
 from sample_routes.maker.country import NORTH, SECOND, WEST, country
+from sample_routes.maker.cutoff import cutoff_drawing, cutoff_territory
 from sample_routes.maker.drawing import drawing
 from sample_routes.maker.words import territory, truth
 
@@ -56,6 +57,8 @@ def main(folder: Path = HERE) -> None:
     (folder / "farrow.toml").write_text(territory(), encoding="utf-8")
     (folder / "farrow-truth.txt").write_text(truth(), encoding="utf-8")
     (folder / "farrow-centreline.geojson").write_text(drawing(SEED), encoding="utf-8")
+    (folder / "farrow-cutoff.toml").write_text(cutoff_territory(), encoding="utf-8")
+    (folder / "farrow-cutoff-centreline.geojson").write_text(cutoff_drawing(SEED), encoding="utf-8")
     write_ground(folder / "farrow-ground.tif", country(SEED).seen)
 
 

@@ -14,6 +14,7 @@ import rasterio
 from profiler.territory import Territory
 from profiler.units import EARTH_RADIUS, FOOT, degree_of_curve
 from sample_routes.make import SEED
+from sample_routes.maker.cutoff import FROM_POST, TO_POST, cutoff_drawing, cutoff_territory
 from sample_routes.maker.drawing import SIDINGS, drawing
 from sample_routes.maker.line import (
     END,
@@ -63,6 +64,8 @@ def misfit() -> np.ndarray:
         ("farrow.toml", territory),
         ("farrow-truth.txt", truth),
         ("farrow-centreline.geojson", lambda: drawing(SEED)),
+        ("farrow-cutoff.toml", cutoff_territory),
+        ("farrow-cutoff-centreline.geojson", lambda: cutoff_drawing(SEED)),
     ],
 )
 def test_text_files_come_out_again(name, make):
@@ -92,9 +95,10 @@ def test_small_enough_for_a_wheel():
     assert sum(p.stat().st_size for p in files) < 3_000_000
 
 
-def test_says_that_it_is_invented_and_validates():
+@pytest.mark.parametrize("name", ["farrow.toml", "farrow-cutoff.toml"])
+def test_says_that_it_is_invented_and_validates(name):
     """Law: nobody takes it for a real place, and the territory is whole."""
-    text = (FOLDER / "farrow.toml").read_text(encoding="utf-8")
+    text = (FOLDER / name).read_text(encoding="utf-8")
     whole = Territory(**tomllib.loads(text))
     assert whole.route.invented
     assert "invented" in text.splitlines()[0]
@@ -187,6 +191,21 @@ def test_drawing_is_about_a_metre_off(pieces):
     assert 0.6 < np.sqrt(np.mean(np.concatenate(off) ** 2)) < 1.4
     ends, count = np.unique(np.vstack([p[[0, -1]] for p in main]), axis=0, return_counts=True)
     assert sorted(count) == [1, 1] + [2] * (len(ends) - 2)
+
+
+def test_the_cutoff_leaves_the_line_and_comes_back():
+    """Law: outside its two posts the alternative is the line to a few metres; between them it is shorter, and apart."""
+    from scipy.spatial import cKDTree
+
+    line = alignment()
+    tree = cKDTree(np.column_stack([line.east, line.north]))
+    piece = json.loads(cutoff_drawing(SEED))["features"][0]["geometry"]["coordinates"]
+    places = np.column_stack(plane().transform(*np.array(piece).T))
+    away, nearest = tree.query(places)
+    inside = (nearest > chainage_of(FROM_POST)) & (nearest < chainage_of(TO_POST))
+    assert away[~inside].max() < 6
+    assert 300 < away[inside].max() < 600
+    assert np.hypot(*np.diff(places, axis=0).T).sum() < LENGTH - 1000
 
 
 def test_ground_stands_off_the_rail_as_stated(misfit):

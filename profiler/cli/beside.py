@@ -121,6 +121,7 @@ def _read(name: str, asked: _Asked, progress: Told) -> tuple[Profile, LandmarkSe
 def _summary(beside: Beside, folder: Path) -> str:
     """What is clear, what is not, and what to open."""
     from profiler import wording
+    from profiler.comparison.words import invented_words
 
     lines = []
     for side in beside.sides:
@@ -129,7 +130,7 @@ def _summary(beside: Beside, folder: Path) -> str:
         lines.append(f"{side.letter}  {side.name}, {length}, {wording.travel_words(route)}")
         lines += [f"   assumed: {said}" for said in (*route.assumptions, *side.profile.assumptions)]
     if beside.invented:
-        lines.append(f"  {wording.invented_words(beside.invented, len(beside.sides))}")
+        lines.append(f"  {invented_words(beside.invented, len(beside.sides))}")
     for side in beside.sides[1:]:
         found = [d for d in beside.differences if d.letter == side.letter and d.verdict == "clear"]
         lines.append(f"  {side.letter} less {beside.sides[0].letter}, clear: {_clear(beside, found) or 'nothing'}")
@@ -143,6 +144,7 @@ def _summary(beside: Beside, folder: Path) -> str:
 
 def _clear(beside: Beside, found: list[Difference]) -> str:
     from profiler import wording
+    from profiler.comparison.words import figure_text, figure_words
 
     route = beside.sides[0].profile.route
     said = []
@@ -153,6 +155,6 @@ def _clear(beside: Beside, found: list[Difference]) -> str:
         where = "" if figure.direction == "both" else f" {wording.towards(route, figure.direction)}"
         train = figure.train_length
         whose = "" if train is None else f", train of {wording.short_length_text(train, beside.units)}"
-        words = wording.figure_text(figure.key, item.value, beside.units, item.se, sign=True)
-        said.append(f"{wording.figure_words(figure.key)}{where}{whose} {words}")
+        words = figure_text(figure.key, item.value, beside.units, item.se, sign=True)
+        said.append(f"{figure_words(figure.key)}{where}{whose} {words}")
     return "; ".join(said)

@@ -14,6 +14,7 @@ import numpy as np
 
 from profiler import wording
 from profiler.comparison.beside import Beside, Side
+from profiler.comparison.words import invented_words
 from profiler.files import output_error
 from profiler.present.beside_lines import STROKES, AxisPanel, Strand, draw_lines, stroke_sample
 from profiler.present.beside_table import Table
@@ -267,7 +268,7 @@ def _track_per_post(side: Side) -> float:
 def _reading(beside: Beside) -> list[str]:
     """How to read it, and what was done to make the lines comparable."""
     first = beside.sides[0]
-    invented = wording.invented_words(beside.invented, len(beside.sides))
+    invented = invented_words(beside.invented, len(beside.sides))
     sentences = [invented] if invented else []
     for side in beside.sides:
         reach = 1.96 * float(np.median(side.profile.elevation_se))

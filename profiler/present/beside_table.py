@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from profiler import wording
 from profiler.comparison.beside import Beside, Side
 from profiler.comparison.figures import Figure
+from profiler.comparison.words import figure_text, figure_words, interval_of_difference
 from profiler.present.palette import HAIR, INK
 from profiler.present.sheet import BODY, CAPTION, NAME_BOLD, Sheet, Type, extent, plain
 from profiler.route import DIRECTIONS
@@ -16,7 +17,7 @@ from profiler.units import curvature_of_degree
 _ROW = 11.8
 _APART = 16.0
 _CLEAR = Type(BODY.size, bold=True)
-_LONGEST_NAME = 34
+_LONGEST_NAME = 46
 
 
 @dataclass(frozen=True)
@@ -94,7 +95,7 @@ def _left_out(figure: Figure, sides: list[Figure]) -> bool:
 
 
 def _name(beside: Beside, figure: Figure) -> str:
-    route, name = beside.sides[0].profile.route, wording.figure_words(figure.key)
+    route, name = beside.sides[0].profile.route, figure_words(figure.key)
     if figure.direction not in DIRECTIONS:
         return name
     words = f"{name} {plain(wording.towards(route, figure.direction))}"
@@ -119,16 +120,16 @@ def _value(side: Side, figure: Figure, units: str) -> str:
 
 
 def _figure(figure: Figure, units: str) -> str:
-    return wording.figure_text(figure.key, figure.value or 0.0, units, figure.se)
+    return figure_text(figure.key, figure.value or 0.0, units, figure.se)
 
 
 def _difference(beside: Beside, letter: str, first: Figure, own: Figure) -> Cell:
     found = beside.difference(letter, own)
     if found is None:
         return Cell("not compared" if first.value is not None and own.value is not None else "", CAPTION)
-    words = wording.figure_text(own.key, found.value, beside.units, found.se, sign=True)
+    words = figure_text(own.key, found.value, beside.units, found.se, sign=True)
     if found.low is None or found.high is None:
         return Cell(words)
-    told = wording.interval_of_difference(own.key, found.low, found.high, beside.units, found.se)
+    told = interval_of_difference(own.key, found.low, found.high, beside.units, found.se)
     style = _CLEAR if found.verdict == "clear" else CAPTION
     return Cell(f"{words} ({told}), {found.verdict}", style)

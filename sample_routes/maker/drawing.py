@@ -31,8 +31,8 @@ SIDINGS = (  # first and last post, side (+ left), tags
 def drawing(seed: int) -> str:
     """The centreline as GeoJSON text."""
     rng = np.random.default_rng(seed)
-    s = _vertices(rng)
-    off_east, off_north = _error(s, rng), _error(s, rng)
+    s = vertices(rng)
+    off_east, off_north = error(s, rng), error(s, rng)
     east, north = alignment().place(s)
     places = np.column_stack([east + off_east, north + off_north])
     pieces = [(places[a : b + 1], tags) for a, b, tags in _cut(s, rng)]
@@ -46,22 +46,22 @@ def drawing(seed: int) -> str:
     return '{"type":"FeatureCollection","name":"Farrow to Thistle Quay, invented",\n"features":[\n' + body + "\n]}\n"
 
 
-def _vertices(rng: np.random.Generator) -> FloatArray:
+def vertices(rng: np.random.Generator) -> FloatArray:
     """Chainages of the vertices: close where the line bends, and one at either end of tagged works."""
     line = alignment()
-    s, vertices = 0.0, [0.0]
+    s, laid = 0.0, [0.0]
     while s < LENGTH:
         bend = float(np.interp(s + 10, line.chainage, np.abs(line.curvature)))
         chord = np.clip(np.sqrt(8 * SAGITTA / max(bend, 1e-5)), 5, 60)
         s += float(np.clip(chord * rng.uniform(0.55, 1.15), 5, 60))
-        vertices.append(s)
+        laid.append(s)
     ends = [x for work in WORKS if work.name in TAGGED for x in (work.start, work.end)]
-    free = np.array(vertices)
+    free = np.array(laid)
     free = free[(free < LENGTH - 5) & (np.abs(free[:, None] - np.array(ends)).min(axis=1) > 5)]
     return np.sort(np.r_[free, ends, LENGTH])
 
 
-def _error(s: FloatArray, rng: np.random.Generator) -> FloatArray:
+def error(s: FloatArray, rng: np.random.Generator) -> FloatArray:
     """Error of the vertices along one axis. [m]"""
     grid = np.arange(0.0, LENGTH + 10, 10.0)
     slow = gaussian_filter1d(rng.normal(size=grid.size), SLOW_LENGTH / 20, mode="nearest")

@@ -14,6 +14,7 @@ from sample_routes.maker.line import (
     SPEEDS,
     START,
     WORKS,
+    Work,
     alignment,
     chainage_of,
     geographic,
@@ -40,42 +41,45 @@ SLOW = (60.15, 60.40, 15, "Culvert")
 
 def territory() -> str:
     """The territory file."""
-    parts = [_HEAD, _posts()]
-    for work in WORKS:
-        if work.name and work.name not in TAGGED:
-            parts.append(
-                f'[[structures]]\nkind = "{work.kind}"\nname = "{work.name}"\n'
-                f"{_stretch(work.start_post, work.end_post, 3)}\n"
-            )
+    parts = [
+        opening(_NOTE, NAME, "farrow-centreline.geojson", "rail"),
+        f"# {' and '.join(TAGGED)} are tagged in the centreline; the works below are known by their posts.\n",
+        posts_table(TIED),
+    ]
+    parts += [work_table(work) for work in WORKS if work.name and work.name not in TAGGED]
     ends = [start for start, _ in SPEEDS[1:]] + [LAST_POST]
     for (start, speed), end in zip(SPEEDS, ends, strict=True):
-        parts.append(f"[[speed_limits]]\n{_stretch(start, end, 1)}\nspeed_mph = {speed}\n")
+        parts.append(f"[[speed_limits]]\n{stretch(start, end, 1)}\nspeed_mph = {speed}\n")
     first, last, speed, reason = SLOW
-    parts.append(f'[[slow_orders]]\n{_stretch(first, last, 2)}\nspeed_mph = {speed}\nreason = "{reason}"\n')
-    for post in LEVELLED:
-        feet = float(grades().at(chainage_of(post))) / FOOT
-        parts.append(
-            f'[[known_elevations]]\nat = {{ post = "{post}" }}\nelevation_ft = {feet:.1f}\nse_ft = {LEVELLED_SE_FT}\n'
-        )
-    parts += [f'[[stations]]\nname = "{name}"\nat = {{ post = "{post}" }}\n' for name, post in STATIONS]
+    parts.append(f'[[slow_orders]]\n{stretch(first, last, 2)}\nspeed_mph = {speed}\nreason = "{reason}"\n')
+    parts += [level_table(post) for post in LEVELLED]
+    parts += [station_table(name, post) for name, post in STATIONS]
     parts.append(f'[[stops]]\nat = {{ post = "{STOP}" }}\n')
     return "\n".join(parts)
 
 
-_HEAD = f"""\
-# {NAME}: an invented railway in invented country. Nothing of it exists: it lies in the open
-# South Atlantic, where there is only water. Made by sample_routes/make.py; see README.txt.
+SEA = """\
+Nothing of it exists: it lies in the open
+# South Atlantic, where there is only water. Made by sample_routes/make.py; see README.txt."""
+_NOTE = f"""\
+# {NAME}: an invented railway in invented country. {SEA}
 # An ore line: from the mine at Farrow over Ombersley Gap down to the quay.
+"""
 
+
+def opening(note: str, name: str, path: str, railway: str) -> str:
+    """The tables that every territory over this ground begins with."""
+    return f"""\
+{note}
 [route]
-name = "{NAME}"
+name = "{name}"
 units = "us"
 ends = ["Farrow", "Thistle Quay"]
 invented = true
 
 [centreline]
-path = "farrow-centreline.geojson"
-keep = {{ railway = ["rail"] }}
+path = "{path}"
+keep = {{ railway = ["{railway}"] }}
 start = {{ longitude = {START[0]}, latitude = {START[1]} }}
 end = {{ longitude = {END[0]}, latitude = {END[1]} }}
 
@@ -83,21 +87,37 @@ end = {{ longitude = {END[0]}, latitude = {END[1]} }}
 rasters = ["farrow-ground.tif"]
 vertical_datum = "EGM2008"
 vertical_unit = "m"
-
-# {" and ".join(TAGGED)} are tagged in the centreline; the works below are known by their posts.
 """
 
 
-def _posts() -> str:
+def work_table(work: Work) -> str:
+    """A tunnel or a bridge by its posts."""
+    return f'[[structures]]\nkind = "{work.kind}"\nname = "{work.name}"\n{stretch(work.start_post, work.end_post, 3)}\n'
+
+
+def level_table(post: float) -> str:
+    """The rail's elevation at a post, as levelled."""
+    feet = float(grades().at(chainage_of(post))) / FOOT
+    return f'[[known_elevations]]\nat = {{ post = "{post}" }}\nelevation_ft = {feet:.1f}\nse_ft = {LEVELLED_SE_FT}\n'
+
+
+def station_table(name: str, post: float) -> str:
+    """A station at a post."""
+    return f'[[stations]]\nname = "{name}"\nat = {{ post = "{post}" }}\n'
+
+
+def posts_table(tied: tuple[float, ...]) -> str:
+    """Both ends, and posts between them of which the place is known."""
     rows = ['  { post = "38.0", chainage_m = 0 },']
-    for post in TIED:
+    for post in tied:
         lon, lat = geographic(*alignment().place(chainage_of(post)))
         rows.append(f'  {{ post = "{post}", longitude = {lon:.5f}, latitude = {lat:.5f} }},')
     rows.append(f'  {{ post = "{LAST_POST}", longitude = {END[0]}, latitude = {END[1]} }},')
     return '[posts]\nunit = "mi"\nat = [\n' + "\n".join(rows) + "\n]\n"
 
 
-def _stretch(start: float, end: float, digits: int) -> str:
+def stretch(start: float, end: float, digits: int) -> str:
+    """From one post to another, as keys of a table."""
     return f'from = {{ post = "{start:.{digits}f}" }}\nto = {{ post = "{end:.{digits}f}" }}'
 
 
