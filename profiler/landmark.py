@@ -73,13 +73,14 @@ class GradeRun:
 
 @dataclass(frozen=True, kw_only=True)
 class PracticeNote:
-    """Where the line departs from customary design practice: information, never an error.
+    """The line beside customary design practice: information, never an error.
 
     By chainage [m]: the stretch ``start``…``end``. ``kind`` is "tight_curve", "short_spiral",
-    "sharp_vertical_curve" or "cant"; ``value`` is what is there and ``practice`` what practice asks,
-    both in ``unit`` ("degree", "m", "mm"); ``value_se`` the standard error of ``value``; ``speed``
-    [m/s] the speed for which practice asks it, None where speed plays no part. ``of`` names what it
-    is about ("curve 62C"), ``source`` where the practice is written.
+    "sharp_vertical_curve" or "cant" where it departs from practice; "balanced_cant" is a plain figure
+    of a curve. ``value`` is what is there (for a cant, what the speed asks) and ``practice`` the limit
+    of practice, both in ``unit`` ("degree", "m", "mm"); ``value_se`` the standard error of ``value``;
+    ``speed`` [m/s] that of the trains of ``train_class`` ("": of all), None where speed plays no part.
+    ``of`` names what it is about ("curve 62C"), ``source`` where the practice is written.
     """
 
     kind: str
@@ -90,8 +91,14 @@ class PracticeNote:
     unit: str
     value_se: float = 0.0
     speed: float | None = None
+    train_class: str = ""
     of: str = ""
     source: str = ""
+
+    @property
+    def departs(self) -> bool:
+        """Whether the line departs from practice here."""
+        return self.kind != "balanced_cant"
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from profiler.landmark import Landmark, Landmarks
 from profiler.landmarks.grades import LEAST_UNDULATION, heavy_grades, ruling_grades, sustained_grades, totals
+from profiler.landmarks.practice import practice_notes
 from profiler.landmarks.runs import grade_breaks, grade_runs
 from profiler.landmarks.straddles import straddles
 from profiler.landmarks.structures import suspected_structures
@@ -29,7 +30,7 @@ class LandmarkSettings:
 
 
 def find_landmarks(profile: Profile, settings: LandmarkSettings | None = None) -> Landmarks:
-    """Landmarks, grade runs and straddles, in order of chainage."""
+    """Landmarks, grade runs, straddles and the line beside design practice, in order of chainage."""
     settings = settings or LandmarkSettings()
     runs = grade_runs(profile)
     turns = crests_and_sags(profile, settings.prominence)
@@ -45,7 +46,7 @@ def find_landmarks(profile: Profile, settings: LandmarkSettings | None = None) -
         *totals(profile, turning_points(profile.elevation, LEAST_UNDULATION)),
     ]
     items.sort(key=lambda item: (item.start, item.at, item.kind, item.direction, item.train_length or 0.0))
-    return Landmarks(tuple(items), runs, straddles(items, settings.train_lengths))
+    return Landmarks(tuple(items), runs, straddles(items, settings.train_lengths), practice_notes(profile))
 
 
 def sharpest_curves(profile: Profile) -> list[Landmark]:

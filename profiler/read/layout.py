@@ -155,6 +155,7 @@ RECORDS = {
             Column("unit", "unit", str),
             Column("value_se", "value_se"),
             Column("speed_m_per_s", "speed", optional=True),
+            Column("train_class", "train_class", str),
             Column("of", "of", str),
             Column("source", "source", str),
         ),

@@ -8,6 +8,7 @@ PROFILE_FILES = (
     "known_elevations.csv",
     "curves.csv",
     "straddles.csv",
+    "practice.csv",
     "profile.gpkg",
     "map.html",
     "chart.svg",

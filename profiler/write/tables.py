@@ -7,15 +7,16 @@ from pathlib import Path
 
 import numpy as np
 
-from profiler.landmark import GradeRun, Landmark, Landmarks, Straddle
+from profiler.landmark import GradeRun, Landmark, Landmarks, PracticeNote, Straddle
 from profiler.profile import KnownResidual, Profile
 from profiler.route import DIRECTIONS, CurveElement, Posts
-from profiler.units import PERCENT, degree_of_curve
+from profiler.units import KMH, PERCENT, degree_of_curve
 from profiler.vertical_curve import Pvi
 from profiler.wording import known_words
 from profiler.write.cells import Columns, fixed, post_cells, text_cells, write_columns
 
 _VALUE_DECIMALS = {"m": 2, "%": 4, "degree": 3}
+_PRACTICE_DECIMALS = {"degree": 3, "m": 1, "mm": 0}
 _STRUCTURES = np.array(["", "tunnel", "bridge"], dtype=object)
 
 
@@ -49,6 +50,7 @@ def write_tables(profile: Profile, landmarks: Landmarks, folder: Path) -> None:
         "grades.csv": _grades(landmarks.grade_runs, posts),
         "curves.csv": _curves(profile.route.curves),
         "straddles.csv": _straddles(landmarks.straddles),
+        "practice.csv": _practice(landmarks.practice, posts),
     }
     if profile.pvi_visible:
         tables["pvis.csv"] = _pvis(profile.pvis)
@@ -169,4 +171,22 @@ def _straddles(straddles: Sequence[Straddle]) -> Columns:
         "kind": [straddle.kind for straddle in straddles],
         "direction": [straddle.direction for straddle in straddles],
         **{f"{name}_m": fixed([getattr(s, name) for s in straddles], 1) for name in places},
+    }
+
+
+def _practice(notes: Sequence[PracticeNote], posts: Posts) -> Columns:
+    return {
+        "kind": [note.kind for note in notes],
+        "of": text_cells(note.of for note in notes),
+        "start_m": fixed([note.start for note in notes], 1),
+        "end_m": fixed([note.end for note in notes], 1),
+        "post": post_cells(posts, [(note.start + note.end) / 2 for note in notes]),
+        **{
+            name: [fixed([getattr(note, name)], _PRACTICE_DECIMALS[note.unit])[0] for note in notes]
+            for name in ("value", "value_se", "practice")
+        },
+        "unit": [note.unit for note in notes],
+        "speed_kmh": fixed([None if note.speed is None else note.speed / KMH for note in notes], 1),
+        "source": text_cells(note.source for note in notes),
+        "train_class": text_cells(note.train_class for note in notes),
     }

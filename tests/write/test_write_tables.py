@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from profiler.landmark import Landmark, Landmarks
+from profiler.landmark import Landmark, Landmarks, PracticeNote
 from profiler.profile import Profile
 from profiler.route import Posts
 from profiler.units import MILE
@@ -29,6 +29,7 @@ COLUMNS = {
     "curves.csv": "number, kind, start_m, end_m, spiral_in_m, spiral_out_m, degree_of_curve, degree_se, hand, "
     "radius_m, deflection_deg",
     "straddles.csv": "landmark, kind, direction, train_length_m, head_m, quarter_m, half_m, three_quarter_m, clear_m",
+    "practice.csv": "kind, of, start_m, end_m, post, value, value_se, practice, unit, speed_kmh, source, train_class",
 }
 PVI_COLUMNS = "chainage_m, chainage_se_m, elevation_m, grade_in_pct, grade_out_pct, curve_length_m, se_m, probability"
 
@@ -180,6 +181,35 @@ def test_curve_by_hand(folder: Path):
     assert curve.degree_se == 0.035
 
 
+def test_practice_by_hand():
+    """Worked: 36 km/h is 10 m/s; the middle of 27.7 and 28.3 km stands at post 38 + 28000/1609.344 = 55.398.
+    Law: without a speed its cell is empty."""
+    curve = {"of": "curve 55A", "start": 27_700, "end": 28_300}
+    notes = (
+        PracticeNote(
+            kind="tight_curve", value=16.24, value_se=0.35, practice=15, unit="degree", source="rule", **curve
+        ),
+        PracticeNote(
+            **curve,
+            kind="cant",
+            value=240.4,
+            value_se=3,
+            practice=228.6,
+            unit="mm",
+            speed=10.0,
+            train_class="freight",
+            source="a, b",
+        ),
+    )
+    rows = written(invented_profile(), "practice.csv", Landmarks((), (), (), notes))
+    tight, cant = rows.to_dict("records")
+    assert list(tight.values()) == [
+        *("tight_curve", "curve 55A", 27_700, 28_300, 55.398, 16.24, 0.35, 15, "degree", "", "rule", "")
+    ]
+    assert (cant["value"], cant["value_se"], cant["practice"]) == (240, 3, 229)
+    assert (float(cant["speed_kmh"]), cant["source"], cant["train_class"]) == (36.0, "a, b", "freight")
+
+
 def test_rises_add_up(folder: Path):
     """Law: grade times length is the rise, and the rises add up to the difference of the ends."""
     runs = table(folder, "grades.csv")
@@ -205,7 +235,7 @@ def test_nothing_found_gives_headers_only():
     """Law: a table without rows is a header."""
     profile = invented_profile(step=1000.0)
     bare = dataclasses.replace(profile, route=dataclasses.replace(profile.route, curves=()))
-    for name in ("landmarks.csv", "grades.csv", "straddles.csv", "curves.csv"):
+    for name in ("landmarks.csv", "grades.csv", "straddles.csv", "curves.csv", "practice.csv"):
         rows = written(bare, name, Landmarks((), (), ()))
         assert rows.empty
         assert list(rows.columns) == COLUMNS[name].split(", ")
