@@ -204,7 +204,7 @@ def test_the_cutoff_leaves_the_line_and_comes_back():
     away, nearest = tree.query(places)
     inside = (nearest > chainage_of(FROM_POST)) & (nearest < chainage_of(TO_POST))
     assert away[~inside].max() < 6
-    assert 300 < away[inside].max() < 600
+    assert 200 < away[inside].max() < 400
     assert np.hypot(*np.diff(places, axis=0).T).sum() < LENGTH - 1000
 
 
