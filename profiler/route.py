@@ -157,6 +157,11 @@ class CurveElement:
     deflection_se: float = 0.0
 
     @property
+    def name(self) -> str:
+        """The number of the whole curve: "62C" of the arc "62C.1"."""
+        return self.number.partition(".")[0]
+
+    @property
     def hand(self) -> str:
         """ "left" or "right" with chainage."""
         return "left" if self.curvature > 0 else "right"

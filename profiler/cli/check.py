@@ -41,6 +41,8 @@ def check(source: str, dem: tuple[str, ...]) -> None:
 
 
 def _line(territory: Territory, drawn: DrawnLine, route: Route) -> list[str]:
+    from profiler.curve_words import curve_sentences
+
     units = territory.route.units
     first, last = ((float(x[0]), float(x[-1])) for x in (route.longitude, route.latitude))
     lines = [
@@ -51,8 +53,8 @@ def _line(territory: Territory, drawn: DrawnLine, route: Route) -> list[str]:
         f"line sure to {drawn.line.lateral_se.mean():.1f} m sideways",
         f"posts: {_posts(route)}",
         f"structures: {_structures(route, 'tunnel')}, {_structures(route, 'bridge')}",
-        f"curves: {len(route.curves)}; named places: {len(route.stations)}; "
-        f"limits: {len(route.limits)}; slow orders: {len(route.slow_orders)}",
+        *curve_sentences(route, units),
+        f"named places: {len(route.stations)}; limits: {len(route.limits)}; slow orders: {len(route.slow_orders)}",
         f"people read: {'US' if units == 'us' else 'metric'} units",
     ]
     return lines + [f"assumed: {said}" for said in route.assumptions]

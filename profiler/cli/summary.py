@@ -7,7 +7,9 @@ from pathlib import Path
 import numpy as np
 
 from profiler import wording
+from profiler.curve_words import curve_sentences
 from profiler.landmark import Landmark, Landmarks
+from profiler.practice_words import practice_summary
 from profiler.profile import Profile
 from profiler.route import DIRECTIONS
 from profiler.units import PERCENT
@@ -38,6 +40,8 @@ def summary(profile: Profile, landmarks: Landmarks, folder: Path) -> str:
         lines.append(
             f"  highest crest at {wording.post_text(route.posts, top.at)}, {wording.elevation_text(height, units)}"
         )
+    lines += _practice(profile, landmarks)
+    lines += [f"  {said}" for said in curve_sentences(route, units)]
     lines += _suspected(profile, landmarks)
     reach = 1.96 * profile.elevation_se
     datum = wording.datum_words(profile.vertical_datum)
@@ -73,6 +77,17 @@ def _suspected_words(profile: Profile, item: Landmark) -> str:
     if route.reaches_end(item.start, item.end):
         words += f", no end seen: elevation in it to ±{_half_width(profile, item)}"
     return words
+
+
+def _practice(profile: Profile, landmarks: Landmarks) -> list[str]:
+    """How often the line surely departs from customary design practice, and what was not looked at."""
+    if not profile.route.curves:
+        return []
+    said = practice_summary(landmarks.practice)
+    without = "" if profile.route.limits else "; no speed limits given: spirals and cants not looked at"
+    if not said:
+        return [f"  design practice: nothing surely departs from it{without}"]
+    return [f"  design practice: {said}{without}; see practice.csv (information, no finding about the track)"]
 
 
 def _half_width(profile: Profile, item: Landmark) -> str:

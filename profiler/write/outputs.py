@@ -7,6 +7,8 @@ PROFILE_FILES = (
     "pvis.csv",
     "known_elevations.csv",
     "curves.csv",
+    "alignment.csv",
+    "corners.csv",
     "straddles.csv",
     "practice.csv",
     "profile.gpkg",

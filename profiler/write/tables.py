@@ -9,11 +9,12 @@ import numpy as np
 
 from profiler.landmark import GradeRun, Landmark, Landmarks, PracticeNote, Straddle
 from profiler.profile import KnownResidual, Profile
-from profiler.route import DIRECTIONS, CurveElement, Posts
-from profiler.units import KMH, PERCENT, degree_of_curve
+from profiler.route import DIRECTIONS, Posts
+from profiler.units import KMH, PERCENT
 from profiler.vertical_curve import Pvi
 from profiler.wording import known_words
 from profiler.write.cells import Columns, fixed, post_cells, text_cells, write_columns
+from profiler.write.plan_tables import plan_tables
 
 _VALUE_DECIMALS = {"m": 2, "%": 4, "degree": 3}
 _PRACTICE_DECIMALS = {"degree": 3, "m": 1, "mm": 0}
@@ -21,14 +22,15 @@ _STRUCTURES = np.array(["", "tunnel", "bridge"], dtype=object)
 
 
 def write_tables(profile: Profile, landmarks: Landmarks, folder: Path) -> None:
-    """Write profile, landmarks, grades, pvis, curves, straddles, known_elevations, each a .csv, into ``folder``.
+    """Write every table of a profile, each a .csv, into ``folder``.
 
     Parameters
     ----------
     profile : Profile
-        Stations give the rows of profile.csv, curve elements those of curves.csv, PVIs those of pvis.csv.
+        Stations give the rows of profile.csv, PVIs those of pvis.csv; curves, elements and corners as
+        `plan_tables` has them.
     landmarks : Landmarks
-        Rows of the other three; ``landmark`` in straddles.csv is a row of landmarks.csv, from 1.
+        Rows of the others; ``landmark`` in straddles.csv is a row of landmarks.csv, from 1.
     folder : Path
         An existing folder; files of these names are replaced.
 
@@ -48,7 +50,7 @@ def write_tables(profile: Profile, landmarks: Landmarks, folder: Path) -> None:
         "profile.csv": _profile(profile),
         "landmarks.csv": _landmarks(landmarks.items, posts),
         "grades.csv": _grades(landmarks.grade_runs, posts),
-        "curves.csv": _curves(profile.route.curves),
+        **plan_tables(profile.route),
         "straddles.csv": _straddles(landmarks.straddles),
         "practice.csv": _practice(landmarks.practice, posts),
     }
@@ -143,24 +145,6 @@ def _known(known: Sequence[KnownResidual], posts: Posts) -> Columns:
         "note": text_cells(
             known_words(item.reason, item.standard_errors, item.rival, item.unit_meant) for item in known
         ),
-    }
-
-
-def _curves(curves: Sequence[CurveElement]) -> Columns:
-    curvature = np.array([curve.curvature for curve in curves])
-    se = np.array([curve.curvature_se for curve in curves])
-    return {
-        "number": text_cells(curve.number for curve in curves),
-        "kind": [curve.kind for curve in curves],
-        "start_m": fixed([curve.start for curve in curves], 1),
-        "end_m": fixed([curve.end for curve in curves], 1),
-        "spiral_in_m": fixed([curve.spiral_in for curve in curves], 1),
-        "spiral_out_m": fixed([curve.spiral_out for curve in curves], 1),
-        "degree_of_curve": fixed(degree_of_curve(curvature), 3),
-        "degree_se": fixed((degree_of_curve(curvature + se) - degree_of_curve(curvature - se)) / 2, 3),
-        "hand": [curve.hand for curve in curves],
-        "radius_m": fixed([curve.radius for curve in curves], 1),
-        "deflection_deg": fixed(np.degrees([curve.deflection for curve in curves]), 3),
     }
 
 

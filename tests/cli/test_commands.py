@@ -19,7 +19,16 @@ from profiler.cli.main import main
 from tests import country
 
 ROOT = Path(__file__).parents[2]
-TABLES = {"profile.csv", "landmarks.csv", "grades.csv", "pvis.csv", "curves.csv", "straddles.csv", "practice.csv"}
+TABLES = {
+    "profile.csv",
+    "landmarks.csv",
+    "grades.csv",
+    "pvis.csv",
+    "curves.csv",
+    "alignment.csv",
+    "straddles.csv",
+    "practice.csv",
+}
 RECORDS = {"profile.gpkg", "provenance.json"}
 PICTURES = {"map.html", "chart.svg", "chart.png"}
 

@@ -27,7 +27,9 @@ COLUMNS = {
     "probability, note",
     "grades.csv": "start_m, end_m, post, grade_pct, grade_se_pct, rise_m",
     "curves.csv": "number, kind, start_m, end_m, spiral_in_m, spiral_out_m, degree_of_curve, degree_se, hand, "
-    "radius_m, deflection_deg",
+    "radius_m, deflection_deg, start_se_m, end_se_m, spiral_in_se_m, spiral_out_se_m, deflection_se_deg, post",
+    "alignment.csv": "element, start_m, end_m, post, length_m, degree_start, degree_end, radius_start_m, "
+    "radius_end_m, curve",
     "straddles.csv": "landmark, kind, direction, train_length_m, head_m, quarter_m, half_m, three_quarter_m, clear_m",
     "practice.csv": "kind, of, start_m, end_m, post, value, value_se, practice, unit, speed_kmh, source, train_class",
 }
