@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 FOOT = 0.3048  # [m]
 INCH = FOOT / 12  # [m]
+MILLIMETRE = 0.001  # [m]
 US_SURVEY_FOOT = 1200.0 / 3937.0  # [m]
 MILE = 5280 * FOOT  # [m]
 KILOMETRE = 1000.0  # [m]

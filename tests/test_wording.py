@@ -151,3 +151,27 @@ def test_a_place_says_how_sure():
     posts, figures = Posts(np.array([0.0]), np.array([10.0]), "km"), ((640.0, 3.0), (0.0131, 0.001))
     assert wording.place_sure_words(posts, 500.0, *figures, "metric") == "km 10.5: rail 640 m ±5.9 m, up 13 ‰ ±2.0 ‰"
     assert wording.place_sure_words(posts, 0.0, *figures, "us").endswith("rail 2,100 ft ±19 ft, up 1.3 % ±0.20 %")
+
+
+@pytest.mark.parametrize(
+    ("per_degree", "us", "metric"),
+    [
+        (
+            0.0004,
+            "0.04 % of grade per degree of curve (0.8 lb per short ton and degree, AREMA)",
+            "0.4 ‰ of grade per degree of curve, 700/R ‰ with the radius R in metres (0.8 lb per short ton and "
+            "degree, AREMA)",
+        ),
+        (
+            0.0005,
+            "0.05 % of grade per degree of curve (1 lb per short ton and degree, set by the territory)",
+            "0.5 ‰ of grade per degree of curve, 870/R ‰ with the radius R in metres (1 lb per short ton and "
+            "degree, set by the territory)",
+        ),
+    ],
+)
+def test_the_model_of_compensation_is_named(per_degree: float, us: str, metric: str):
+    """Published: AREMA 0.8 lb per short ton and degree over 20 lb per short ton and percent. Worked: 1° is a
+    radius of 1746.4 m: 0.4·1746.4 = 698.6, 0.5·1746.4 = 873.2, to the nearest ten."""
+    assert wording.compensation_words(per_degree, "us") == us
+    assert wording.compensation_words(per_degree, "metric") == metric

@@ -19,7 +19,7 @@ from profiler.landmarks.design_rules import (
 )
 from profiler.profile import Profile
 from profiler.route import CurveElement, Route, SpeedLimit
-from profiler.units import MPH, degree_of_curve
+from profiler.units import MILLIMETRE, MPH, degree_of_curve
 from profiler.vertical_curve import Pvi, length_by_rate, length_by_speed
 from profiler.wording import stretch_words
 
@@ -31,8 +31,6 @@ SECONDARY_RATES = (0.0020, 0.0010)
 
 FREIGHT, PASSENGER = 0.10, 0.60
 """Vertical accelerations of the rule of the AREMA. [ft/s²]"""
-
-MILLIMETRE = 1000.0
 
 TIGHT_SOURCE = "common practice on main lines"
 CANT_SOURCE = "0.0007·D·V² in: 49 CFR 213.57; 6 in of cant and 3 in of unbalance: common practice"
@@ -115,9 +113,9 @@ def cants(route: Route) -> Iterator[PracticeNote]:
                 kind="cant" if cant - SURE * se > most else "balanced_cant",
                 start=curve.start,
                 end=curve.end,
-                value=cant * MILLIMETRE,
-                value_se=se * MILLIMETRE,
-                practice=most * MILLIMETRE,
+                value=cant / MILLIMETRE,
+                value_se=se / MILLIMETRE,
+                practice=most / MILLIMETRE,
                 unit="mm",
                 speed=speed,
                 train_class=train_class,
