@@ -118,3 +118,12 @@ def test_compensated_grade_by_hand():
     np.testing.assert_allclose(profile.degree, -3)
     np.testing.assert_allclose(profile.compensated_grade(), 0.0112, atol=1e-12)
     np.testing.assert_allclose(profile.compensated_grade("against"), -0.0088, atol=1e-12)
+
+
+def test_compensation_is_the_profiles_own():
+    """Published: 0.05 % a degree where trains may stop: 3° on 1 % is worth 1.15 %. Law: it turns with the profile."""
+    profile = dataclasses.replace(of_pvis([0, 1000], [0.01]), curve_compensation=0.0005)
+    k = np.full(profile.chainage.size, -math.sin(math.radians(1.5)) / 15.24)
+    profile = dataclasses.replace(profile, route=dataclasses.replace(profile.route, curvature=k))
+    np.testing.assert_allclose(profile.compensated_grade(), 0.0115, atol=1e-12)
+    np.testing.assert_allclose(reversed_profile(profile).compensated_grade("against"), 0.0115, atol=1e-12)

@@ -113,6 +113,7 @@ def test_unit_of_carried_posts(unit: str, metres: float):
         ({"settings": {"interpolation": "nearest"}}, "interpolation"),
         ({"settings": {"train_lengths_m": []}}, "train_lengths_m"),
         ({"settings": {"grade_classes_pct": [1, 0.5, 2, 3]}}, "settings"),
+        ({"settings": {"curve_compensation_pct_per_degree": 0.5}}, "curve_compensation_pct_per_degree"),
         ({"settings": {"step": 10}}, "step"),
         ({"speed_limits": [{**FROM_TO, "speed_mph": 0}]}, "speed_mph"),
         ({"speed_limits": [{**FROM_TO, "speed_kmh": 0.0}]}, "speed_kmh"),

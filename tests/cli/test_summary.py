@@ -6,7 +6,8 @@ import dataclasses
 from pathlib import Path
 
 from profiler.cli.summary import summary
-from profiler.landmark import Landmark, Landmarks
+from profiler.landmark import Landmark, Landmarks, PracticeNote
+from profiler.profile import Profile
 from tests.invented import invented_landmarks, invented_profile
 
 
@@ -43,3 +44,41 @@ def test_one_that_never_comes_out_is_said_so():
 def test_nothing_suspected_nothing_said():
     """Law: no line for nothing."""
     assert said(suspects()) == ""
+
+
+def lines_with(word: str, profile: Profile, landmarks: Landmarks) -> list[str]:
+    return [line.strip() for line in summary(profile, landmarks, Path("nowhere")).splitlines() if word in line]
+
+
+def test_compensated_where_curves_make_a_difference():
+    """Worked: to the quay 1.35 and 1.55 % differ by 0.2 %; to Farrow nothing is compensated; 1.36 for 1.35 % is
+    not worth a word. Law: the model is named once."""
+    items = invented_landmarks()
+    found = lines_with("compensated", invented_profile(), items)
+    assert found == [
+        "to Thistle Quay: ruling grade 1.35 % (1.32–1.38), compensated 1.55 % (1.51–1.59) near 47.9, train of 6,562 ft",
+        "compensated for curves: 0.04 % of grade per degree of curve (0.8 lb per short ton and degree, AREMA)",
+    ]
+    near = tuple(dataclasses.replace(x, value=1.36) if x.kind == "ruling_grade_compensated" else x for x in items.items)
+    assert lines_with("compensated", invented_profile(), dataclasses.replace(items, items=near)) == []
+
+
+def test_design_practice_in_one_line():
+    """Law: what surely departs is counted; without speed limits it is said what was not looked at; a line
+    without curves has nothing to say."""
+    profile, route = invented_profile(), invented_profile().route
+    note = PracticeNote(
+        kind="tight_curve", start=0, end=1, value=16, practice=15, unit="degree", of="curve 55A", source="practice"
+    )
+    with_note = Landmarks((), (), (), (note,))
+    (line,) = lines_with("design practice", profile, with_note)
+    assert line == (
+        "design practice: 1 curve tighter than 15°; see practice.csv (information, no finding about the track)"
+    )
+    unlimited = dataclasses.replace(profile, route=dataclasses.replace(route, limits=()))
+    (line,) = lines_with("design practice", unlimited, suspects())
+    assert line == (
+        "design practice: nothing surely departs from it; no speed limits given: spirals and cants not looked at"
+    )
+    straight = dataclasses.replace(profile, route=dataclasses.replace(route, curves=()))
+    assert lines_with("design practice", straight, suspects()) == []

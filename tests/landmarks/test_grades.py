@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 
@@ -60,6 +62,20 @@ def test_compensated_by_curves():
     assert found["ruling_grade", "with"] == pytest.approx(1.6)
     assert found["ruling_grade_compensated", "with"] == pytest.approx(1.84)
     assert found["ruling_grade_compensated", "against"] == pytest.approx(-1.36)
+
+
+def test_the_error_of_the_curvature_widens_the_compensated_interval():
+    """Worked: 0.5° of standard error at 0.04 % a degree is 1.96·0.02 = 0.0392 %; the elevations are sure.
+    Law: the plain figure does not care; the note names the model."""
+    s = np.arange(0, 5001, 10.0)
+    profile = profile_of(s, 100 + 0.016 * s, curvature=float(curvature_of_degree(6)))
+    unsure = np.full(s.size, float(curvature_of_degree(0.5)))
+    profile = dataclasses.replace(profile, route=dataclasses.replace(profile.route, curvature_se=unsure))
+    found = {r.kind: r for r in ruling_grades(profile, (2000.0,)) if r.direction == "with"}
+    bent, plain = found["ruling_grade_compensated"], found["ruling_grade"]
+    assert (bent.low, bent.high) == pytest.approx((1.84 - 0.0392, 1.84 + 0.0392), abs=1e-6)
+    assert (plain.low, plain.high) == pytest.approx((1.6, 1.6), abs=1e-6)
+    assert bent.note == "with 0.04 % of grade per degree of curve (0.8 lb per short ton and degree, AREMA)"
 
 
 def test_ruling_grade_of_a_short_ramp():
