@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 import string
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,18 +18,9 @@ if TYPE_CHECKING:
     from profiler.comparison.beside import Beside, Difference
     from profiler.landmarks.find import LandmarkSettings
     from profiler.profile import Profile
+    from profiler.territory import Territory
 
 Told = Callable[[str, float], None]
-
-
-@dataclass(frozen=True)
-class _Asked:
-    """Options that every source is read with."""
-
-    rasters: tuple[str, ...]
-    trim: bool
-    units: str | None
-    train_lengths: tuple[float, ...]
 
 
 @click.command(epilog="Example: gradewright beside route.toml lower-route.toml --train-length 2000 --out choice")
@@ -61,15 +52,18 @@ def beside(
     _check(sources)
     folder = out if out is not None else Path(f"{options.stem(sources[0])}-beside")
     check_place(folder)
+    opened = [(name, _territory(name, dem, units, train_length)) for name in sources]
+    settings = _settings(*opened[0], train_length)
     with progress_bar() as progress:
-        asked = _Asked(dem, trim, units, train_length)
         read = [
-            _named(letter, name, asked, progress) for letter, name in zip(string.ascii_uppercase, sources, strict=False)
+            _profile(letter, name, territory, trim, progress)
+            for letter, (name, territory) in zip(string.ascii_uppercase, opened, strict=False)
         ]
-        settings = read[0][1]
         progress("comparing", 0.0)
-        names = [options.stem(name) for name in sources]
-        compared = compare_beside([profile for profile, _ in read], names, settings)
+        names = [options.stem(str(_place(name))) for name in sources]
+        if units:
+            read = [dataclasses.replace(profile, units=units) for profile in read]
+        compared = compare_beside(read, names, settings)
         write_beside(compared, folder, progress=progress)
     click.echo(_summary(compared, folder))
 
@@ -86,36 +80,62 @@ def _check(sources: tuple[str, ...]) -> None:
         )
     seen: set[Path] = set()
     for name in sources:
-        path = Path(name).resolve()
-        path = path.parent if path.name == "profile.gpkg" else path
+        path = _place(name).resolve()
         if path in seen:
             raise InputError(name, "is given twice", "give another source to set beside it")
         seen.add(path)
 
 
-def _named(letter: str, name: str, asked: _Asked, progress: Told) -> tuple[Profile, LandmarkSettings]:
-    """A source's profile and its definitions; whatever goes wrong says which of the sources it is about."""
+def _place(name: str) -> Path:
+    """A source, or the folder that it stands for."""
+    path = Path(name)
+    return path.parent if path.name == "profile.gpkg" else path
+
+
+def _territory(
+    name: str, rasters: tuple[str, ...], units: str | None, train_lengths: tuple[float, ...]
+) -> Territory | None:
+    """The territory of a source, None where it is a written profile: all are looked at before any is worked on."""
+    from profiler.read.profile import is_written_profile
+
+    if is_written_profile(name):
+        return None
+    with _about(name):
+        return options.territory_from(name, rasters, unit=units, train_lengths=train_lengths)
+
+
+def _settings(name: str, territory: Territory | None, train_lengths: tuple[float, ...]) -> LandmarkSettings:
+    """Definitions for all sources: those of the first one."""
+    from profiler.build import landmark_settings
+    from profiler.landmarks.find import LandmarkSettings
+    from profiler.read.profile import read_landmarks
+
+    if territory is not None:
+        return landmark_settings(territory)
+    stated = {mark.train_length for mark in read_landmarks(name).of_kind("ruling_grade") if mark.train_length}
+    return LandmarkSettings(train_lengths or tuple(sorted(stated)) or LandmarkSettings.train_lengths)
+
+
+def _profile(letter: str, name: str, territory: Territory | None, trim: bool, progress: Told) -> Profile:
+    from profiler.build import build_profile
+    from profiler.read.profile import read_profile
+
+    if territory is None:
+        progress(f"{letter}, reading", 0.0)
+        return read_profile(name)
+    with _about(name):
+        return build_profile(territory, trim=trim, progress=lambda step, share: progress(f"{letter}, {step}", share))
+
+
+@contextlib.contextmanager
+def _about(name: str) -> Iterator[None]:
+    """Whatever goes wrong says which of the sources it is about."""
     try:
-        return _read(name, asked, lambda step, share: progress(f"{letter}, {step}", share))
+        yield
     except ProfilerError as error:
         if name in error.source:
             raise
         raise type(error)(f"{name}, {error.source}", error.problem, error.remedy) from error
-
-
-def _read(name: str, asked: _Asked, progress: Told) -> tuple[Profile, LandmarkSettings]:
-    from profiler.build import build_profile, landmark_settings
-    from profiler.landmarks.find import LandmarkSettings
-    from profiler.read.profile import is_written_profile, read_landmarks, read_profile
-
-    if is_written_profile(name):
-        progress("reading", 0.0)
-        profile = read_profile(name)
-        stated = {mark.train_length for mark in read_landmarks(name).of_kind("ruling_grade") if mark.train_length}
-        lengths = asked.train_lengths or tuple(sorted(stated)) or LandmarkSettings.train_lengths
-        return dataclasses.replace(profile, units=asked.units or profile.units), LandmarkSettings(lengths)
-    territory = options.territory_from(name, asked.rasters, unit=asked.units, train_lengths=asked.train_lengths)
-    return build_profile(territory, trim=asked.trim, progress=progress), landmark_settings(territory)
 
 
 def _summary(beside: Beside, folder: Path) -> str:

@@ -211,7 +211,8 @@ def _same_posts(first: Posts, other: Posts) -> bool:
 
 def _runs_back(first: Route, other: Route, posts_common: bool) -> bool:
     """Whether a line runs against the first: by posts where both have them, else by where the ends lie."""
-    if posts_common and first.posts.chainage[0] < first.posts.chainage[-1]:
+    tied = all(route.posts.chainage[0] < route.posts.chainage[-1] for route in (first, other))
+    if posts_common and tied:
         return first.posts.rising != other.posts.rising
     straight = _apart(first, 0, other, 0) + _apart(first, -1, other, -1)
     crossed = _apart(first, 0, other, -1) + _apart(first, -1, other, 0)
