@@ -17,7 +17,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from profiler.errors import InputError
-from profiler.landmark import KINDS, GradeRun, Landmark, Landmarks, Straddle
+from profiler.landmark import KINDS, GradeRun, Landmark, Landmarks, PracticeNote, Straddle
 from profiler.profile import Draws, KnownResidual, Profile
 from profiler.read import layout
 from profiler.read.profile import read_landmarks, read_profile
@@ -138,6 +138,7 @@ def results(draw: st.DrawFn) -> tuple[Profile, Landmarks]:
         vertical_datum=draw(words),
         units=draw(st.sampled_from(["us", "metric"])),
         pvi_visible=draw(st.booleans()),
+        curve_compensation=draw(st.floats(0, 0.002)),
         pvis=some(
             Pvi,
             **dict.fromkeys(("chainage", "elevation", "grade_in", "grade_out", "curve_length"), figures),
@@ -177,6 +178,13 @@ def results(draw: st.DrawFn) -> tuple[Profile, Landmarks]:
             kind=words,
             direction=words,
             **dict.fromkeys(("train_length", "head", "quarter", "half", "three_quarter", "clear"), figures),
+        ),
+        some(
+            PracticeNote,
+            **dict.fromkeys(("kind", "unit", "train_class", "of", "source"), words),
+            **dict.fromkeys(("start", "end"), place),
+            **dict.fromkeys(("value", "value_se", "practice"), figures),
+            speed=maybe,
         ),
     )
     return profile, landmarks

@@ -85,6 +85,7 @@ def test_said_aloud(tmp_path: Path):
     assert document["draws"] == {"count": 100, "seed": 7}
     assert any("planning aid" in text for text in document["cautions"])
     assert any("Invented" in text for text in document["cautions"])
+    assert document["curve_compensation"].startswith("0.04 % of grade per degree of curve (0.8 lb per short ton")
     real = written(tmp_path, profile=dataclasses.replace(profile, invented=False))
     assert not any("Invented" in text for text in real["cautions"])
 
