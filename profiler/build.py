@@ -24,12 +24,13 @@ from profiler.ground import Bounds, GroundSource, Relief
 from profiler.heights import datum_of, in_one_datum, known_between, known_elevations
 from profiler.landmark import Landmarks
 from profiler.landmarks.find import LandmarkSettings, find_landmarks
+from profiler.longitude import wrapped
 from profiler.profile import Draws, KnownElevation, Profile
 from profiler.rail import rail_of
 from profiler.read.centreline import read_centreline
 from profiler.read.points import read_points
 from profiler.read.rasters import assumptions_of, open_sources
-from profiler.read.relief import meet, read_relief
+from profiler.read.relief import read_relief
 from profiler.route import Route
 from profiler.territory import Place, Territory
 from profiler.units import EARTH_RADIUS, KILOMETRE, PERCENT, FloatArray
@@ -279,7 +280,7 @@ def _covered(
 
 def _extent(route: Route) -> str:
     return (
-        f"longitude {route.longitude.min():.3f} to {route.longitude.max():.3f}, "
+        f"longitude {wrapped(route.longitude.min()):.3f} to {wrapped(route.longitude.max()):.3f}, "
         f"latitude {route.latitude.min():.3f} to {route.latitude.max():.3f}"
     )
 
@@ -379,7 +380,7 @@ def input_files(territory: Territory, route: Route) -> tuple[tuple[Path, str], .
     if territory.elevation is not None:
         around = _bounds(route, 0.0)
         tiles = (tile for source in open_ground(territory) for tile in source.tiles)
-        files += [(tile.path, "elevation") for tile in tiles if meet(tile.bounds, around)]
+        files += [(tile.path, "elevation") for tile in tiles if tile.bounds.turns_to(around)]
     return tuple(files)
 
 

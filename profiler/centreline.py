@@ -12,7 +12,8 @@ from profiler.units import FloatArray
 class Piece:
     """One line of the file.
 
-    ``longitude`` and ``latitude`` are (n,), n >= 2, on WGS 84 [degree]; ``height`` is (n,) [m],
+    ``longitude`` and ``latitude`` are (n,), n >= 2, on WGS 84 [degree], the longitudes continuous:
+    across the 180° meridian they go on beyond it. ``height`` is (n,) [m],
     or None where the file has none. ``attributes`` are the file's own, missing values left out.
     ``row`` is the feature's number in the file, from 1.
     """

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Protocol, runtime_checkable
 
@@ -60,12 +60,23 @@ class Ground(Protocol):
 
 @dataclass(frozen=True)
 class Bounds:
-    """West, south, east and north edge on WGS 84. [degree]"""
+    """West, south, east and north edge on WGS 84; across the 180° meridian longitude goes on. [degree]"""
 
     west: float
     south: float
     east: float
     north: float
+
+    def turned(self, turns: int) -> Bounds:
+        """The same box, its longitudes counted on by whole turns."""
+        return replace(self, west=self.west + 360.0 * turns, east=self.east + 360.0 * turns)
+
+    def turns_to(self, other: Bounds) -> tuple[int, ...]:
+        """By how many whole turns this box shares area with another: none, one, or two at a seam."""
+        if not (self.south < other.north and other.south < self.north):
+            return ()
+        boxes = ((turns, self.turned(turns)) for turns in (0, -1, 1))
+        return tuple(turns for turns, box in boxes if box.west < other.east and other.west < box.east)
 
 
 @dataclass(frozen=True)

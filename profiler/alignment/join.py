@@ -24,6 +24,7 @@ from profiler.alignment.ways import (
 from profiler.alignment.weld import Strand, weld
 from profiler.centreline import Centreline, Piece
 from profiler.errors import RouteError
+from profiler.longitude import toward, wrapped
 from profiler.route import frozen_array
 from profiler.units import KILOMETRE, FloatArray
 
@@ -57,7 +58,7 @@ class Span:
 
 @dataclass(frozen=True, eq=False)
 class Joined:
-    """One line, its vertices (n,) on WGS 84 [degree], and where each piece came to lie on it."""
+    """One line, its vertices (n,) on WGS 84 [degree], longitudes continuous, and where each piece came to lie on it."""
 
     longitude: FloatArray
     latitude: FloatArray
@@ -132,7 +133,7 @@ def _distinct(pieces: Sequence[Piece]) -> list[int]:
     """Pieces without those drawn a second time, in the same or the other direction."""
     seen: dict[bytes, int] = {}
     for i, piece in enumerate(pieces):
-        line = np.rint(np.column_stack((piece.longitude, piece.latitude)) * 1e7).astype(np.int64)
+        line = np.rint(np.column_stack((wrapped(piece.longitude), piece.latitude)) * 1e7).astype(np.int64)
         seen.setdefault(min(line.tobytes(), line[::-1].tobytes()), i)
     return sorted(seen.values())
 
@@ -212,12 +213,14 @@ def _as_mostly_drawn(network: Network, way: list[int]) -> list[int]:
 def _assembled(
     network: Network, drawn: Drawn, way: Sequence[int], kept: Sequence[int]
 ) -> tuple[FloatArray, tuple[Span, ...]]:
-    strands = []
+    strands: list[Strand] = []
     for state in way:
         link = network.links[state // 2]
         step = -1 if state % 2 else 1
-        place = np.column_stack((link.longitude, link.latitude))
-        strands.append(Strand(place[::step], link.position[::step]))
+        place = np.column_stack((link.longitude, link.latitude))[::step]
+        if strands:  # drawn from the other side of the 180° meridian, it goes on from this one
+            place[:, 0] += toward(place[0, 0], strands[-1].place[-1, 0]) - place[0, 0]
+        strands.append(Strand(place, link.position[::step]))
     line, begins = weld(strands)
     spans: list[Span] = []
     for state, first, last in zip(way, begins, [*begins[1:], len(line) - 1], strict=True):

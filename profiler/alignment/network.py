@@ -113,7 +113,7 @@ class Drawn:
 
 def _key(longitude: FloatArray, latitude: FloatArray) -> IntArray:
     """One whole number a place, equal for places that agree to 1e-7 degree (a centimetre)."""
-    east = np.rint((longitude + 180) * 1e7).astype(np.int64)
+    east = np.rint((longitude + 180) * 1e7).astype(np.int64) % 3_600_000_000
     return np.asarray(east * 1_800_000_001 + np.rint((latitude + 90) * 1e7).astype(np.int64))
 
 

@@ -11,9 +11,10 @@ import functools
 from dataclasses import dataclass
 
 import numpy as np
-from pyproj import Transformer
+from pyproj import CRS, Transformer
 from scipy.linalg import LinAlgError, solveh_banded
 
+from profiler.longitude import continuous
 from profiler.units import FloatArray
 
 GRID = 10.0
@@ -84,10 +85,18 @@ def earth_centred(longitude: FloatArray, latitude: FloatArray) -> FloatArray:
 
 
 def geographic(position: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Longitude and latitude [degree] of geocentric coordinates (n, 3) [m]."""
+    """Longitude, continuous along the line, and latitude [degree] of geocentric coordinates (n, 3) [m]."""
     from_geocentric = _transformer("EPSG:4978", "EPSG:4979")
     longitude, latitude, _ = from_geocentric.transform(position[:, 0], position[:, 1], position[:, 2])
-    return np.asarray(longitude), np.asarray(latitude)
+    return continuous(longitude), np.asarray(latitude)
+
+
+@functools.cache
+def ellipsoid_axes() -> FloatArray:
+    """Semi-axes (3,) of the WGS 84 ellipsoid along the geocentric axes. [m]"""
+    ellipsoid = CRS("EPSG:4978").ellipsoid
+    assert ellipsoid is not None
+    return np.array([ellipsoid.semi_major_metre, ellipsoid.semi_major_metre, ellipsoid.semi_minor_metre])
 
 
 def smooth_line(longitude: FloatArray, latitude: FloatArray) -> SmoothedLine:

@@ -14,6 +14,7 @@ from scipy.spatial import cKDTree
 from profiler.alignment.network import Network, Run
 from profiler.alignment.snap import IntArray
 from profiler.errors import RouteError
+from profiler.longitude import toward, wrapped
 from profiler.units import KILOMETRE, FloatArray
 
 BESIDE = 50.0
@@ -244,10 +245,10 @@ def gap_error(network: Network, own: int, others: npt.NDArray[np.bool_], source:
 
 def node_place(network: Network, node: int) -> tuple[float, float]:
     """Longitude and latitude of a node. [degree]"""
-    longitude, latitude = network.end_place[network.node == node].mean(axis=0)
-    return float(longitude), float(latitude)
+    longitude, latitude = network.end_place[network.node == node].T
+    return float(toward(longitude, longitude[0]).mean()), float(latitude.mean())
 
 
 def place_words(place: Sequence[float]) -> str:
     """Longitude and latitude to five decimals, a metre."""
-    return f"{place[0]:.5f}, {place[1]:.5f}"
+    return f"{wrapped(place[0]):.5f}, {place[1]:.5f}"

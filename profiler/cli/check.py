@@ -42,9 +42,10 @@ def check(source: str, dem: tuple[str, ...]) -> None:
 
 def _line(territory: Territory, drawn: DrawnLine, route: Route) -> list[str]:
     from profiler.curve_words import curve_sentences
+    from profiler.longitude import wrapped
 
     units = territory.route.units
-    first, last = ((float(x[0]), float(x[-1])) for x in (route.longitude, route.latitude))
+    first, last = ((float(x[0]), float(x[-1])) for x in (wrapped(route.longitude), route.latitude))
     lines = [
         f"line: {_count(len(drawn.centreline.pieces), 'piece')}, {drawn.centreline.crs}, "
         f"joined to {route.length / 1000:.3f} km",

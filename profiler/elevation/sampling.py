@@ -12,6 +12,7 @@ from profiler.elevation.blocks import gather
 from profiler.elevation.shoulders import beside, chosen, mean_of_sides, offsets
 from profiler.errors import InputError
 from profiler.ground import Ground, GroundSource
+from profiler.longitude import toward, wrapped
 from profiler.units import FloatArray
 
 Progress = Callable[[float], None]
@@ -236,11 +237,13 @@ def _visits(tiles: Sequence[Ground], longitude: FloatArray, latitude: FloatArray
     visits = []
     for tile in tiles:
         box = tile.bounds
-        near = (west <= box.east) & (east >= box.west) & (south <= box.north) & (north >= box.south)
+        middle = (box.west + box.east) / 2
+        turn = toward(west, middle) - west
+        near = (west + turn <= box.east) & (east + turn >= box.west) & (south <= box.north) & (north >= box.south)
         if not near.any():
             continue
         station = np.flatnonzero(np.repeat(near, _STRETCH)[: longitude.size])
-        x, y = longitude[station], latitude[station]
+        x, y = toward(longitude[station], middle), latitude[station]
         station = station[(x >= box.west) & (x <= box.east) & (y >= box.south) & (y <= box.north)]
         row, column = tile.cells(longitude[station], latitude[station])
         rows, columns = tile.shape
@@ -325,7 +328,7 @@ def _check_range(tile: Ground, cells: FloatArray, station: FloatArray, line: tup
     on_line = wrong & (station < line[0].size)
     if on_line.any():
         corner, first = np.argwhere(on_line)[0]
-        where = [float(axis[station[first]]) for axis in line]
+        where = [float(axis[station[first]]) for axis in (wrapped(line[0]), line[1])]
         value = float(cells[corner, first])
         told, mend = f"{value:,.0f}", 'state the unit it is in (vertical_unit = "ft", for example)'
         if abs(value) > NO_UNIT:

@@ -12,6 +12,7 @@ import shapely
 
 from profiler.centreline import Centreline, Piece
 from profiler.errors import InputError
+from profiler.longitude import continuous
 from profiler.read.features import LINES, POINTS, Features
 from profiler.read.gpx import read_gpx
 from profiler.read.markup import check_kml
@@ -50,8 +51,7 @@ def read_centreline(path: Path | str, *, layer: str | None = None, keep: Keep | 
     ------
     InputError
         If the file is not what its name says, is damaged, holds no lines, declares a CRS that does
-        not suit its coordinates, crosses the 180° meridian or the polar circles of the projections,
-        or if nothing is left after the filter.
+        not suit its coordinates or lies too near a pole, or if nothing is left after the filter.
     MissingCRSError
         If the file declares no CRS.
     """
@@ -65,7 +65,7 @@ def read_centreline(path: Path | str, *, layer: str | None = None, keep: Keep | 
     if not lines.row.size:
         raise InputError(path, "holds no lines", "give a file with lines in it")
     kept = _chosen(lines, keep or {}, counts, str(path))
-    pieces = _pieces(kept, counts, str(path)) if kept.row.size else ()
+    pieces = _pieces(kept, counts) if kept.row.size else ()
     left_out = {reason: n for reason, n in sorted(counts.items()) if n}
     if not pieces:
         remedy = "give a line of at least two places" if kept.row.size else "say what to keep with keep"
@@ -131,7 +131,7 @@ def _text(value: object) -> str:
     return f"{value:g}" if isinstance(value, float) and value.is_integer() else str(value)
 
 
-def _pieces(lines: Features, counts: Counter[str], source: str) -> tuple[Piece, ...]:
+def _pieces(lines: Features, counts: Counter[str]) -> tuple[Piece, ...]:
     parts, owner = shapely.get_parts(lines.geometry, return_index=True)
     place, index = shapely.get_coordinates(parts, include_z=True, return_index=True)
     again = np.r_[False, (place[1:, :2] == place[:-1, :2]).all(axis=1) & (index[1:] == index[:-1])]
@@ -143,14 +143,8 @@ def _pieces(lines: Features, counts: Counter[str], source: str) -> tuple[Piece, 
         if len(group) < 2:
             counts["line without length"] += 1
             continue
-        if (np.abs(np.diff(group[:, 0])) > 180).any():
-            raise InputError(
-                f"{source}, feature {row}",
-                "crosses the 180° meridian",
-                "cut the line there and give one side",
-            )
         height = group[:, 2].copy() if np.isfinite(group[:, 2]).all() else None
-        pieces.append(Piece(group[:, 0].copy(), group[:, 1].copy(), lines.attributes[owner[part]], row, height))
+        pieces.append(Piece(continuous(group[:, 0]), group[:, 1].copy(), lines.attributes[owner[part]], row, height))
     return tuple(pieces)
 
 

@@ -23,6 +23,7 @@ from pyproj.network import is_network_enabled, set_network_enabled  # type: igno
 from pyproj.transformer import TransformerGroup
 
 from profiler.errors import InputError
+from profiler.longitude import wrapped
 from profiler.units import FloatArray
 
 UNKNOWN = "unknown"
@@ -114,7 +115,7 @@ def datum_shift(
             raise InputError(source, *_no_way(said, ways, remedy))
         way = ways.transformers[0]
         try:
-            raised = way.transform(longitude, latitude, np.zeros(np.shape(longitude)), errcheck=True)[2]
+            raised = way.transform(wrapped(longitude), latitude, np.zeros(np.shape(longitude)), errcheck=True)[2]
         except ProjError as error:
             raise InputError(source, f"{said}: {_words(way)} fails here", remedy) from error
     metres = np.asarray(raised, dtype=float) * ends[1].axis_info[0].unit_conversion_factor
@@ -140,7 +141,8 @@ def _reached(way: pyproj.Transformer, longitude: FloatArray, latitude: FloatArra
 
 def _ways(above: pyproj.CRS, wanted: pyproj.CRS, longitude: FloatArray, latitude: FloatArray) -> TransformerGroup:
     """Operations that work with what is installed, the best first; a no-op by ignorance is none."""
-    area = AreaOfInterest(np.min(longitude), np.min(latitude), np.max(longitude), np.max(latitude))
+    west, east = wrapped(np.min(longitude)), wrapped(np.max(longitude))
+    area = AreaOfInterest(float(west), np.min(latitude), float(east), np.max(latitude))
     start, end = (pyproj.CRS.from_user_input(f"EPSG:4326+{crs.to_epsg()}") for crs in (above, wanted))
     with warnings.catch_warnings():  # that a better one is not installed is known from the group itself
         warnings.simplefilter("ignore")

@@ -19,6 +19,7 @@ from rasterio.errors import CRSError, NotGeoreferencedWarning, RasterioIOError
 
 from profiler.errors import InputError, MissingCRSError
 from profiler.ground import Bounds
+from profiler.longitude import continuous
 from profiler.units import FOOT, US_SURVEY_FOOT, FloatArray
 
 MOST_CELLS = 4e10
@@ -323,14 +324,15 @@ def outer_bounds(affine: tuple[float, ...], shape: tuple[int, int], way: Plane) 
     """Bounds on WGS 84 that hold every place up to a cell outside the raster, a little generous."""
     along = np.linspace(0.0, 1.0, 21)
     edge = np.zeros_like(along)
-    column = np.r_[along, along, edge, edge + 1] * (shape[1] + 2) - 1
-    row = np.r_[edge, edge + 1, along, along] * (shape[0] + 2) - 1
+    column = np.r_[along, edge + 1, along[::-1], edge] * (shape[1] + 2) - 1
+    row = np.r_[edge, along, edge + 1, along[::-1]] * (shape[0] + 2) - 1
     longitude, latitude = to_degrees(affine, way, row - 0.5, column - 0.5)
     if not (np.isfinite(longitude).all() and np.isfinite(latitude).all()):
         return Bounds(-180.0, -90.0, 180.0, 90.0)
+    longitude = continuous(longitude)  # once round the edge
     west, east, south, north = longitude.min(), longitude.max(), latitude.min(), latitude.max()
-    if east - west > 180 or west < -180 or east > 180:  # it crosses the antimeridian
-        west, east = -180.0, 180.0
+    if east - west > 180 and not way.geographic:  # it may hold a pole
+        return Bounds(-180.0, -90.0, 180.0, 90.0)
     # Edges bulge between the places looked at, by far less than a hundredth of the extent.
     wide, high = (east - west) / 100, (north - south) / 100
     return Bounds(float(west - wide), float(south - high), float(east + wide), float(north + high))

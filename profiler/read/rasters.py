@@ -19,6 +19,7 @@ from rasterio.windows import Window
 
 from profiler.errors import InputError
 from profiler.ground import Bounds, GroundSource
+from profiler.longitude import toward
 from profiler.read.datum import UNKNOWN, known_datum, same_datum
 from profiler.read.raster_header import (
     GDAL_OPTIONS,
@@ -127,9 +128,8 @@ class RasterGround:
         """
         x, y = self._plane.to_plane.transform(longitude, latitude)
         a, b, c, d, e, f = self.header.affine
-        if self._plane.geographic and self.bounds.east - self.bounds.west >= 360:
-            middle = a * self.shape[1] / 2 + b * self.shape[0] / 2 + c
-            x = middle + np.mod(x - middle + 180, 360) - 180
+        if self._plane.geographic:
+            x = toward(x, a * self.shape[1] / 2 + b * self.shape[0] / 2 + c)
         area = a * e - b * d
         with np.errstate(invalid="ignore"):
             column = (e * (x - c) - b * (y - f)) / area - 0.5
@@ -161,6 +161,8 @@ class RasterGround:
 
     def overview(self, bounds: Bounds, rows: int, columns: int) -> FloatArray:
         """Elevation [m] on a regular longitude-latitude grid over ``bounds``, north first.
+
+        ``bounds`` count longitudes by the same turns as the raster's own bounds.
 
         Decimated by averaging, from the file's own overviews where it has them; NaN outside, and
         everywhere if more than `MOST_DECODED` cells would have to be decoded.

@@ -8,9 +8,12 @@ import pyproj
 from pyproj.exceptions import CRSError, ProjError
 
 from profiler.errors import InputError, MissingCRSError
+from profiler.longitude import wrapped
 from profiler.units import FloatArray
 
-_POLAR = 84.0  # [degree], where the usual projections end
+_POLAR = 84.0
+"""No line is laid nearer to a pole [degree]: the map's projection ends at 85°, and ground around the
+line is shown too. The northernmost railways lie near 71°."""
 
 IntArray = npt.NDArray[np.int_]
 
@@ -57,10 +60,17 @@ def to_wgs84(crs: pyproj.CRS, place: FloatArray, row: IntArray, source: str) -> 
         of latitude.
     """
     _refuse(~np.isfinite(place).all(axis=1), row, place, source, "a coordinate is not a number", "correct it")
-    outside: npt.NDArray[np.bool_] = (np.abs(place[:, 0]) > 180) | (np.abs(place[:, 1]) > 90)
+    outside = _off_globe(place[:, 0], place[:, 1])
+    said: tuple[str, ...] = ()
     if crs.is_geographic:
         words = "does not suit degrees of longitude (−180 to 180) and latitude (−90 to 90)"
-        _refuse(outside, row, place, source, words, f"declare the CRS the file is really in, not {crs_words(crs)}")
+        remedy = f"declare the CRS the file is really in, not {crs_words(crs)}"
+        if outside.any() and not _off_globe(place[:, 1], place[:, 0]).any():
+            remedy = "exchange the two if latitude stands first"
+        round_the_globe = outside & ~_off_globe(place[:, 0] / 2, place[:, 1])
+        _refuse(outside & ~round_the_globe, row, place, source, words, remedy)
+        if round_the_globe.any():
+            said += ("longitudes beyond 180° taken as counted on round the globe",)
     elif place.size and not outside.any():
         words = f"looks like degrees, though the file declares {crs_words(crs)}"
         _refuse(~outside, row, place, source, words, "declare the CRS the file is really in")
@@ -76,13 +86,17 @@ def to_wgs84(crs: pyproj.CRS, place: FloatArray, row: IntArray, source: str) -> 
         row,
         moved,
         source,
-        "lies beyond 84° of latitude, where the projections used here end",
+        "lies beyond 84° of latitude, too near the pole for the projection of the map",
         "give a line outside the polar regions",
     )
-    said: tuple[str, ...] = ()
+    moved[:, 0] = wrapped(moved[:, 0])
     if "allpark" in transformer.description:
-        said = (f"{crs_words(crs)} to WGS 84 without its datum grid: places may be off by some metres",)
+        said += (f"{crs_words(crs)} to WGS 84 without its datum grid: places may be off by some metres",)
     return moved, said
+
+
+def _off_globe(longitude: FloatArray, latitude: FloatArray) -> npt.NDArray[np.bool_]:
+    return np.asarray((np.abs(longitude) > 180) | (np.abs(latitude) > 90))
 
 
 def _refuse(bad: npt.ArrayLike, row: IntArray, place: FloatArray, source: str, words: str, remedy: str) -> None:

@@ -28,19 +28,15 @@ def read_relief(sources: Sequence[GroundSource], bounds: Bounds, *, max_cells: i
     """
     if not (bounds.west < bounds.east and bounds.south < bounds.north):
         raise InputError("relief", "the bounds hold no area", "give west < east and south < north")
-    tiles = [tile for source in sources for tile in source.tiles if meet(tile.bounds, bounds)]
+    tiles = [tile for source in sources for tile in source.tiles if tile.bounds.turns_to(bounds)]
     rows, columns = _grid(tiles, bounds, max_cells)
     elevation = np.full((rows, columns), np.nan, dtype=np.float32)
     for tile in tiles:
-        _fill(elevation, tile, bounds)
-    used = [source.name for source in sources if any(meet(t.bounds, bounds) for t in source.tiles)]
+        for turns in tile.bounds.turns_to(bounds):
+            _fill(elevation, tile, bounds.turned(-turns))
+    used = [source.name for source in sources if any(t.bounds.turns_to(bounds) for t in source.tiles)]
     cell_m = (bounds.north - bounds.south) * _DEGREE_M / rows
     return Relief(elevation=elevation, bounds=bounds, cell_m=cell_m, name=", ".join(used))
-
-
-def meet(a: Bounds, b: Bounds) -> bool:
-    """Whether two boxes share any area."""
-    return a.west < b.east and b.west < a.east and a.south < b.north and b.south < a.north
 
 
 def _grid(tiles: Sequence[Ground], bounds: Bounds, max_cells: int) -> tuple[int, int]:
@@ -55,7 +51,8 @@ def _grid(tiles: Sequence[Ground], bounds: Bounds, max_cells: int) -> tuple[int,
 
 
 def _fill(elevation: FloatArray, tile: Ground, bounds: Bounds) -> None:
-    """Put a tile's overview where the mosaic is still empty, looking only at the tile's part."""
+    """Put a tile's overview where the mosaic is still empty, looking only at the tile's part;
+    ``bounds`` are the mosaic's by the turns of the tile's longitudes."""
     rows, columns = elevation.shape
     high, wide = (bounds.north - bounds.south) / rows, (bounds.east - bounds.west) / columns
     top = max(0, math.floor((bounds.north - tile.bounds.north) / high))

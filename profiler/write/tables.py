@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from profiler.landmark import GradeRun, Landmark, Landmarks, PracticeNote, Straddle
+from profiler.longitude import wrapped
 from profiler.profile import KnownResidual, Profile
 from profiler.route import DIRECTIONS, Posts
 from profiler.units import KMH, PERCENT
@@ -68,7 +69,7 @@ def _profile(profile: Profile) -> Columns:
     return {
         "chainage_m": fixed(route.chainage, 1),
         "post": post_cells(route.posts, route.chainage),
-        "longitude": fixed(route.longitude, 7),
+        "longitude": fixed(wrapped(route.longitude), 7),
         "latitude": fixed(route.latitude, 7),
         "ground_m": fixed(profile.ground, 2),
         "elevation_m": fixed(profile.elevation, 2),

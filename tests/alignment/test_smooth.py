@@ -126,7 +126,7 @@ def test_stations_at_equal_steps():
     np.testing.assert_allclose(steps, 5004 / 500, atol=1e-4)
     assert stations.distance.size == 501
     assert stations.distance[-1] == line.distance[-1]
-    assert stations.longitude[0] > 179 > 0 > stations.longitude[-1]
+    assert 179 < stations.longitude[0] < 180 < stations.longitude[-1] < 181
 
 
 def test_too_short_for_stations():

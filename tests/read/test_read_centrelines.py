@@ -375,8 +375,9 @@ def test_reference_systems_missing_unknown_or_unsuited(tmp_path):
         ([("a", "b"), (1, 2)], "not numbers"),
         ([(1, 2), (float("nan"), 3)], "not a number"),
         ([(1, 83), (1, 85)], "84°"),
-        ([(179.9, 2), (-179.9, 2)], "180° meridian"),
-        ([(179.9, 2), (180.1, 2)], "180.1"),
+        ([(400, 2), (401, 2)], "(400, 2) does not suit degrees"),
+        ([(3, 95), (3, 96)], "(3, 95) does not suit degrees"),
+        ([(-38, 131), (-38, 132)], "exchange the two if latitude stands first"),
     ],
 )
 def test_coordinates_that_make_no_line_name_their_feature(tmp_path, coordinates, words):
