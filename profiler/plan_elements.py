@@ -74,7 +74,7 @@ def elements_of(curves: Sequence[CurveElement], start: float, end: float) -> tup
     ends = curvature + half * (-1.0, 1.0)
     ends[np.abs(ends) < _STRAIGHT] = 0.0
     rows = zip(edges[:-1].tolist(), edges[1:].tolist(), ends.tolist(), names, strict=True)
-    return tuple(PlanElement(_kind(k), a, b, *k, "/".join(name) if any(k) else "") for a, b, k, name in rows)
+    return tuple(PlanElement(_kind(k), a, b, k[0], k[1], "/".join(name) if any(k) else "") for a, b, k, name in rows)
 
 
 def _kind(curvature: Sequence[float]) -> str:

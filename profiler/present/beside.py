@@ -19,6 +19,7 @@ from profiler.files import output_error
 from profiler.present.beside_lines import STROKES, AxisPanel, Strand, draw_lines, stroke_sample
 from profiler.present.beside_table import Table
 from profiler.present.chart_blocks import blocks_of
+from profiler.present.chart_curves import curve_unit_words, draw_bends
 from profiler.present.chart_frame import (
     ABOVE,
     BELOW,
@@ -34,7 +35,7 @@ from profiler.present.chart_frame import (
 )
 from profiler.present.chart_key import FINE, LINE, MARGIN, SUMMARY, draw_classes, wrapped
 from profiler.present.chart_names import gutter, set_label
-from profiler.present.chart_rows import curve_unit_words, draw_bends, draw_posts
+from profiler.present.chart_rows import draw_posts
 from profiler.present.chart_steps import Steps, draw_blocks, plan_steps, steps_unit_words
 from profiler.present.labels import Box, Candidate, Label, Room, place
 from profiler.present.palette import Limits, class_limits

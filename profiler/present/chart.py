@@ -10,11 +10,12 @@ from profiler.files import output_error
 from profiler.landmark import Landmarks
 from profiler.present.chart_blocks import blocks_of
 from profiler.present.chart_brackets import brackets_of, ruling_grade
+from profiler.present.chart_curves import draw_curves
 from profiler.present.chart_frame import GAP, GUTTER, PANEL_GAP, RIGHT, Frame, Panel, frame_of
 from profiler.present.chart_key import Foot, Heading, provenance, summary, title
 from profiler.present.chart_names import set_label
 from profiler.present.chart_rail import draw_rail
-from profiler.present.chart_rows import draw_curves, draw_posts, draw_speed
+from profiler.present.chart_rows import draw_posts, draw_speed
 from profiler.present.chart_steps import Steps, draw_steps, plan_steps
 from profiler.present.labels import Box, Candidate, Label, Room, place
 from profiler.present.palette import Limits, class_limits

@@ -122,7 +122,7 @@ class Frame:
     def row_names(self) -> list[str]:
         """Rows that exist, from the top."""
         route = self.profile.route
-        there = {"curves": bool(route.curves), "speed": bool(route.limits or route.slow_orders)}
+        there = {"curves": bool(route.curves or route.corners), "speed": bool(route.limits or route.slow_orders)}
         return [name for name in _SHARES if there.get(name, True)]
 
     def row_heights(self, extra: Mapping[str, float]) -> dict[str, float]:

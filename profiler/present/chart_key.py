@@ -11,6 +11,7 @@ from profiler.landmark import Landmark
 from profiler.present import signs
 from profiler.present.chart_blocks import blocks_of, unsure
 from profiler.present.chart_brackets import ruling_grade
+from profiler.present.chart_curves import whiskers
 from profiler.present.chart_frame import Frame
 from profiler.present.palette import DOWN, INK, UP, Limits
 from profiler.present.sheet import BODY, CAPTION, TITLE, Points, Sheet, Type, extent, plain
@@ -84,6 +85,8 @@ def provenance(frame: Frame) -> list[str]:
     else:
         sentences.append("Blocks are grade runs, a way of reading, not built grades.")
     sentences.append("Bars across an edge: where it may lie (95 %).")
+    if profile.route.curves:
+        sentences.append("Curves: as high as sharp, sloping over their spirals; 62C is the third past post 62.")
     return sentences
 
 
@@ -204,6 +207,8 @@ _SIGN_WORDS = {
     "stretch": "heavy or sustained grade",
     "unsure": "edge may lie in here",
     "tie": "edge sure",
+    "whisker": "curvature may lie in here",
+    "corner": "corner of the drawn line",
     "slow": "slow order",
 }
 
@@ -221,6 +226,8 @@ def _signs_used(frame: Frame) -> list[tuple[str, str]]:
         "stretch": bool(marks.of_kind("sustained_grade", "heavy_grade_4000_or_less", "heavy_grade_over_4000")),
         "unsure": any(unsure(block, frame) for block in edges),
         "tie": any(block.end_sure for block in edges),
+        "whisker": whiskers(frame),
+        "corner": bool(route.corners),
         "slow": bool(route.slow_orders),
     }
     return [(kind, words) for kind, words in _SIGN_WORDS.items() if used[kind]]
@@ -263,5 +270,11 @@ def _sample(sheet: Sheet, kind: str, x: float, y: float) -> None:
         signs.unsure_edge(sheet, x + 3, x + 17, y)
     elif kind == "tie":
         sheet.lines([[(x + 10, y - 5), (x + 10, y + 5)]], width=0.5, dash=(1.0, 2.2))
+    elif kind == "whisker":
+        sheet.lines([[(x + 4, y), (x + 16, y)]], width=0.6)
+        signs.whisker(sheet, x + 10, y - 3.5, y + 3.5)
+    elif kind == "corner":
+        sheet.lines([rail], width=0.6)
+        signs.corner(sheet, x + 10, y)
     else:
         signs.hatched_post(sheet, x + 5, x + 15, y - 5, y + 5)

@@ -50,6 +50,7 @@ LETTERING = {
     "number_white": Lettering(Type(NUMBER.size, bold=True, colour=WHITE), Type(BODY.size, colour=WHITE)),
     "number_outside": Lettering(NUMBER, patch=WHITE),
     "curve": Lettering(BODY),
+    "curve_number": Lettering(CAPTION),
     "speed": Lettering(BODY),
     "slow": Lettering(NAME_BOLD),
 }

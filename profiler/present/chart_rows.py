@@ -1,4 +1,4 @@
-"""The rows of a strip chart that read at a glance: Posts, Curves, Speed."""
+"""The rows of a strip chart that read at a glance: Posts, Speed."""
 
 from __future__ import annotations
 
@@ -10,15 +10,14 @@ import numpy as np
 from profiler import wording
 from profiler.present import signs
 from profiler.present.chart_frame import Frame, Panel, nice_step
-from profiler.present.chart_names import RANK_CURVE, RANK_POST, RANK_STATION, baseline, candidate, gutter
+from profiler.present.chart_names import RANK_POST, RANK_STATION, baseline, candidate, gutter
 from profiler.present.labels import Box, Label, Room
-from profiler.present.palette import CURVE_FILL, GROUND, HAIR, INK, WHITE
+from profiler.present.palette import GROUND, HAIR
 from profiler.present.sheet import Points, Sheet, plain
-from profiler.route import CurveElement, Posts, SpeedLimit
+from profiler.route import Posts, SpeedLimit
 
 _LEAST_LABEL_STEP = 36.0
 _LEAST_TICK_STEP = 5.0
-_NARROW_CURVE = 7.0
 _SLIVER = 14.0
 
 
@@ -48,11 +47,6 @@ def draw_posts(sheet: Sheet, panel: Panel, posts: Posts, lines: tuple[str, ...] 
     sheet.lines(ticks, width=0.8, z=4)
     sheet.lines(hairs, width=0.5, colour=HAIR, z=0.5)
     return labels + _equations(sheet, panel, posts, top)
-
-
-def curve_unit_words(units: str) -> str:
-    """What the figures of curves are: "degrees" or "radius, m"."""
-    return "degrees" if units == "us" else "radius, m"
 
 
 def label_step(panel: Panel, posts: Posts) -> float:
@@ -100,65 +94,6 @@ def _equations(sheet: Sheet, panel: Panel, posts: Posts, top: float) -> list[Lab
         )
         labels.append(Label(f"post equation {words}", RANK_POST + 0.5, choices))
     return labels
-
-
-def draw_curves(sheet: Sheet, room: Room, panel: Panel, frame: Frame) -> list[Label]:
-    """Curvature by hand, as tall as the tightest curve of the line asks for."""
-    gutter(sheet, panel, "curves", "Curves", [curve_unit_words(frame.units), "left up,", "right down"])
-    return draw_bends(sheet, room, panel, frame, max(abs(c.curvature) for c in frame.profile.route.curves))
-
-
-def draw_bends(sheet: Sheet, room: Room, panel: Panel, frame: Frame, tightest: float) -> list[Label]:
-    """Left up and grey, right down and white; ramps are spirals. The row is full at ``tightest`` [1/m]."""
-    row = panel.rows["curves"]
-    zero = (row.bottom + row.top) / 2
-    baseline(sheet, panel, zero, 0.6)
-    curves = frame.profile.route.curves
-    if not curves:
-        return []
-    tall = ((row.top - row.bottom) / 2 - 10) / tightest
-    narrow = float(np.median([c.end - c.start for c in curves])) * panel.scale < _NARROW_CURVE
-    here = [c for c in curves if panel.clipped(c.start, c.end)]
-    for left in (True, False):
-        shapes = [_trapezoid(panel, c, zero, tall) for c in here if (c.curvature > 0) == left]
-        sheet.areas(shapes, CURVE_FILL if left else WHITE, edge=INK, width=0.35 if narrow else 0.6, z=3)
-        for shape in shapes:
-            x, y = zip(*shape, strict=True)
-            room.take(Box(min(x), min(y), max(x), max(y)), "curve")
-    named = _tightest_per_step(panel, frame, here) if narrow else here
-    return [_curve_label(panel, frame, c, zero, tall) for c in sorted(named, key=lambda c: -abs(c.curvature))]
-
-
-def _trapezoid(panel: Panel, curve: CurveElement, zero: float, tall: float) -> list[tuple[float, float]]:
-    body = (curve.start + curve.spiral_in, curve.end - curve.spiral_out)
-    places = (curve.start, *body, curve.end)
-    heights = (0.0, curve.curvature, curve.curvature, 0.0)
-    kept = np.clip(places, panel.start, panel.end)
-    k = np.interp(kept, places, heights) if places[0] < body[0] else np.array(heights)
-    return [(float(panel.x(s)), zero + float(v) * tall) for s, v in zip(kept, k, strict=True)]
-
-
-def _tightest_per_step(panel: Panel, frame: Frame, curves: list[CurveElement]) -> list[CurveElement]:
-    """The tightest curve of each hand between two labelled posts."""
-    posts = frame.profile.route.posts
-    step = label_step(panel, posts)
-    best: dict[tuple[int, bool], CurveElement] = {}
-    for curve in curves:
-        key = (int(posts.at((curve.start + curve.end) / 2) // step), curve.curvature > 0)
-        if key not in best or abs(curve.curvature) > abs(best[key].curvature):
-            best[key] = curve
-    return list(best.values())
-
-
-def _curve_label(panel: Panel, frame: Frame, curve: CurveElement, zero: float, tall: float) -> Label:
-    words = wording.curve_figure(curve.curvature, frame.units)
-    middle = (curve.start + curve.spiral_in + curve.end - curve.spiral_out) / 2
-    x, edge = float(panel.x(middle)), zero + curve.curvature * tall
-    y = edge + 3.2 if curve.curvature > 0 else edge - 8.4
-    choices = tuple(candidate("curve", words, x + dx, y, "center") for dx in (0.0, -5.0, 5.0))
-    where = wording.post_text(frame.profile.route.posts, middle)
-    name = f"curve {wording.curve_text(curve.curvature, frame.units)}, {where}"
-    return Label(name, RANK_CURVE, choices if panel.holds(middle) else ())
 
 
 def draw_speed(sheet: Sheet, room: Room, panel: Panel, frame: Frame) -> list[Label]:

@@ -82,6 +82,24 @@ def unsure_edge(sheet: Sheet, left: float, right: float, y: float) -> Box:
     return Box(left - 1.5, y - _CAP - 1, right + 1.5, y + _CAP + 1)
 
 
+def whisker(sheet: Sheet, x: float, low: float, high: float) -> Box:
+    """A thin capped bar from ``low`` up to ``high``: the height lies somewhere in here."""
+    cap = _CAP / 2
+    pieces = [[(x, low), (x, high)], [(x - cap, low), (x + cap, low)], [(x - cap, high), (x + cap, high)]]
+    sheet.lines(pieces, width=1.8, colour=WHITE, z=_Z_SIGN)
+    sheet.lines(pieces, width=0.6, z=_Z_SIGN)
+    return Box(x - cap, low - 0.5, x + cap, high + 0.5)
+
+
+def corner(sheet: Sheet, x: float, y: float) -> Box:
+    """A small cross on the line at (x, y): the drawing is broken here."""
+    half = _CAP * 0.7
+    pieces = [[(x - half, y - half), (x + half, y + half)], [(x - half, y + half), (x + half, y - half)]]
+    sheet.lines(pieces, width=2.8, colour=WHITE, z=_Z_SIGN)
+    sheet.lines(pieces, width=1.1, z=_Z_SIGN)
+    return Box(x - half, y - half, x + half, y + half)
+
+
 def bracket(sheet: Sheet, left: float, right: float, y: float, *, above: bool, heavy: bool) -> Box:
     """A bracket over (or under) a stretch, its ends turned towards the blocks."""
     turn = -3.5 if above else 3.5
