@@ -189,7 +189,7 @@ def test_help(args: tuple[str, ...]):
     assert run.stderr == ""
     assert f"Example: gradewright {args[0] if args else 'profile'}" in run.stdout
     if not args:
-        assert re.search(r"profile .+\n +check .+\n +demo .+\n +network ", run.stdout)
+        assert re.search(r"profile .+\n +beside .+\n +check .+\n +demo .+\n +network ", run.stdout)
 
 
 @pytest.mark.usefixtures("here")
