@@ -64,7 +64,7 @@ def test_reverse_curves_adjoin():
 
 
 def test_figures_and_numbers():
-    """Worked: one figure an arc, one number a curve; the middle of the compound, 3,250 m, is 2.02 miles past post 38."""
+    """Worked: one figure an arc, one number a curve; the middle of the compound, 3,250 m, is 2 miles past post 38."""
     found = words(chart())
     assert {"2°", "5°", "6°", "4°", "40A"} <= set(found)
     assert found.count("40A") == 1
