@@ -15,7 +15,7 @@ from profiler.landmark import Landmarks
 from profiler.landmarks.find import LandmarkSettings, find_landmarks
 from profiler.profile import Profile, reversed_profile
 from profiler.route import Posts, Route
-from profiler.units import EARTH_RADIUS, POST_UNITS, FloatArray
+from profiler.units import EARTH_RADIUS, PERCENT, POST_UNITS, FloatArray
 
 MOST = 6
 """More lines than these cannot be told apart on one picture."""
@@ -148,15 +148,16 @@ def compare_beside(
         raise InputError("beside", "only one line is given", "give two or more to be set side by side")
     if len(profiles) > MOST:
         raise InputError("beside", f"{len(profiles)} lines cannot be told apart on one picture", f"give {MOST} at most")
+    first = profiles[0]
     called = told_apart([p.route.name for p in profiles], names)
-    posts_common = all(_same_posts(profiles[0].route.posts, p.route.posts) for p in profiles)
-    ways, remarks = [], [*_datum_remarks(profiles), *_unit_remarks(profiles)]
+    posts_common = all(_same_posts(first.route.posts, p.route.posts) for p in profiles)
+    ways, remarks = [], [*_datum_remarks(profiles), *_unit_remarks(profiles), *_compensation_remarks(profiles)]
     for i, profile in enumerate(profiles):
-        turned = i > 0 and _runs_back(profiles[0].route, profile.route, posts_common)
+        turned = i > 0 and _runs_back(first.route, profile.route, posts_common)
         if turned:
             remarks.append(f"{string.ascii_uppercase[i]} is drawn the other way: it is turned to run as A does")
         way = reversed_profile(profile) if turned else profile
-        ways.append((dataclasses.replace(way, units=profiles[0].units), turned))
+        ways.append((dataclasses.replace(way, units=first.units, curve_compensation=first.curve_compensation), turned))
     by_posts = posts_common and all(_overlaps(ways[0][0].route, way.route) for way, _ in ways)
     if posts_common and not by_posts:
         remarks.append("the lines share hardly any posts: they are set side by side from their starts")
@@ -203,6 +204,13 @@ def _unit_remarks(profiles: Sequence[Profile]) -> list[str]:
     return [
         f"the sources are read in different units: {'US' if profiles[0].units == 'us' else 'metric'}, as A, for all"
     ]
+
+
+def _compensation_remarks(profiles: Sequence[Profile]) -> list[str]:
+    if len({p.curve_compensation for p in profiles}) == 1:
+        return []
+    shown = f"{profiles[0].curve_compensation / PERCENT:g} % a degree"
+    return [f"the sources compensate curves differently: {shown}, as A, for all"]
 
 
 def _same_posts(first: Posts, other: Posts) -> bool:

@@ -183,6 +183,15 @@ def test_datums_and_units_are_said():
     assert "US, as A" in said
 
 
+def test_curves_are_compensated_alike():
+    """Law: the first line's compensation holds for all, so that a line differs from itself in nothing; it is said."""
+    profile = invented_profile()
+    other = dataclasses.replace(profile, curve_compensation=2 * profile.curve_compensation)
+    beside = compare_beside([profile, other])
+    assert all(d.value == 0 for d in beside.differences)
+    assert any("compensate curves differently: 0.04 % a degree" in said for said in beside.remarks)
+
+
 def test_a_train_longer_than_the_line_has_no_ruling_grade():
     """Law: no figure where there is none, and no difference of it."""
     profile = invented_profile()
