@@ -14,6 +14,7 @@ from profiler.alignment.route import Surroundings, cut_between, lay_route, part_
 from profiler.alignment.smooth import SmoothedLine, smooth_line
 from profiler.alignment.spans import PieceSpan, piece_spans
 from profiler.alignment.stations import StationedLine, lay_stations
+from profiler.alignment.stray import without_strays
 from profiler.centreline import Centreline
 from profiler.elevation.coverage import Gap, gaps, longest_covered
 from profiler.elevation.estimator import Estimate
@@ -78,6 +79,7 @@ def draw_line(territory: Territory, progress: Progress = quiet) -> DrawnLine:
     centreline = read_centreline(territory.folder / table.path, layer=table.layer, keep=keep)
     around = _surroundings(territory)
     joined = join(centreline, start=_coordinates(table.start), end=_coordinates(table.end))
+    joined, of_strays = without_strays(joined, centreline)
     line, spans = _smoothed(centreline, joined)
     start, end = cut_between(line, spans, territory, around)
     if start > end:
@@ -88,7 +90,8 @@ def draw_line(territory: Territory, progress: Progress = quiet) -> DrawnLine:
         line = line.part(start, end)
         spans = tuple(dataclasses.replace(s, start=s.start - start, end=s.end - start) for s in spans)
     stations = lay_stations(line, territory.settings.step_m)
-    return DrawnLine(centreline, line, spans, stations, around, (*centreline.assumptions, *joined.assumptions))
+    said = (*centreline.assumptions, *joined.assumptions, *of_strays)
+    return DrawnLine(centreline, line, spans, stations, around, said)
 
 
 def _coordinates(place: Place | None) -> tuple[float, float] | None:
