@@ -39,6 +39,11 @@ def size_text(curvature: float, units: str) -> str:
     return f"{degree} ({radius})" if units == "us" else f"{radius} ({degree})"
 
 
+def short_size_text(curvature: float, units: str) -> str:
+    """ "5.2°" or "336 m": a curvature [1/m] on a label."""
+    return degree_text(curvature) if units == "us" else f"{radius_figure(curvature, units)} m"
+
+
 def size_sure_text(curvature: float, se: float, units: str) -> str:
     """ "sure to ±0.3°" or "radius 318–356 m (95 %)": how sure a curvature [1/m] is, by its standard error."""
     reach = 1.96 * se

@@ -118,19 +118,24 @@
     }
     const run = data.grades.find(([from, to_]) => at >= from && at <= to_);
     const here = data.places.reduce((best, place) => Math.abs(place[0] - at) < Math.abs(best[0] - at) ? place : best);
-    const content = run ? words(run[2][0], [...run[2].slice(1), here[1]]) : words(here[1], []);
+    const bends = data.plan.filter((mark) => mark.sign === "bend" && at >= mark.start && at <= mark.end);
+    const bent = bends.map((mark) => mark.title + ": " + mark.lines[0]);
+    const content = run ? words(run[2][0], [...run[2].slice(1), here[1], ...bent]) : words(here[1], bent);
     L.popup({ maxWidth: 280 }).setLatLng(placeAt(at)).setContent(content).openOn(map);
   });
 
   // ---------------------------------------------------------------- signs
+  const twice = (d) => [["path", { class: "ground", d }], ["path", { d }]]; // strokes on a white ground
   const SHAPES = { // drawn about 0, 0
     station: [["rect", { x: -4.5, y: -4.5, width: 9, height: 9 }]],
     crest: [["path", { d: "M-6.5 5L0 -6.5L6.5 5Z" }]],
     sag: [["path", { d: "M-6.5 -5L0 6.5L6.5 -5Z" }]],
     break: [["circle", { r: 5 }]],
     curve: [["path", { d: "M-6 4A6 6 0 0 1 6 4Z" }]],
+    corner: twice("M-4 -4L4 4M-4 4L4 -4"),
+    practice: twice("M0 -5.4V5.4M-4.7 -2.7L4.7 2.7M-4.7 2.7L4.7 -2.7"),
   };
-  const BESIDE = { ruling: 2.4, heavy: 1.1 }; // weight of brackets beside the line
+  const BESIDE = { ruling: 2.4, heavy: 1.1, bend: 0.8 }; // weight of brackets beside the line
   function shape(sign, parent) {
     for (const [name, attributes] of SHAPES[sign] || []) draw(name, Object.assign({ class: "shape" }, attributes), parent);
   }
@@ -139,7 +144,10 @@
     shape(sign, svg);
     return L.divIcon({ className: "sign sign-" + sign, iconSize: [24, 24], html: svg });
   }
-  const signs = data.marks.map((mark) => {
+  const layer = { open: false }; // curves and what belongs to them are there while their list is open
+  const asked = data.plan.map((mark) => Object.assign({ asked: true }, mark));
+  const hidden = (sign) => sign.asked && !layer.open;
+  const signs = [...data.marks, ...asked].map((mark) => {
     const marker = L.marker(placeAt(mark.at), { icon: icon(mark.sign), keyboard: true, riseOnHover: true });
     marker.bindPopup(words(mark.title, [mark.where, ...mark.lines]), { maxWidth: 290, offset: [0, -4] });
     marker.on("add", () => marker.getElement().setAttribute("aria-label", [mark.title, mark.where, ...mark.lines].join(". ")));
@@ -175,7 +183,7 @@
   }
 
   const pen = document.createElement("canvas").getContext("2d");
-  const FONTS = { post: "bold 11px", station: "13px", bold: "bold 12px", italic: "italic 11px" };
+  const FONTS = { post: "bold 11px", figure: "11px", station: "13px", bold: "bold 12px", italic: "italic 11px" };
   const measured = new Map();
   function textWidth(text, style) {
     const key = style + text;
@@ -274,8 +282,8 @@
     return labels;
   }
 
-  const STYLE = { station: "station", tunnel: "italic", bridge: "italic", suspected: "italic" };
-  const RANK = { crest: 1, sag: 1, ruling: 0.5, break: 1.5, station: 2, suspected: 3, tunnel: 3, bridge: 4, curve: 5, heavy: 5 };
+  const STYLE = { station: "station", tunnel: "italic", bridge: "italic", suspected: "italic", bend: "figure", corner: "figure", practice: "figure" };
+  const RANK = { crest: 1, sag: 1, ruling: 0.5, break: 1.5, station: 2, suspected: 3, tunnel: 3, bridge: 4, curve: 5, heavy: 5, corner: 6, practice: 6, bend: 7 };
   const AREAL = new Set(["tunnel", "bridge", "suspected"]);
   function signLabels(taken) {
     const labels = [];
@@ -283,7 +291,7 @@
       if (sign.sign in BESIDE) continue;
       const arc = arcAt(sign.at), p = pointAt(arc);
       const long = arcAt(sign.end) - arcAt(sign.start);
-      const shown = isSeen(p) && (!AREAL.has(sign.sign) || long >= 5);
+      const shown = !hidden(sign) && isSeen(p) && (!AREAL.has(sign.sign) || long >= 5);
       show(sign, shown, placeAt(sign.at));
       if (!shown) continue;
       if (!AREAL.has(sign.sign)) taken.add(around(p[0], p[1], 8));
@@ -303,6 +311,7 @@
     const labels = [];
     const level = { left: [], right: [] };
     for (const sign of signs.filter((s) => s.sign in BESIDE).sort((a, b) => BESIDE[b.sign] - BESIDE[a.sign])) {
+      if (hidden(sign)) { show(sign, false); continue; }
       const [from, to] = [arcAt(sign.start), arcAt(sign.end)];
       // Brackets of one side that share ground stand one outside the other.
       const floor = level[sign.side].filter(([a, b]) => a < to + 8 && b > from - 8).length;
@@ -317,7 +326,7 @@
       show(sign, inner.length > 0 && to - from > 8, middle ? map.layerPointToLatLng(middle) : placeAt(sign.at));
       if (!inner.length || to - from <= 8) continue;
       const pick = (share) => inner[Math.min(Math.floor(inner.length * share), inner.length - 1)];
-      labels.push({ rank: RANK[sign.sign], style: "bold", texts: [sign.label, sign.short], at: [0.5, 0.35, 0.65, 0.2, 0.8, 0.05, 0.95].map(pick),
+      labels.push({ rank: RANK[sign.sign], style: STYLE[sign.sign] || "bold", texts: [sign.label, sign.short], at: [0.5, 0.35, 0.65, 0.2, 0.8, 0.05, 0.95].map(pick),
         along: tangentAt((from + to) / 2, 10), side: Math.sign(offset), sign });
     }
     return labels;
@@ -493,6 +502,12 @@
     } else shape(name, svg);
     make("span", {}, item, text);
   }
+  function signSamples(parent, marks, names) {
+    const used = new Set(marks.map((mark) => mark.sign));
+    const list = make("ul", { class: "signs", "aria-label": "Signs" }, parent);
+    for (const [name, text] of Object.entries(names)) if (used.has(name)) signSample(list, name, text);
+    return list;
+  }
   function buildKey() {
     const all = make("details", small() ? {} : { open: "" }, key);
     const head = make("summary", {}, all);
@@ -511,11 +526,8 @@
     const senses = make("p", { class: "senses" }, all);
     make("span", {}, senses, "← up, as travelled");
     make("span", {}, senses, "down, as travelled →");
-    const used = new Set(data.marks.map((mark) => mark.sign));
-    const signList = make("ul", { class: "signs", "aria-label": "Signs" }, all);
-    const names = { ruling: "ruling grade", heavy: "heavy or sustained grade", crest: "crest", sag: "sag", break: "grade break",
-      curve: "sharpest curve", station: "station", tunnel: "in tunnel", suspected: "structure suspected only", bridge: "bridge" };
-    for (const [name, text] of Object.entries(names)) if (used.has(name)) signSample(signList, name, text);
+    const signList = signSamples(all, data.marks, { ruling: "ruling grade", heavy: "heavy or sustained grade", crest: "crest", sag: "sag", break: "grade break",
+      curve: "sharpest curve", station: "station", tunnel: "in tunnel", suspected: "structure suspected only", bridge: "bridge" });
     const steps = new Set(data.unsure.map((run) => run[2]));
     data.band.words.forEach((text, i) => {
       if (!steps.has(i + 1)) return;
@@ -532,22 +544,30 @@
       make("strong", {}, item, String(data.posts[data.posts.length >> 1][1]));
       make("span", {}, item, data.post_words);
     }
-    buildPlaces(all);
+    buildPlaces(all, "Places on the line (" + data.marks.length + ")", signs.filter((sign) => !sign.asked));
+    if (asked.length) {
+      const plan = buildPlaces(all, data.plan_words, signs.filter((sign) => sign.asked));
+      plan.classList.add("plan");
+      plan.addEventListener("toggle", () => { layer.open = plan.open; redraw(); });
+      plan.querySelector("ol").before(signSamples(plan, data.plan, { bend: "curve, on its outer side",
+        corner: "corner of the drawn line", practice: "departs from design practice" }));
+    }
     const end = make("div", { class: "key-end" }, all);
     for (const note of data.notes) make("p", { class: "small" }, end, note);
     const layers = holder.querySelector(".leaflet-control-layers");
     if (layers) end.prepend(layers);
     all.addEventListener("toggle", () => redraw());
   }
-  function buildPlaces(parent) {
+  function buildPlaces(parent, title, some) {
     const places = make("details", { class: "places" }, parent);
-    make("summary", {}, places, "Places on the line (" + signs.length + ")");
+    make("summary", {}, places, title);
     const list = make("ol", {}, places);
-    for (const sign of signs) {
+    for (const sign of some) {
       const button = make("button", { type: "button" }, make("li", {}, list), sign.label + " · " + sign.where);
       button.addEventListener("click", () => visit(sign));
     }
     places.addEventListener("toggle", () => redraw());
+    return places;
   }
   function visit(sign) {
     untouched = false;

@@ -17,7 +17,7 @@ from profiler.errors import OutputError
 from profiler.files import output_error
 from profiler.ground import Relief
 from profiler.landmark import Landmarks
-from profiler.present import map_line, map_marks
+from profiler.present import map_curves, map_line, map_marks
 from profiler.present.hillshade import shade
 from profiler.present.offline import check_whole, inline_script, own_file, whole_page
 from profiler.present.palette import BAND, Limits, class_limits
@@ -102,6 +102,7 @@ def map_data(
 ) -> dict[str, Any]:
     """Everything the page's script draws, in plain values; it computes nothing but places on paper."""
     route, units = profile.route, profile.units
+    plan = map_curves.curve_marks(profile, landmarks)
     return {
         "name": route.name or wording.travel_words(route),
         "direction": wording.travel_words(route),
@@ -119,6 +120,8 @@ def map_data(
         "posts": map_marks.post_marks(profile),
         "post_words": map_marks.post_unit_words(route.posts),
         "marks": map_marks.marks(profile, landmarks),
+        "plan": plan,
+        "plan_words": map_curves.heading(plan),
         "invented": wording.INVENTED if profile.invented else "",
         "notes": _notes(profile, relief, credit),
         "caution": wording.CAUTION_SHORT,

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from profiler import wording
+from profiler import curve_words, wording
 from profiler.landmark import GradeRun, Landmark, Landmarks
 from profiler.profile import Profile
 from profiler.route import Posts, Structure
@@ -88,14 +88,14 @@ def _stations(profile: Profile) -> Iterable[Mark]:
     posts = profile.route.posts
     for station in profile.route.stations:
         where = wording.stretch_words(posts, station.chainage, station.chainage)
-        yield _mark("station", station.chainage, station.name, where, ["station"], title=station.name)
+        yield mark_of("station", station.chainage, station.name, where, ["station"], title=station.name)
 
 
 def _structure(profile: Profile, structure: Structure) -> Mark:
     length = wording.short_length_text(structure.end - structure.start, profile.units)
     name = structure.name or structure.kind.capitalize()
     where = wording.stretch_words(profile.route.posts, structure.start, structure.end, 2)
-    return _mark(
+    return mark_of(
         structure.kind,
         (structure.start + structure.end) / 2,
         f"{name}, {length}",
@@ -119,7 +119,7 @@ def _suspected(profile: Profile, item: Landmark) -> Mark:
         *(["no end seen before the line ends"] if open_end else []),
         wording.elevation_sure_words(float(np.median(se)), float(se.max()), units) if se.size else "",
     ]
-    return _mark(
+    return mark_of(
         "suspected",
         item.at,
         wording.suspected_words(item.kind, item.probability, open_end),
@@ -139,7 +139,7 @@ def _turn(profile: Profile, item: Landmark) -> Mark:
     if item.place_low is not None and item.place_high is not None:
         between = wording.stretch_words(posts, item.place_low, item.place_high, 2)
         lines.append(f"its place: {between} (95 %)")
-    return _mark(
+    return mark_of(
         item.kind, item.at, f"{name} {wording.post_text(posts, item.at)}", where, lines, title=item.kind.capitalize()
     )
 
@@ -154,7 +154,7 @@ def _break(profile: Profile, landmarks: Landmarks, item: Landmark) -> Mark:
         words = wording.break_words(before.grade, after.grade, units, before.grade_se, after.grade_se)
         label = f"{name} {words}"
     where = wording.stretch_words(profile.route.posts, item.at, item.at, 2)
-    return _mark(
+    return mark_of(
         "break",
         item.at,
         label,
@@ -180,11 +180,14 @@ def _meeting(runs: Sequence[GradeRun], at: float) -> tuple[GradeRun | None, Grad
 
 def _sharpest(profile: Profile, item: Landmark) -> Mark:
     units = profile.units
-    curve = wording.curve_text(float(curvature_of_degree(item.value)), units)
-    hand = "left" if item.value > 0 else "right"
+    curvature = float(curvature_of_degree(item.value))
     where = wording.stretch_words(profile.route.posts, item.start, item.end, 2)
-    lines = [f"{curve if units == 'us' else f'radius {curve}'}, to the {hand}", _sure(item)]
-    return _mark("curve", item.at, f"sharpest curve {curve}", where, lines, title="Sharpest curve")
+    hand = "left" if item.value > 0 else "right"
+    lines = [f"{curve_words.size_text(curvature, units)}, to the {hand}", _sure(item)]
+    named = (c for c in profile.route.curves if (c.start, c.end) == (item.start, item.end))
+    title = next((f"Sharpest curve, {c.number}" for c in named), "Sharpest curve")
+    label = f"sharpest curve {wording.curve_text(curvature, units)}"
+    return mark_of("curve", item.at, label, where, lines, title=title)
 
 
 def _ruling(profile: Profile, landmarks: Landmarks) -> Iterable[Mark]:
@@ -199,7 +202,7 @@ def _ruling(profile: Profile, landmarks: Landmarks) -> Iterable[Mark]:
         others = landmarks.of_kind("ruling_grade_compensated", direction=direction)
         lines = [_ruling_line(profile, item, head) for item in (*items, *others)]
         grade = _landmark_grade(head, units)
-        yield _mark(
+        yield mark_of(
             "ruling",
             head.at,
             f"ruling {grade} {towards}",
@@ -239,7 +242,7 @@ def _long_grades(profile: Profile, landmarks: Landmarks) -> Iterable[Mark]:
             stretch = min(i.start for i in group), max(i.end for i in group)
             kind = "heavy" if any(item.kind != "sustained_grade" for item in group) else "sustained"
             grade = _landmark_grade(head, units)
-            yield _mark(
+            yield mark_of(
                 "heavy",
                 sum(stretch) / 2,
                 f"{kind} {grade} {towards}",
@@ -277,7 +280,7 @@ def _sure(item: Landmark) -> str:
     return wording.probability_words(item.probability)
 
 
-def _mark(
+def mark_of(
     sign: str,
     at: float,
     label: str,
@@ -289,6 +292,7 @@ def _mark(
     side: str = "",
     short: str = "",
 ) -> Mark:
+    """A mark at one place, or beside a ``stretch``, by chainage. [m]"""
     start, end = stretch or (at, at)
     return {
         "sign": sign,

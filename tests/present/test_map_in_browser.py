@@ -30,7 +30,7 @@ addEventListener("load", () => setTimeout(() => {
     .map((e) => parseFloat(getComputedStyle(e).fontSize));
   const set = (name, value) => document.body.setAttribute("data-" + name, value);
   set("signs", document.querySelectorAll(".sign[tabindex='0'][role='button'][aria-label]").length);
-  set("places", document.querySelectorAll(".places button").length);
+  set("places", document.querySelectorAll(".places:not(.plan) button").length);
   set("samples", document.querySelectorAll(".samples li").length);
   set("labels", boxes.map(([t]) => t).join("|"));
   set("overlaps", overlaps.join("|"));
@@ -38,6 +38,20 @@ addEventListener("load", () => setTimeout(() => {
   document.querySelector("path.leaflet-interactive").dispatchEvent(
     new MouseEvent("click", { bubbles: true, clientX: 0, clientY: 0, view: window }));
   set("popup", (document.querySelector(".leaflet-popup-content") || document.body).textContent);
+  const plan = document.querySelector("details.plan");
+  if (plan) {
+    set("planned", plan.querySelectorAll("button").length);
+    set("before", document.querySelectorAll(".sign-bend").length);
+    plan.open = true;
+    setTimeout(() => {
+      set("after", document.querySelectorAll(".sign-bend").length);
+      set("figures", [...document.querySelectorAll(".drawing text.figure")].map((t) => t.textContent).join("|"));
+      plan.querySelector("button").click();
+      setTimeout(() => {
+        set("curve", [...document.querySelectorAll(".leaflet-popup-content strong")].pop().textContent);
+      }, 1000);
+    }, 100);
+  }
   set("wide", document.documentElement.scrollWidth <= innerWidth);
 }, 300));
 </script></html>"""
@@ -100,6 +114,15 @@ def test_the_other_way_and_metric(opened):
     seen = opened(turned, Landmarks((), (), ()))
     assert seen["overlaps"] == ""
     assert seen["signs"] == seen["places"] == "6"
+
+
+def test_curves_are_there_when_asked_for(opened):
+    """Worked: nine curves, none on the map until their list is opened; then those in sight, with words that open."""
+    seen = opened(invented_profile(), invented_landmarks())
+    assert (seen["planned"], seen["before"]) == ("9", "0")
+    assert 1 <= int(seen["after"]) <= 9
+    assert "45A 8.0°" in seen["figures"]
+    assert seen["curve"] == "Curve 40A"
 
 
 def test_hostile_names_do_not_run(opened):
