@@ -148,11 +148,7 @@ def _placed(
     found = {name: drawn.nearest(*place) for name, place in given.items()}
     for name, (off, _) in found.items():
         if off.min() > WITHIN:
-            raise RouteError(
-                source,
-                f"the {name} at {place_words(given[name])} lies {off.min():.0f} m from the nearest piece",
-                f"give a place within {WITHIN:.0f} m of the line",
-            )
+            raise _far_end(drawn, name, given[name], float(off.min()), source)
     component = np.zeros(drawn.first.size, dtype=int)
     component[[link.piece for link in network.links]] = network.component[network.node[:, 0]]
     nearest = {name: np.full(int(component.max()) + 1, np.inf) for name in given}
@@ -164,6 +160,16 @@ def _placed(
         raise gap_error(network, own, network.component[network.node[:, 0]] == other, source)
     here = component == int(np.argmin(total))
     return {name: _on_vertex(drawn, int(np.argmin(np.where(here, off, np.inf))), s) for name, (off, s) in found.items()}
+
+
+def _far_end(drawn: Drawn, name: str, place: Place, off: float, source: str) -> RouteError:
+    """The sentence for an end off the line; nearer to it with its coordinates exchanged, that is said."""
+    exchanged = drawn.nearest(place[1], place[0])[0].min() if abs(place[0]) <= 90 else np.inf
+    far = f"{off:.0f} m" if off < 10 * KILOMETRE else f"{off / KILOMETRE:.0f} km"
+    remedy = f"give a place within {WITHIN:.0f} m of the line"
+    if exchanged < off / 10:
+        remedy = "longitude and latitude look exchanged, in the territory file or in that of the line"
+    return RouteError(source, f"the {name} at {place_words(place)} lies {far} from the nearest piece", remedy)
 
 
 def _on_vertex(drawn: Drawn, piece: int, along: FloatArray) -> tuple[int, float]:

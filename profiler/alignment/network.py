@@ -18,6 +18,7 @@ import numpy.typing as npt
 from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import connected_components, dijkstra
 
+from profiler.alignment.crossings import crossings_apart
 from profiler.alignment.smooth import earth_centred
 from profiler.alignment.snap import TURN_BACK, IntArray, close_gaps
 from profiler.centreline import Piece
@@ -131,7 +132,8 @@ class Network:
         self.end = np.array([[link.position[0], link.position[-1]] for link in links])
         self.end_place = np.array([[(x.longitude[i], x.latitude[i]) for i in (0, -1)] for x in links])
         exact = np.unique(_key(self.end_place[..., 0], self.end_place[..., 1]), return_inverse=True)[1]
-        self.node, self.gaps = close_gaps(exact.reshape(-1, 2), self.end, self.way_out, tolerance)
+        apart = crossings_apart(exact.reshape(-1, 2), self.way_out)
+        self.node, self.gaps = close_gaps(apart, self.end, self.way_out, tolerance)
         self.count = int(self.node.max()) + 1
         self.component = connected_components(self._plain(np.ones(len(links), dtype=bool)), directed=False)[1]
 

@@ -29,6 +29,7 @@ BEHIND_SHARE = 0.5
 
 _DENSE = 20.0
 _SWEEPS = 6
+_SAME = 0.02  # [m]
 
 GIVE_ENDS = "give start and end by longitude and latitude in the territory file"
 
@@ -235,6 +236,9 @@ def gap_error(network: Network, own: int, others: npt.NDArray[np.bool_], source:
     i = int(np.argmin(off))
     here = network.end_place[mine].reshape(-1, 2)[i]
     there = network.end_place[others].reshape(-1, 2)[j[i]]
+    if off[i] < _SAME:
+        problem = f"the pieces make two lines that cross at {place_words(here)}"
+        return RouteError(source, problem, "give start and end on one of them in the territory file")
     gap = f"{off[i]:.0f} m" if off[i] < 10 * KILOMETRE else f"{off[i] / KILOMETRE:.0f} km"
     return RouteError(
         source,

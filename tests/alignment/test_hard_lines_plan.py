@@ -19,7 +19,7 @@ TO, BACK = False, True
 SHAPES = {  # (length m, curvature 1/m, whether the train reverses before it)
     "straight": [(2000, 0, TO)],
     "hairpin of 70 m": [(800, 0, TO), (np.pi * 70, 1 / 70, TO), (800, 0, TO)],
-    "helical line": [(500, 0, TO), (2.6 * np.pi * 250, 1 / 250, TO), (900, 0, TO)],
+    "helical line": [(500, 0, TO), (1.5 * np.pi * 250, 1 / 250, TO), (900, 0, TO)],
     "zigzag": [
         *((1000, 0, TO), (100, 1 / 300, TO), (200, 0, TO)),
         *((300, -1 / 300, BACK), (700, 0, TO), (100, 1 / 200, BACK), (1000, 0, TO)),
@@ -139,3 +139,66 @@ def test_a_gap_across_the_180_degree_meridian_is_named_on_both_sides():
     line = pieces(plane[:40], plane[60:], longitude=179.987)
     with pytest.raises(RouteError, match=r"gap of 421 m between -179\.99\d+, 47\.00000 and 179\.99\d+, 47\.00000"):
         join(line)
+
+
+def crossing_itself() -> tuple[np.ndarray, int, int]:
+    """A helical line with a vertex where it crosses itself, and that vertex's two numbers.
+
+    Worked: 500 m straight, then three quarters of a circle of 250 m: it comes back to the straight at 250 m.
+    """
+    plane, crossing = drawn("helical line", 20), np.array([250.0, 0.0])
+    after = int(np.flatnonzero((plane[:-1, 1] > 0) & (plane[1:, 1] <= 0))[-1]) + 1
+    before = int(np.flatnonzero(plane[:, 0] > 250)[0])
+    return (
+        np.vstack((plane[:before], crossing, plane[before:after], crossing, plane[after:])),
+        before,
+        after + 1,
+    )
+
+
+def test_a_line_that_crosses_itself_is_one_line():
+    """Law: drawn as one piece, with or without a vertex in common, or cut there, it is as long as it is."""
+    plane, first, second = crossing_itself()
+    bare = np.delete(plane, [first, second], axis=0)
+    cuts = [(plane[: first + 1], plane[first : second + 1], plane[second:]), (plane[: second + 1], plane[second:])]
+    whole = length(join(pieces(bare)))
+    for drawn_as in ((plane,), *cuts, cuts[0][::-1]):
+        assert length(join(pieces(*drawn_as))) == pytest.approx(whole, abs=0.3)
+    ends = [tuple(float(x[0]) for x in degrees(plane[[i]])) for i in (0, -1)]
+    assert length(join(pieces(*cuts[0]), start=ends[0], end=ends[1])) == pytest.approx(whole, abs=0.3)
+
+
+def test_tracks_that_part_at_less_than_thirty_degrees_are_a_junction():
+    """Law: four ways that meet at 20° may be joined by slips: which way is meant has to be said."""
+    ways = [np.outer(np.arange(0, 2001, 50), [np.cos(a), np.sin(a)]) for a in np.radians([0, 20, 180, 200])]
+    with pytest.raises(RouteError, match=r"the line forks at 10\.00000, 47\.00000"):
+        join(pieces(*ways))
+    across = [np.outer(np.arange(0, 2001, 50), [np.cos(a), np.sin(a)]) for a in np.radians([0, 60, 180, 240])]
+    with pytest.raises(RouteError, match=r"two lines that cross at 10\.00000, 47\.00000; give start and end on one"):
+        join(pieces(*across))
+
+
+def test_a_ring_has_no_ends():
+    """Law: a closed line is refused; with its ends given the shorter way between them is taken, and said."""
+    turn = np.linspace(0, 2 * np.pi, 101)
+    ring = 500 * np.column_stack((np.cos(turn), np.sin(turn)))
+    ring[-1] = ring[0]
+    with pytest.raises(RouteError, match="closed upon itself and has no ends; give start and end"):
+        join(pieces(ring))
+    ends = [tuple(float(x[0]) for x in degrees(ring[[i]])) for i in (10, 40)]
+    joined = join(pieces(ring), start=ends[0], end=ends[1])
+    assert length(joined) == pytest.approx(0.3 * 2 * np.pi * 500, rel=0.005)
+    assert any("the shorter is taken" in said for said in joined.assumptions)
+
+
+def test_ends_with_exchanged_coordinates_are_told():
+    """Law: an end that would lie on the line with its two figures exchanged is said to look so."""
+    line = pieces(drawn("straight", 20))
+    with pytest.raises(
+        RouteError, match=r"the start at 47\.00000, 10\.00000 lies \d+ km .*; longitude and latitude look"
+    ):
+        join(line, start=(47.0, 10.0), end=(10.02, 47.0))
+    with pytest.raises(
+        RouteError, match=r"the start at 10\.00000, 48\.00000 lies 111 km .*; give a place within 500 m"
+    ):
+        join(line, start=(10.0, 48.0), end=(10.02, 47.0))
