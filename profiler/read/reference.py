@@ -66,7 +66,7 @@ def to_wgs84(crs: pyproj.CRS, place: FloatArray, row: IntArray, source: str) -> 
         words = "does not suit degrees of longitude (−180 to 180) and latitude (−90 to 90)"
         remedy = f"declare the CRS the file is really in, not {crs_words(crs)}"
         if outside.any() and not _off_globe(place[:, 1], place[:, 0]).any():
-            remedy = "exchange the two if latitude stands first"
+            remedy = "exchange the two if latitude stands first, else declare the CRS the file is really in"
         round_the_globe = outside & ~_off_globe(place[:, 0] / 2, place[:, 1])
         _refuse(outside & ~round_the_globe, row, place, source, words, remedy)
         if round_the_globe.any():

@@ -142,13 +142,15 @@ def table(crs: int | None, *places: np.ndarray) -> Callable[[Path], object]:
     return make
 
 
-def with_nan() -> np.ndarray:
+def with_nan(value: float = np.nan) -> np.ndarray:
     places = country.line()
-    places[5, 1] = np.nan
+    places[5, 1] = value
     return places
 
 
 METRES = np.array([[640_000.0, 5_780_000], [650_000, 5_780_000]])
+ASIDE = country.line()
+ASIDE[5:295:9, 1] += 0.004
 BRANCH = country.line(3000, 9000) + np.linspace([0, 0], [0, 0.02], 201)
 
 VECTORS: dict[str, tuple[Callable[[Path], object], str]] = {
@@ -168,6 +170,25 @@ VECTORS: dict[str, tuple[Callable[[Path], object], str]] = {
     "still.geojson": (lines(country.line()[[0, 0]]), "still.geojson: none of its lines is left"),
     "nan.geojson": (lines(with_nan()), "nan.geojson, feature 1: (-31.38480925, nan) a coordinate is not a number"),
     "nan.gpkg": (table(4326, with_nan()), "nan.gpkg, feature 1: (-31.38480925, nan) a coordinate is not a number"),
+    "latitude.geojson": (lines(country.line() - [0, 60]), "latitude.geojson, feature 1: (-31.38651606, -98.08522394)"),
+    "longitude.geojson": (
+        lines(country.line() + np.array([431, 0])),
+        "longitude.geojson, feature 1: (399.6134839, -38.0852239",
+    ),
+    "exchanged.geojson": (
+        lines(country.line()[:, ::-1] + [0, -65]),
+        "exchanged.geojson, feature 1: (-38.08522394, -96.38651606) does not suit degrees",
+    ),
+    "polar.geojson": (
+        lines(country.line() - [0, 47]),
+        "polar.geojson, feature 1: (-31.38651606, -85.08522394) lies beyond 84° of latitude, too near the pole",
+    ),
+    "endless.gpkg": (table(4326, with_nan(np.inf)), "endless.gpkg, feature 1: (-31.38480925, inf) a coordinate is not"),
+    "far.gpkg": (table(32725, METRES * [1e7, 1]), "far.gpkg, feature 1: (6.4e+12, 5780000) cannot be carried from"),
+    "aside.geojson": (
+        lines(ASIDE),
+        "aside.geojson, feature 1: 33 of 301 vertices of the line lie far aside of their neighbours, that at -31.",
+    ),
     "two.geojson": (
         lines(country.line(0, 4000), country.line(6000, 9000)),
         "two.geojson: the pieces make separate lines: gap of 2019 m between -31.34105, -38.08396 and",
@@ -357,7 +378,7 @@ def test_gap_trimmed(with_gap: Path):
         (("profile",), "Missing argument 'SOURCE'"),
         (("profil", LINE), "There is no command 'profil'; did you mean profile?"),
         (("netwrok",), "did you mean network?"),
-        (("x",), "the commands are profile, check, demo, network"),
+        (("x",), "the commands are profile, beside, check, demo, network"),
         (("network", ".", "--workers", "0"), "is not in the range"),
     ],
 )
