@@ -11,10 +11,11 @@ import numpy as np
 
 from profiler.alignment.join import Joined, join
 from profiler.alignment.route import Surroundings, cut_between, lay_route, part_of_route
-from profiler.alignment.smooth import SmoothedLine, smooth_line
+from profiler.alignment.smooth import SmoothedLine
 from profiler.alignment.spans import PieceSpan, piece_spans
 from profiler.alignment.stations import StationedLine, lay_stations
 from profiler.alignment.stray import without_strays
+from profiler.alignment.track import track_of
 from profiler.centreline import Centreline
 from profiler.elevation.coverage import Gap, gaps, longest_covered
 from profiler.elevation.estimator import Estimate
@@ -80,18 +81,23 @@ def draw_line(territory: Territory, progress: Progress = quiet) -> DrawnLine:
     around = _surroundings(territory)
     joined = join(centreline, start=_coordinates(table.start), end=_coordinates(table.end))
     joined, of_strays = without_strays(joined, centreline)
-    line, spans = _smoothed(centreline, joined)
+    line, spans = _smoothed(centreline, joined, territory.settings.fast_curves)
     start, end = cut_between(line, spans, territory, around)
     if start > end:
         joined = _turned(joined)
-        line, spans = _smoothed(centreline, joined)
+        line, spans = _smoothed(centreline, joined, territory.settings.fast_curves)
         start, end = cut_between(line, spans, territory, around)
     if start > 0 or end < line.distance[-1]:
         line = line.part(start, end)
         spans = tuple(dataclasses.replace(s, start=s.start - start, end=s.end - start) for s in spans)
     stations = lay_stations(line, territory.settings.step_m)
-    said = (*centreline.assumptions, *joined.assumptions, *of_strays)
+    said = (*centreline.assumptions, *joined.assumptions, *of_strays, *_said_of_curves(territory))
     return DrawnLine(centreline, line, spans, stations, around, said)
+
+
+def _said_of_curves(territory: Territory) -> tuple[str, ...]:
+    fast = territory.settings.fast_curves
+    return ("curves are a first look: read off a spline, their standard errors not known",) if fast else ()
 
 
 def _coordinates(place: Place | None) -> tuple[float, float] | None:
@@ -100,8 +106,8 @@ def _coordinates(place: Place | None) -> tuple[float, float] | None:
     return place.longitude, place.latitude
 
 
-def _smoothed(centreline: Centreline, joined: Joined) -> tuple[SmoothedLine, tuple[PieceSpan, ...]]:
-    line = smooth_line(joined.longitude, joined.latitude)
+def _smoothed(centreline: Centreline, joined: Joined, fast: bool) -> tuple[SmoothedLine, tuple[PieceSpan, ...]]:
+    line = track_of(joined.longitude, joined.latitude, fast=fast)
     return line, piece_spans(centreline.pieces, joined, line.vertex_distance)
 
 

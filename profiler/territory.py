@@ -225,6 +225,7 @@ class ProfileTable(_Table):
 
 
 class SettingsTable(_Table):
+    fast_curves: bool = False
     step_m: Annotated[float, Field(ge=1, le=100)] = 10.0
     max_grade_pct: Annotated[float, Field(gt=0, le=15)] = 4.5
     max_gap_km: Annotated[float, Field(ge=0, le=50)] = 2.0

@@ -11,6 +11,7 @@ ROOT = Path(__file__).parents[1]
 LEVELS = {
     "errors": 0,
     "units": 0,
+    "compiling": 0,
     "files": 0,
     "sample": 0,
     "centreline": 1,

@@ -6,9 +6,7 @@ import dataclasses
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
-from profiler.alignment.curves import curve_elements, element_curvature
+from profiler.alignment.curves import cut_curve, element_curvature
 from profiler.alignment.numbering import numbered
 from profiler.alignment.places import (
     BESIDE,
@@ -31,7 +29,7 @@ from profiler.alignment.spans import PieceSpan
 from profiler.alignment.stations import StationedLine
 from profiler.centreline import Centreline, PointFeature
 from profiler.errors import InputError, RouteError, TerritoryError
-from profiler.route import CurveElement, Posts, Route, SpeedLimit, Station, Structure
+from profiler.route import Posts, Route, SpeedLimit, Station, Structure
 from profiler.territory import Place, PostsFrom, StructureTable, Territory
 
 STATION_REACH = 150.0
@@ -39,9 +37,6 @@ STATION_REACH = 150.0
 
 END_REACH = 1000.0
 """A station this near to an end names it. [m]"""
-
-LEAST_CURVE = 20.0
-"""A curve that was cut counts while so much of its body is left. [m]"""
 
 POST_REACH = 200.0
 """A post drawn as a point belongs to the line within this. [m]"""
@@ -203,7 +198,9 @@ def lay_route(
     chainage = stations.distance * scale
     posts = line_posts(line, spans, territory, around, scale)
     index = LineIndex(chainage, stations.longitude, stations.latitude)
-    curves = numbered(curve_elements(line.distance * scale, line.curvature), posts)
+    curves = numbered(
+        tuple(dataclasses.replace(c, start=c.start * scale, end=c.end * scale) for c in line.curves), posts
+    )
     structures, said = _structures(index, posts, spans, territory, around, scale)
     named = _stations(index, posts, centreline, territory)
     return Route(
@@ -212,7 +209,7 @@ def lay_route(
         latitude=stations.latitude,
         heading=stations.heading,
         curvature=element_curvature(chainage, curves),
-        curvature_se=np.zeros(chainage.size),
+        curvature_se=stations.curvature_se,
         lateral_se=stations.lateral_se,
         posts=posts,
         name=territory.route.name,
@@ -220,6 +217,7 @@ def lay_route(
         source=centreline.source,
         scale=scale,
         curves=curves,
+        corners=tuple(dataclasses.replace(c, chainage=c.chainage * scale) for c in line.corners),
         structures=structures,
         stations=named,
         limits=_limits(index, posts, territory, "speed_limits"),
@@ -343,7 +341,7 @@ def part_of_route(route: Route, first: int, last: int) -> Route:
         )
         return tuple(x for x in moved if x.end > x.start)
 
-    curves = [c for c in (_cut_curve(c, origin, length) for c in route.curves) if c is not None]
+    curves = [c for c in (cut_curve(c, origin, length) for c in route.curves) if c is not None]
     return dataclasses.replace(
         route,
         chainage=route.chainage[keep] - origin,
@@ -376,14 +374,3 @@ def part_of_route(route: Route, first: int, last: int) -> Route:
             if 0 <= s.chainage - origin <= length
         ),
     )
-
-
-def _cut_curve(curve: CurveElement, origin: float, length: float) -> CurveElement | None:
-    """A curve on the part of a line that begins at ``origin`` [m]; None where its body is cut off."""
-    start, end = curve.start - origin, curve.end - origin
-    low, high = max(start, 0.0), min(end, length)
-    spiral_in = max(curve.spiral_in - (low - start), 0.0)
-    spiral_out = max(curve.spiral_out - (end - high), 0.0)
-    if high - low < spiral_in + spiral_out + LEAST_CURVE:
-        return None
-    return dataclasses.replace(curve, start=low, end=high, spiral_in=spiral_in, spiral_out=spiral_out)

@@ -14,7 +14,9 @@ import numpy as np
 from pyproj import CRS, Transformer
 from scipy.linalg import LinAlgError, solveh_banded
 
+from profiler.alignment.curves import cut_curve
 from profiler.longitude import continuous
+from profiler.route import Corner, CurveElement
 from profiler.units import FloatArray
 
 GRID = 10.0
@@ -45,10 +47,13 @@ class SmoothedLine:
     latitude: FloatArray
     heading: FloatArray
     curvature: FloatArray
+    curvature_se: FloatArray
     lateral_se: FloatArray
     vertex_distance: FloatArray
     vertex_noise: float
     cut_off: float
+    curves: tuple[CurveElement, ...] = ()
+    corners: tuple[Corner, ...] = ()
 
     def at(self, distance: FloatArray) -> SmoothedLine:
         """The same line at other distances (m,) [m] from its start."""
@@ -62,6 +67,7 @@ class SmoothedLine:
             latitude=latitude,
             heading=np.mod(np.interp(distance, self.distance, np.unwrap(self.heading)), 2 * np.pi),
             curvature=np.asarray(np.interp(distance, self.distance, self.curvature)),
+            curvature_se=np.asarray(np.interp(distance, self.distance, self.curvature_se)),
             lateral_se=np.asarray(np.interp(distance, self.distance, self.lateral_se)),
         )
 
@@ -69,7 +75,16 @@ class SmoothedLine:
         """The line between two distances [m], distance counted from the first of them."""
         inside = self.distance[(self.distance > start + 0.01) & (self.distance < end - 0.01)]
         line = self.at(np.r_[start, inside, end])
-        return dataclasses.replace(line, distance=line.distance - start, vertex_distance=self.vertex_distance - start)
+        cut = (cut_curve(curve, start, end - start) for curve in self.curves)
+        return dataclasses.replace(
+            line,
+            distance=line.distance - start,
+            vertex_distance=self.vertex_distance - start,
+            curves=tuple(curve for curve in cut if curve is not None),
+            corners=tuple(
+                dataclasses.replace(c, chainage=c.chainage - start) for c in self.corners if start <= c.chainage <= end
+            ),
+        )
 
 
 @functools.cache
@@ -126,7 +141,7 @@ def smooth_line(longitude: FloatArray, latitude: FloatArray) -> SmoothedLine:
     vertex_distance = np.asarray(np.interp(drawn, np.arange(size) * GRID, along))
     along, grid = _cut_at(along, grid, vertex_distance[-1])
     lon, lat = geographic(grid)
-    heading, curvature = _direction(grid, along, lon, lat)
+    heading, curvature = direction(grid, along, lon, lat)
     return SmoothedLine(
         distance=along,
         longitude=lon,
@@ -134,6 +149,7 @@ def smooth_line(longitude: FloatArray, latitude: FloatArray) -> SmoothedLine:
         heading=heading,
         curvature=curvature,
         vertex_distance=vertex_distance,
+        curvature_se=np.zeros(along.size),
         lateral_se=np.full(along.size, noise * np.sqrt(leverage)),
         vertex_noise=noise,
         cut_off=cut_off,
@@ -226,7 +242,7 @@ def _cut_at(along: FloatArray, grid: FloatArray, length: float) -> tuple[FloatAr
     return np.r_[along[keep], length], np.vstack([grid[keep], last])
 
 
-def _direction(
+def direction(
     grid: FloatArray, along: FloatArray, longitude: FloatArray, latitude: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Heading and curvature of the line in the tangent plane of the ellipsoid."""

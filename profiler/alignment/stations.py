@@ -20,6 +20,7 @@ class StationedLine:
     latitude: FloatArray
     heading: FloatArray
     curvature: FloatArray
+    curvature_se: FloatArray
     lateral_se: FloatArray
 
 
@@ -38,4 +39,6 @@ def lay_stations(line: SmoothedLine, step: float) -> StationedLine:
             "centreline", f"the line is only {length:.0f} m long", "give a longer line or a shorter step_m"
         )
     at = line.at(np.linspace(0.0, length, count + 1))
-    return StationedLine(at.distance, at.longitude, at.latitude, at.heading, at.curvature, at.lateral_se)
+    return StationedLine(
+        at.distance, at.longitude, at.latitude, at.heading, at.curvature, at.curvature_se, at.lateral_se
+    )

@@ -31,6 +31,7 @@ train_length = click.option(
 trim = click.option(
     "--trim", is_flag=True, help="Keep the longest stretch with elevation data instead of refusing gaps."
 )
+fast = click.option("--fast", is_flag=True, help="Curves at a first look: read off a spline, without standard errors.")
 out = click.option("--out", type=click.Path(path_type=Path), metavar="DIR", help="Folder for the results.")
 
 
@@ -62,6 +63,7 @@ def territory_from(
     step_m: float | None = None,
     unit: str | None = None,
     train_lengths: tuple[float, ...] = (),
+    fast: bool = False,
 ) -> Territory:
     """A territory file with its options overridden, or a territory around a bare vector file.
 
@@ -75,6 +77,8 @@ def territory_from(
     settings: dict[str, Any] = {}
     if step_m is not None:
         settings["step_m"] = step_m
+    if fast:
+        settings["fast_curves"] = True
     if train_lengths:
         settings["train_lengths_m"] = list(train_lengths)
     if Path(name).suffix.lower() != ".toml":

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 @options.step
 @options.units
 @options.train_length
+@options.fast
 @click.option("--tables-only", is_flag=True, help="No map and no chart.")
 @options.out
 def profile(
@@ -29,6 +30,7 @@ def profile(
     step: float | None,
     units: str | None,
     train_length: tuple[float, ...],
+    fast: bool,
     tables_only: bool,
     out: Path | None,
 ) -> None:
@@ -37,7 +39,7 @@ def profile(
     Writes tables, a GeoPackage, a map and a strip chart into a folder named after the source, or
     into --out.
     """
-    territory = options.territory_from(source, dem, step, units, train_length)
+    territory = options.territory_from(source, dem, step, units, train_length, fast)
     folder = out if out is not None else Path(f"{options.stem(source)}-profile")
     run(territory, folder, trim=trim, pictures=not tables_only)
 

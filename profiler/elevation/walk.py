@@ -9,8 +9,9 @@ in window units; the two tables of densities; ``rates`` (6,).
 
 from __future__ import annotations
 
-import numba
 import numpy as np
+
+from profiler.compiling import compiled
 
 TABLE_STEP, TABLE_END = 1 / 64, 40.0
 """Steps and end of the table of track errors. [s.d.]"""
@@ -24,15 +25,7 @@ IMPOSSIBLE = 1e-7
 _NOTHING, _LOST = np.float32(1e-36), 1e-37
 
 
-def _compiled(function):
-    """The function compiled when first called, and kept on disk for the next time if there is a place."""
-    try:
-        return numba.njit(cache=True, nogil=True, error_model="numpy")(function)
-    except RuntimeError:  # no folder may be written to: compiled anew each time
-        return numba.njit(nogil=True, error_model="numpy")(function)
-
-
-@_compiled
+@compiled
 def _densities(k, g, first, size, errors, structure, known, track, off_track, step, moved, alone, off):
     """Fill densities (size,) of interval k's evidence at grade g and elevations first, first + 1, …
 
@@ -69,7 +62,7 @@ def _densities(k, g, first, size, errors, structure, known, track, off_track, st
             off[j] *= f
 
 
-@_compiled
+@compiled
 def _mixed(rows, low, count, out, out_low, out_count, size, stay, side, fade, running):
     """Changes of grade: out[g] = stay·rows[g] + side·Σ fade^|g−h|·rows[h], in two running sums."""
     first, last = min(low, out_low), max(low + count, out_low + out_count)
@@ -92,19 +85,19 @@ def _mixed(rows, low, count, out, out_low, out_count, size, stay, side, fade, ru
             _added(running, rows[g - low], size, np.float32(1))
 
 
-@_compiled
+@compiled
 def _faded(row, size, fade):
     for j in range(size):
         row[j] *= fade
 
 
-@_compiled
+@compiled
 def _added(row, other, size, times):
     for j in range(size):
         row[j] += times * other[j]
 
 
-@_compiled
+@compiled
 def forward(messages, offsets, start, first, last, shape, errors, structure, known, track, off_track, rates):
     """Fill ``messages`` of intervals first … last − 1; ``start`` is the message before them, or empty.
 
@@ -158,7 +151,7 @@ def forward(messages, offsets, start, first, last, shape, errors, structure, kno
     return True
 
 
-@_compiled
+@compiled
 def backward(
     messages,
     offsets,
@@ -208,7 +201,7 @@ def backward(
     return after, held
 
 
-@_compiled
+@compiled
 def _carried_back(rows, now, here, there, rates):
     """Fill the message ``now`` of one interval out of ``rows`` of the next one, the greatest value 1."""
     low, size, grade_low, grades = here
@@ -232,7 +225,7 @@ def _carried_back(rows, now, here, there, rates):
         now[j] = v if v > _NOTHING else np.float32(0)
 
 
-@_compiled
+@compiled
 def _weighed(message, now, here, bound, tail, moments):
     """Fill moments (11,) of one interval from its two messages; False if these leave no path."""
     size, grade_low, grades = here[1], here[2], here[3]
@@ -262,7 +255,7 @@ def _weighed(message, now, here, bound, tail, moments):
     return True
 
 
-@_compiled
+@compiled
 def _summarised(share, moments, moment, edge, tail):
     """Mean, mean square, and what lies between the tails, of a distribution over 0, 1, 2, …"""
     mean, square, below = 0.0, 0.0, 0.0
@@ -281,7 +274,7 @@ def _summarised(share, moments, moment, edge, tail):
     moments[edge + 1] = greatest
 
 
-@_compiled
+@compiled
 def draw(messages, offsets, first, last, uniform, paths, shape, errors, structure, known, track, off_track, rates):
     """Continue each draw backward through intervals last − 1 … first; ``paths`` (3, d, k) in lattice steps."""
     stay, side, fade, enter, leave, step = rates[0], rates[1], rates[2], rates[3], rates[4], rates[5]

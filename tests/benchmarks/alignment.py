@@ -18,8 +18,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
-from profiler.alignment.curves import curve_elements, element_curvature
-from profiler.alignment.smooth import smooth_line
+from profiler.alignment.curves import element_curvature
+from profiler.alignment.track import track_of
 from profiler.route import CurveElement
 from profiler.units import degree_of_curve
 from tests.plan_truth import STYLES, Plan, TrueCurve, curvature_at, digitise, plan, to_degrees, to_metres
@@ -223,12 +223,10 @@ def _covered(error: np.ndarray, se: np.ndarray) -> float:
 
 
 def _answer(longitude: np.ndarray, latitude: np.ndarray, fast: bool) -> Answer:
-    del fast
-    line = smooth_line(longitude, latitude)
-    curves = curve_elements(line.distance, line.curvature)
+    line = track_of(longitude, latitude, fast=fast)
     east, north = to_metres(line.longitude, line.latitude)
-    curvature = element_curvature(line.distance, curves)
-    return Answer(line.distance, east, north, curvature, np.full(curvature.size, np.nan), curves)
+    curvature = element_curvature(line.distance, line.curves)
+    return Answer(line.distance, east, north, curvature, line.curvature_se, line.curves)
 
 
 def table(

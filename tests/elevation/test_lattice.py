@@ -141,20 +141,3 @@ def test_a_window_that_misses_the_line_is_widened():
     found = smooth(evidence, window, np.random.default_rng(0).random((40, 20)))
     np.testing.assert_allclose(found.elevation, 100, atol=0.2)
     np.testing.assert_allclose(np.median(found.draws, axis=0), 100, atol=0.51)
-
-
-def test_nowhere_to_keep_what_is_compiled(monkeypatch: pytest.MonkeyPatch):
-    """Law: where no folder may be written to, which numba refuses in a RuntimeError, loops are still compiled."""
-    real = walk.numba.njit
-
-    def without_cache(**options):
-        if options.get("cache"):
-            raise RuntimeError("cannot cache function: no locator available")
-        return real(**options)
-
-    monkeypatch.setattr(walk.numba, "njit", without_cache)
-
-    def twice(x):
-        return 2 * x
-
-    assert walk._compiled(twice)(21) == 42

@@ -1,0 +1,182 @@
+"""One reading of a line: the likeliest sequence of elements, fitted stretch by stretch."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from profiler.alignment.joint_fit import Fit, Noise, fit_stretch
+from profiler.alignment.pilot import Pilot
+from profiler.alignment.sequence import (
+    BETWEEN,
+    CELL,
+    CIRCLE,
+    ENTRY,
+    EXIT,
+    TANGENT,
+    Habits,
+    element_sequence,
+)
+from profiler.alignment.smooth import GRID
+from profiler.route import CurveElement
+from profiler.units import FloatArray
+
+LEAST_TANGENT = 150.0
+"""Stretches fitted at once end in tangents at least so long. [m]"""
+
+BEAM, CUT = 200, 13.0
+"""Hypotheses kept at a node, and how much less likely than the best, by e to this."""
+
+
+@dataclass(frozen=True, eq=False)
+class Reading:
+    """A line read once: its ``fits`` in order; curvature (k,) [1/m] and its variance on the pilot's grid.
+
+    ``corners`` are the places along the pilot [m] where the drawn line has one.
+    """
+
+    fits: tuple[Fit, ...]
+    curvature: FloatArray
+    variance: FloatArray
+    corners: tuple[float, ...]
+
+
+def read_line(pilot: Pilot, noise: Noise, habits: Habits, *, turned: bool = False, shift: float = 0.0) -> Reading:
+    """The line read forwards, or ``turned``, with nodes moved by ``shift`` [m]."""
+    fits, corners = _fits(pilot, noise, habits, turned, shift, BEAM, CUT)
+    return Reading(tuple(fits), *curvature_of(fits, pilot.distance), tuple(corners))
+
+
+def _fits(
+    pilot: Pilot, noise: Noise, habits: Habits, turned: bool, shift: float, beam: int, cut: float
+) -> tuple[list[Fit], list[float]]:
+    cells = int(np.ceil((pilot.distance[-1] + shift) / CELL - 1e-9))
+    nodes = np.arange(cells + 1) * CELL
+    k0 = np.interp(nodes - shift, pilot.distance, pilot.curvature)
+    place, offset = pilot.place + shift, pilot.offset
+    if turned:
+        place, offset, k0 = (nodes[-1] - place)[::-1], -offset[::-1], -k0[::-1]
+    rate = 2 * noise.drift**2 / noise.length
+    kind, kink = element_sequence(k0, place, offset, noise.white, rate, habits, beam=beam, cut=cut)
+    if turned:
+        swap = np.array([TANGENT, EXIT, CIRCLE, ENTRY, BETWEEN])
+        kind, kink = swap[kind[::-1]], np.r_[False, kink[1:][::-1]]
+    stretches, corners = _stretches(kind, kink, float(pilot.distance[-1]), shift)
+    first = np.searchsorted(pilot.place, [edge[0] for _, edge in stretches])
+    last = np.r_[first[1:], pilot.place.size]
+    fits = [
+        fit_stretch(kinds, edge, pilot.place[a:b], pilot.offset[a:b], pilot.curvature, GRID, noise, habits.spiral)
+        for (kinds, edge), a, b in zip(stretches, first, last, strict=True)
+    ]
+    return fits, corners
+
+
+def _stretches(
+    kind: FloatArray, kink: FloatArray, length: float, shift: float
+) -> tuple[list[tuple[FloatArray, FloatArray]], list[float]]:
+    """(kinds, edges) of stretches that begin and end in tangents or at corners, and the corners."""
+    change = np.r_[0, np.flatnonzero((np.diff(kind) != 0) | kink[1:]) + 1]
+    edge = np.r_[np.maximum(change * CELL - shift, 0.0), length].astype(float)
+    kinds, corner = kind[change], kink[change]
+    found, corners, a, start = [], [], 0, 0.0
+    for i in range(kinds.size):
+        if corner[i] and i > a:
+            found.append((kinds[a:i], np.r_[start, edge[a + 1 : i + 1]]))
+            a, start = i, edge[i]
+            corners.append(float(edge[i]))
+        if kinds[i] == TANGENT and edge[i + 1] - edge[i] >= LEAST_TANGENT and i > a and i + 1 < kinds.size:
+            middle = 0.5 * (edge[i] + edge[i + 1])
+            found.append((kinds[a : i + 1], np.r_[start, edge[a + 1 : i + 1], middle]))
+            a, start = i, middle
+    found.append((kinds[a:], np.r_[start, edge[a + 1 :]]))
+    return found, corners
+
+
+def curvature_of(fits: Sequence[Fit], distance: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Curvature (k,) [1/m] and its variance at distances (k,) [m] along the pilot."""
+    curvature, variance = np.zeros(distance.size), np.zeros(distance.size)
+    bounds = np.searchsorted(distance, [fit.edge[0] for fit in fits] + [np.inf])
+    bounds[0] = 0
+    for fit, low, high in zip(fits, bounds[:-1], bounds[1:], strict=True):
+        if high > low:
+            curvature[low:high], variance[low:high] = _curvature_of(fit, distance[low:high])
+    return curvature, variance
+
+
+def _curvature_of(fit: Fit, s: FloatArray) -> tuple[FloatArray, FloatArray]:
+    n = fit.kind.size
+    i = np.clip(np.searchsorted(fit.edge, s, side="right") - 1, 0, n - 1)
+    ka, kb, circle_a, circle_b = _levels(fit)
+    span = np.diff(fit.edge)
+    share = np.clip((s - fit.edge[i]) / span[i], 0, 1)
+    slope = (kb - ka) / span
+    rows = np.zeros((s.size, fit.covariance.shape[0]))
+    at = np.arange(s.size)
+    for inner, column, part in ((i > 0, 1 + i, 1 - share), (i < n - 1, 2 + i, share)):
+        rows[at[inner], column[inner]] -= (slope[i] * part)[inner]
+    for circle, part in ((circle_a[i], 1 - share), (circle_b[i], share)):
+        held = circle >= 0
+        rows[at[held], 1 + n + circle[held]] += part[held]
+    variance = np.einsum("ij,jk,ik->i", rows, fit.covariance, rows)
+    return ka[i] + (kb[i] - ka[i]) * share, np.maximum(variance, 0.0)
+
+
+def _levels(fit: Fit) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Curvature at both ends of every element, and the circles that hold it (-1: none)."""
+    body, spiral = fit.kind == CIRCLE, (fit.kind != CIRCLE) & (fit.kind != TANGENT)
+    circle = np.where(body, np.cumsum(body) - 1, -1)
+    before, after = np.r_[-1, circle[:-1]], np.r_[circle[1:], -1]
+    circle_a = np.where(body, circle, np.where(spiral, before, -1))
+    circle_b = np.where(body, circle, np.where(spiral, after, -1))
+    levels = np.r_[fit.level[body], 0.0]  # -1 is the last, no curvature
+    return levels[circle_a], levels[circle_b], circle_a, circle_b
+
+
+def curves_of(reading: Reading) -> tuple[tuple[CurveElement, ...], ...]:
+    """Curves by distance along the pilot: of each, its arcs, trapezoids of curvature."""
+    found: list[tuple[CurveElement, ...]] = []
+    for fit in reading.fits:
+        body = np.flatnonzero(fit.kind == CIRCLE)
+        # arcs without a tangent between them are one curve
+        parts = np.split(body, np.flatnonzero([(fit.kind[a:b] == TANGENT).any() for a, b in pairwise(body)]) + 1)
+        found += [tuple(_arc(fit, int(i)) for i in part) for part in parts if part.size]
+    return tuple(found)
+
+
+def _arc(fit: Fit, i: int) -> CurveElement:
+    """Circle ``i`` of a fit with its transitions."""
+    n, edge = fit.kind.size, fit.edge
+    plain = (TANGENT, CIRCLE)
+    a = i - 1 if i > 0 and fit.kind[i - 1] not in plain else i
+    b = i + 2 if i + 1 < n and fit.kind[i + 1] not in plain else i + 1
+    level = float(fit.level[i])
+    length = edge[b] - edge[a] - 0.5 * (edge[i] - edge[a] + edge[b] - edge[i + 1])
+
+    def se(of_level: float, *of_edges: tuple[int, float]) -> float:
+        row = np.zeros(fit.covariance.shape[0])
+        row[1 + n + int((fit.kind[:i] == CIRCLE).sum())] = of_level
+        for j, weight in of_edges:
+            if 0 < j < n:  # the ends of the stretch stand
+                row[1 + j] += weight
+        return math.sqrt(max(float(row @ fit.covariance @ row), 0.0))
+
+    half = level / 2
+    return CurveElement(
+        number="",
+        kind="simple",
+        start=float(edge[a]),
+        end=float(edge[b]),
+        spiral_in=float(edge[i] - edge[a]),
+        spiral_out=float(edge[b] - edge[i + 1]),
+        curvature=level,
+        curvature_se=se(1.0),
+        start_se=se(0.0, (a, 1.0)),
+        end_se=se(0.0, (b, 1.0)),
+        spiral_in_se=se(0.0, (i, 1.0), (a, -1.0)),
+        spiral_out_se=se(0.0, (b, 1.0), (i + 1, -1.0)),
+        deflection_se=se(length, (b, half), (i + 1, half), (i, -half), (a, -half)),
+    )

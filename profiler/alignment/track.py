@@ -1,0 +1,242 @@
+"""The true track out of a drawn line: tangents, spirals and circles, and the line that follows them."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Any
+
+import numpy as np
+from scipy.linalg import cho_solve_banded, cholesky_banded
+
+from profiler.alignment.curves import curve_elements, element_curvature
+from profiler.alignment.joint_fit import Noise, fit_stretch, inverse_diagonal
+from profiler.alignment.pilot import Pilot, pilot_of
+from profiler.alignment.reading import Reading, curves_of, read_line
+from profiler.alignment.sequence import CELL, DEGREE, Habits
+from profiler.alignment.smooth import GRID, SmoothedLine, direction, geographic, smooth_line
+from profiler.route import Corner, CurveElement
+from profiler.units import FloatArray
+
+LEAST_NOISE = 0.2
+"""No drawn line is trusted further than this. [m]"""
+
+PILOT_FOLLOWS = 1.2
+"""The pilot follows its own vertices: their spread about it is multiplied by this."""
+
+DOUBT = 1.15
+"""Standard errors of curvature are wider than the fits and their difference say by this: two readings
+are few, and both take the sequence of elements for certain. Measured on invented lines."""
+
+LEAST_DEGREE_SE = 0.05
+"""Floor of the standard error of curvature where the line curves. [degree]"""
+
+TRACK_MISFIT = 0.25
+"""The track line may depart from the curvature of the elements by about this. [degree]"""
+
+CORNER_TURN, CORNER_STEP = np.radians(1.5), 3.0
+"""A bend at a place is reported as a corner from this turn [rad] or this step to the side [m] on."""
+
+
+def track_of(longitude: FloatArray, latitude: FloatArray, *, fast: bool = False) -> SmoothedLine:
+    """The track that a drawn line stands for.
+
+    Parameters
+    ----------
+    longitude, latitude : ndarray, shape (v,)
+        Vertices on WGS 84, v >= 2, none repeated. [degree]
+    fast : bool
+        Curves read off a spline, without standard errors: a first look.
+
+    Returns
+    -------
+    SmoothedLine
+        With its curves and corners.
+
+    Notes
+    -----
+    The line is read twice, forwards and from its other end, by a switching Kalman filter over tangent,
+    spiral and circle, and each reading is fitted jointly. The answers differ where the vertices leave
+    doubt: where they agree in structure their mean is taken, and half the square of their difference
+    adds to the variance.
+    """
+    line = smooth_line(longitude, latitude)
+    if fast or longitude.size < 6 or line.distance[-1] < 4 * CELL:
+        return dataclasses.replace(line, curves=curve_elements(line.distance, line.curvature))
+    pilot = pilot_of(line, longitude, latitude, line.vertex_distance)
+    noise = Noise(max(LEAST_NOISE, PILOT_FOLLOWS * pilot.spread))
+    habits = Habits()
+    forward = read_line(pilot, noise, habits)
+    noise, habits = _learned(pilot, forward, noise, habits)
+    if habits.spiral != 1.0:
+        forward = read_line(pilot, noise, habits)
+    backward = read_line(pilot, noise, habits, turned=True, shift=CELL / 2)
+    curves = _agreed(curves_of(forward), curves_of(backward))
+    mean = 0.5 * (forward.curvature + backward.curvature)
+    variance = 0.5 * (forward.variance + backward.variance) + 0.5 * (forward.curvature - backward.curvature) ** 2
+    return _line_of(pilot, line, noise, curves, mean, variance, _corners(forward))
+
+
+def _learned(pilot: Pilot, reading: Reading, noise: Noise, habits: Habits) -> tuple[Noise, Habits]:
+    """Drift and length of spirals that make this reading likeliest; the customary ones where it is a near thing."""
+    drift = _likeliest(pilot, reading, [(dataclasses.replace(noise, drift=d), habits.spiral) for d in (1.0, 0.4, 2.0)])
+    noise = drift[0]
+    spiral = _likeliest(pilot, reading, [(noise, f) for f in (1.0, 0.5, 0.7, 1.5)])[1]
+    return noise, dataclasses.replace(habits, spiral=spiral)
+
+
+SURE = 40.0
+"""Twice the log likelihood by which another habit must be better than the customary one."""
+
+
+def _likeliest(pilot: Pilot, reading: Reading, choices: list[tuple[Noise, float]]) -> tuple[Noise, float]:
+    """The choice of noise and length of spirals of the greatest evidence (Laplace); the first when in doubt."""
+    first = np.searchsorted(pilot.place, [fit.edge[0] for fit in reading.fits])
+    last = np.r_[first[1:], pilot.place.size]
+    misfit = [
+        sum(
+            fit_stretch(
+                fit.kind, fit.edge, pilot.place[a:b], pilot.offset[a:b], pilot.curvature, GRID, noise, spiral
+            ).misfit
+            for fit, a, b in zip(reading.fits, first, last, strict=True)
+        )
+        for noise, spiral in choices
+    ]
+    best = int(np.argmin(misfit))
+    return choices[best if misfit[best] < misfit[0] - SURE else 0]
+
+
+def _agreed(
+    one: tuple[tuple[CurveElement, ...], ...], other: tuple[tuple[CurveElement, ...], ...]
+) -> tuple[CurveElement, ...]:
+    """Arcs of one reading; of curves that the other has alike, the mean of both."""
+    middles = np.array([0.5 * (arcs[0].start + arcs[-1].end) for arcs in other])
+    found: list[CurveElement] = []
+    for arcs in one:
+        low, high = np.searchsorted(middles, [arcs[0].start, arcs[-1].end])
+        there = other[low] if high == low + 1 else ()
+        middle = 0.5 * (arcs[0].start + arcs[-1].end)
+        alike = (
+            len(there) == len(arcs)
+            and there[0].start < middle < there[-1].end
+            and all(a.curvature * b.curvature > 0 for a, b in zip(arcs, there, strict=True))
+        )
+        found += [_mean(a, b) for a, b in zip(arcs, there, strict=True)] if alike else list(arcs)
+    return tuple(found)
+
+
+_ENDS = ("start", "end", "spiral_in", "spiral_out", "curvature")
+
+
+def _mean(a: CurveElement, b: CurveElement) -> CurveElement:
+    values = {name: 0.5 * (getattr(a, name) + getattr(b, name)) for name in _ENDS}
+    apart = {name: getattr(a, name) - getattr(b, name) for name in (*_ENDS, "deflection")}
+    errors = {
+        f"{name}_se": float(
+            np.sqrt(0.5 * (getattr(a, f"{name}_se") ** 2 + getattr(b, f"{name}_se") ** 2) + 0.5 * apart[name] ** 2)
+        )
+        for name in apart
+    }
+    changed: dict[str, Any] = values | errors
+    return dataclasses.replace(a, **changed)
+
+
+def _corners(reading: Reading) -> tuple[Corner, ...]:
+    """Corners by distance along the pilot, where the line truly bends or steps aside."""
+    found = []
+    for before, after in zip(reading.fits, reading.fits[1:], strict=False):
+        if after.edge[0] in reading.corners:
+            step = after.start_state[0] - before.end_state[0]
+            turn = after.start_state[1] - before.end_state[1]
+            if abs(turn) >= CORNER_TURN or abs(step) >= CORNER_STEP:
+                found.append(Corner(float(after.edge[0]), turn, step))
+    return tuple(found)
+
+
+def _line_of(
+    pilot: Pilot,
+    line: SmoothedLine,
+    noise: Noise,
+    curves: tuple[CurveElement, ...],
+    mean: FloatArray,
+    variance: FloatArray,
+    corners: tuple[Corner, ...],
+) -> SmoothedLine:
+    """The line that follows the vertices with the curvature (k,) [1/m] found on the pilot's grid."""
+    aside, lateral_se = _aside(pilot, noise, mean, corners)
+    grid = pilot.position + pilot.left * aside[:, None]
+    chord = np.linalg.norm(np.diff(grid, axis=0), axis=1)
+    turn = 0.5 * (mean[1:] + mean[:-1]) * chord
+    along = np.r_[0.0, np.cumsum(chord * (1 + turn**2 / 24))]  # an arc is that much longer than its chord
+    first, last = np.interp([pilot.place[0], pilot.place[-1]], pilot.distance, along)
+
+    def moved(place: FloatArray | float) -> FloatArray:
+        return np.interp(place, pilot.distance, along) - first
+
+    keep = (along > first + GRID / 2) & (along < last - GRID / 2)
+    ends = np.array([[np.interp(x, along, grid[:, axis]) for axis in range(3)] for x in (first, last)])
+    position = np.vstack([ends[:1], grid[keep], ends[1:]])
+    distance = np.r_[first, along[keep], last]
+    lon, lat = geographic(position)
+    heading, _ = direction(position, distance - first, lon, lat)
+    shifted = tuple(
+        dataclasses.replace(
+            c, start=float(moved(c.start)), end=float(moved(c.end)), curvature_se=DOUBT * c.curvature_se
+        )
+        for c in curves
+    )
+    placed = tuple(c for c in shifted if c.end - c.start > c.spiral_in + c.spiral_out)
+    at = distance - first
+    of_elements = element_curvature(at, placed)
+    se = DOUBT * np.sqrt(np.interp(distance, along, variance) + (of_elements - np.interp(distance, along, mean)) ** 2)
+    bent = (np.interp(distance, along, np.abs(mean)) > 0) | (of_elements != 0)
+    return SmoothedLine(
+        distance=at,
+        longitude=lon,
+        latitude=lat,
+        heading=heading,
+        curvature=of_elements,
+        curvature_se=np.where(bent, np.maximum(se, LEAST_DEGREE_SE * DEGREE), se),
+        lateral_se=np.asarray(np.interp(distance, along, lateral_se)),
+        vertex_distance=np.asarray(moved(pilot.place)),
+        vertex_noise=noise.white,
+        cut_off=line.cut_off,
+        curves=placed,
+        corners=tuple(dataclasses.replace(c, chainage=float(moved(c.chainage))) for c in corners),
+    )
+
+
+def _aside(
+    pilot: Pilot, noise: Noise, curvature: FloatArray, corners: tuple[Corner, ...]
+) -> tuple[FloatArray, FloatArray]:
+    """How far left of the pilot the track lies (k,) [m], and its standard error.
+
+    Minimises Σ(z − w)²/σ² + Σ(w'' + κ0²·w − (κ − κ0))²/τ²: it follows slow drift, keeps the curvature found.
+    """
+    n = pilot.distance.size
+    i = np.clip((pilot.place / GRID).astype(int), 0, n - 2)
+    a = np.clip(pilot.place / GRID - i, 0.0, 1.0)
+    w = 1 / noise.white**2
+    band, right = np.zeros((3, n)), np.zeros(n)
+    for row, at, part in ((2, i, (1 - a) ** 2), (2, i + 1, a * a), (1, i + 1, a * (1 - a))):
+        np.add.at(band[row], at, w * part)
+    np.add.at(right, i, w * (1 - a) * pilot.offset)
+    np.add.at(right, i + 1, w * a * pilot.offset)
+    weight = np.full(n - 2, 1 / (TRACK_MISFIT * DEGREE) ** 2)
+    for corner in corners:
+        near = np.abs(pilot.distance[1:-1] - corner.chainage) <= CELL
+        weight[near] *= 1e-4
+    k0 = pilot.curvature[1:-1]
+    side, middle = 1 / GRID**2, -2 / GRID**2 + k0**2
+    target = weight * (curvature[1:-1] - k0)
+    for offset, c in ((0, side), (1, middle), (2, side)):
+        right[offset : offset + n - 2] += c * target
+    band[2, :-2] += weight * side**2
+    band[2, 1:-1] += weight * middle**2
+    band[2, 2:] += weight * side**2
+    band[1, 1:-1] += weight * side * middle
+    band[1, 2:] += weight * side * middle
+    band[0, 2:] += weight * side**2
+    band[2] += 1e-6 * w
+    factor = cholesky_banded(band, check_finite=False)
+    solution = cho_solve_banded((factor, False), right, check_finite=False)
+    return solution, np.sqrt(inverse_diagonal(factor) + 0.25 * noise.drift**2)
