@@ -381,6 +381,8 @@ def _fit(  # noqa: C901 - one loop over arrays that all its parts fill
         if gained < 0.01 and turn > 5:
             break
     ends = _model(kind, circle, start, end, state, k0, index, share, offset, edge, ka, kb, heading, line, residual)
+    for i in range(n - 1):  # an edge lies between its neighbours, whatever the vertices leave open
+        hessian[2 + i, 2 + i] += 4 / (edge[i + 2] - edge[i]) ** 2
     covariance = np.linalg.inv(hessian)
     _, volume = np.linalg.slogdet(hessian)
     cost += volume - 2 * np.log(inverse).sum()

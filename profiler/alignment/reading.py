@@ -114,15 +114,21 @@ def _curvature_of(fit: Fit, s: FloatArray) -> tuple[FloatArray, FloatArray]:
     span = np.diff(fit.edge)
     share = np.clip((s - fit.edge[i]) / span[i], 0, 1)
     slope = (kb - ka) / span
-    rows = np.zeros((s.size, fit.covariance.shape[0]))
+    of_edges, of_levels = (np.zeros((s.size, fit.covariance.shape[0])) for _ in range(2))
     at = np.arange(s.size)
     for inner, column, part in ((i > 0, 1 + i, 1 - share), (i < n - 1, 2 + i, share)):
-        rows[at[inner], column[inner]] -= (slope[i] * part)[inner]
+        of_edges[at[inner], column[inner]] -= (slope[i] * part)[inner]
     for circle, part in ((circle_a[i], 1 - share), (circle_b[i], share)):
         held = circle >= 0
-        rows[at[held], 1 + n + circle[held]] += part[held]
-    variance = np.einsum("ij,jk,ik->i", rows, fit.covariance, rows)
-    return ka[i] + (kb[i] - ka[i]) * share, np.maximum(variance, 0.0)
+        of_levels[at[held], 1 + n + circle[held]] += part[held]
+
+    def variance(rows: FloatArray) -> FloatArray:
+        return np.maximum(np.einsum("ij,jk,ik->i", rows, fit.covariance, rows), 0.0)
+
+    # wherever an edge lies, curvature is no further off than the change at it
+    change = (kb - ka)[i] ** 2
+    wide = variance(of_edges) > change
+    return ka[i] + (kb - ka)[i] * share, np.where(wide, variance(of_levels) + change, variance(of_edges + of_levels))
 
 
 def _levels(fit: Fit) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:

@@ -78,11 +78,16 @@ def track_of(longitude: FloatArray, latitude: FloatArray, *, fast: bool = False)
 
 def _learned(pilot: Pilot, reading: Reading, noise: Noise, habits: Habits) -> tuple[Noise, Habits]:
     """Drift and length of spirals that make this reading likeliest; the customary ones where it is a near thing."""
+    if np.median(np.diff(pilot.place)) > DENSE:
+        return noise, habits
     drift = _likeliest(pilot, reading, [(dataclasses.replace(noise, drift=d), habits.spiral) for d in (1.0, 0.4, 2.0)])
     noise = drift[0]
     spiral = _likeliest(pilot, reading, [(noise, f) for f in (1.0, 0.5, 0.7, 1.5)])[1]
     return noise, dataclasses.replace(habits, spiral=spiral)
 
+
+DENSE = 60.0
+"""Vertices further apart than this say too little of drift and spirals: the customary ones serve. [m]"""
 
 SURE = 40.0
 """Twice the log likelihood by which another habit must be better than the customary one."""
