@@ -29,11 +29,6 @@ class Pilot:
     place: FloatArray
     offset: FloatArray
 
-    @property
-    def spread(self) -> float:
-        """Robust s.d. of the offsets. [m]"""
-        return float(1.4826 * np.median(np.abs(self.offset)))
-
 
 def pilot_of(line: SmoothedLine, longitude: FloatArray, latitude: FloatArray, near: FloatArray) -> Pilot:
     """A smoothed line as pilot for vertices (v,) [degree] that lie ``near`` (v,) [m] by its distance."""

@@ -20,9 +20,6 @@ from profiler.units import FloatArray
 LEAST_NOISE = 0.2
 """No drawn line is trusted further than this. [m]"""
 
-PILOT_FOLLOWS = 1.2
-"""The pilot follows its own vertices: their spread about it is multiplied by this."""
-
 DOUBT = 1.15
 """Standard errors of curvature are wider than the fits and their difference say by this: two readings
 are few, and both take the sequence of elements for certain. Measured on invented lines."""
@@ -63,7 +60,7 @@ def track_of(longitude: FloatArray, latitude: FloatArray, *, fast: bool = False)
     if fast or longitude.size < 6 or line.distance[-1] < 4 * CELL:
         return dataclasses.replace(line, curves=curve_elements(line.distance, line.curvature))
     pilot = pilot_of(line, longitude, latitude, line.vertex_distance)
-    noise = Noise(max(LEAST_NOISE, PILOT_FOLLOWS * pilot.spread))
+    noise = Noise(max(LEAST_NOISE, line.vertex_noise))
     habits = Habits()
     forward = read_line(pilot, noise, habits)
     noise, habits = _learned(pilot, forward, noise, habits)
