@@ -164,7 +164,7 @@ def _line_of(
     corners: tuple[Corner, ...],
 ) -> SmoothedLine:
     """The line that follows the vertices with the curvature (k,) [1/m] found on the pilot's grid."""
-    aside, lateral_se = _aside(pilot, noise, mean, corners)
+    aside, lateral_se = _aside(pilot, noise, mean, variance, corners)
     grid = pilot.position + pilot.left * aside[:, None]
     chord = np.linalg.norm(np.diff(grid, axis=0), axis=1)
     turn = 0.5 * (mean[1:] + mean[:-1]) * chord
@@ -208,11 +208,12 @@ def _line_of(
 
 
 def _aside(
-    pilot: Pilot, noise: Noise, curvature: FloatArray, corners: tuple[Corner, ...]
+    pilot: Pilot, noise: Noise, curvature: FloatArray, variance: FloatArray, corners: tuple[Corner, ...]
 ) -> tuple[FloatArray, FloatArray]:
     """How far left of the pilot the track lies (k,) [m], and its standard error.
 
-    Minimises Σ(z − w)²/σ² + Σ(w'' + κ0²·w − (κ − κ0))²/τ²: it follows slow drift, keeps the curvature found.
+    Minimises Σ(z − w)²/σ² + Σ(w'' + κ0²·w − (κ − κ0))²/τ²: it follows slow drift, and keeps the curvature
+    found as far as that is sure.
     """
     n = pilot.distance.size
     i = np.clip((pilot.place / GRID).astype(int), 0, n - 2)
@@ -223,7 +224,7 @@ def _aside(
         np.add.at(band[row], at, w * part)
     np.add.at(right, i, w * (1 - a) * pilot.offset)
     np.add.at(right, i + 1, w * a * pilot.offset)
-    weight = np.full(n - 2, 1 / (TRACK_MISFIT * DEGREE) ** 2)
+    weight = 1 / ((TRACK_MISFIT * DEGREE) ** 2 + variance[1:-1])
     for corner in corners:
         near = np.abs(pilot.distance[1:-1] - corner.chainage) <= CELL
         weight[near] *= 1e-4
