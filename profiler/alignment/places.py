@@ -83,6 +83,14 @@ def chainage_of_post(posts: Posts, value: float, length: float, source: str) -> 
         return float(np.clip(found[0], 0.0, length))
     if found:
         raise InputError(source, f"post {value:g} occurs {len(found)} times on the line", "give chainage_m instead")
+    equation = np.flatnonzero(
+        (np.diff(posts.chainage) == 0) & (posts.chainage[:-1] > 0) & (posts.chainage[:-1] < length)
+    )
+    for back, ahead in zip(posts.value[equation], posts.value[equation + 1], strict=True):
+        if min(back, ahead) < value < max(back, ahead):
+            raise InputError(
+                source, f"post {value:g} is not on the line", f"an equation goes from {back:g} to {ahead:g} there"
+            )
     ends = [float(posts.at(x)) for x in (0.0, length)]
     raise InputError(source, f"post {value:g} is not on the line", f"the line runs from {ends[0]:.2f} to {ends[1]:.2f}")
 

@@ -18,10 +18,12 @@ from profiler.alignment.places import (
 )
 from profiler.alignment.posts import (
     chainage_only,
+    known_posts,
     parse_post,
     post_of_field,
     posts_from_anchors,
     posts_from_pieces,
+    said_of_known,
     with_equations,
 )
 from profiler.alignment.smooth import SmoothedLine
@@ -197,6 +199,7 @@ def lay_route(
     """
     chainage = stations.distance * scale
     posts = line_posts(line, spans, territory, around, scale)
+    known = known_posts(posts) if posts.stated else ()
     index = LineIndex(chainage, stations.longitude, stations.latitude)
     curves = numbered(
         tuple(dataclasses.replace(c, start=c.start * scale, end=c.end * scale) for c in line.curves), posts
@@ -218,11 +221,12 @@ def lay_route(
         scale=scale,
         curves=curves,
         corners=tuple(dataclasses.replace(c, chainage=c.chainage * scale) for c in line.corners),
+        known_posts=known,
         structures=structures,
         stations=named,
         limits=_limits(index, posts, territory, "speed_limits"),
         slow_orders=_limits(index, posts, territory, "slow_orders"),
-        assumptions=(*assumptions, *said, *_said_of_posts(posts)),
+        assumptions=(*assumptions, *said, *_said_of_posts(posts), *said_of_known(known, posts.unit)),
     )
 
 

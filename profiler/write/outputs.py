@@ -9,6 +9,7 @@ PROFILE_FILES = (
     "curves.csv",
     "alignment.csv",
     "corners.csv",
+    "posts.csv",
     "straddles.csv",
     "practice.csv",
     "profile.gpkg",

@@ -16,6 +16,7 @@ from profiler.vertical_curve import Pvi
 from profiler.wording import known_words
 from profiler.write.cells import Columns, fixed, post_cells, text_cells, write_columns
 from profiler.write.plan_tables import plan_tables
+from profiler.write.post_tables import posts_table
 
 _VALUE_DECIMALS = {"m": 2, "%": 4, "degree": 3}
 _PRACTICE_DECIMALS = {"degree": 3, "m": 1, "mm": 0}
@@ -52,6 +53,7 @@ def write_tables(profile: Profile, landmarks: Landmarks, folder: Path) -> None:
         "landmarks.csv": _landmarks(landmarks.items, posts),
         "grades.csv": _grades(landmarks.grade_runs, posts),
         **plan_tables(profile.route),
+        "posts.csv": posts_table(profile.route),
         "straddles.csv": _straddles(landmarks.straddles),
         "practice.csv": _practice(landmarks.practice, posts),
     }

@@ -32,6 +32,7 @@ COLUMNS = {
     "radius_end_m, curve",
     "straddles.csv": "landmark, kind, direction, train_length_m, head_m, quarter_m, half_m, three_quarter_m, clear_m",
     "practice.csv": "kind, of, start_m, end_m, post, value, value_se, practice, unit, speed_kmh, source, train_class",
+    "posts.csv": "post, chainage_m, kind, residual_m, unit_length_m, longitude, latitude",
 }
 PVI_COLUMNS = "chainage_m, chainage_se_m, elevation_m, grade_in_pct, grade_out_pct, curve_length_m, se_m, probability"
 
