@@ -231,7 +231,7 @@ def _walk(k0, first, ahead, offset, noise2, drift, prior, beam, cut):  # noqa: C
             w_open = w - best + cut
             if w_open < 6.0:
                 continue
-            if md in (TANGENT, CIRCLE) and w_open > 6.0 - log_kink and k > 0 and c < room:
+            if md in (TANGENT, CIRCLE) and w_open > -log_kink and k > 0 and c < room:
                 c_kind[c], c_weight[c], c_since[c], c_before[c], c_body[c] = (
                     md,
                     w + log_kink,
