@@ -26,6 +26,7 @@ TABLES = {
     "pvis.csv",
     "curves.csv",
     "alignment.csv",
+    "posts.csv",
     "straddles.csv",
     "practice.csv",
 }
