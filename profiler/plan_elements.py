@@ -58,7 +58,7 @@ def elements_of(curves: Sequence[CurveElement], start: float, end: float) -> tup
     start, end : float
         Ends of the line. [m]
     """
-    edges, knots = _joined(np.array([_knots(c) for c in curves], dtype=float).reshape(-1, 4), start, end)
+    edges, knots = _joined(np.array([c.knots for c in curves], dtype=float).reshape(-1, 4), start, end)
     length = np.diff(edges)
     # two places inside each piece tell its straight line, whatever steps at its ends
     places = edges[:-1, None] + length[:, None] * (0.25, 0.75)
@@ -82,12 +82,6 @@ def _kind(curvature: Sequence[float]) -> str:
     if abs(after - before) >= _STRAIGHT:
         return "spiral"
     return "arc" if before else "tangent"
-
-
-def _knots(curve: CurveElement) -> tuple[float, float, float, float]:
-    """Where a trapezoid begins, is full, begins to fall, ends. [m]"""
-    full = min(curve.start + curve.spiral_in, curve.end)
-    return curve.start, full, max(curve.end - curve.spiral_out, full), curve.end
 
 
 def _joined(knots: FloatArray, start: float, end: float) -> tuple[FloatArray, FloatArray]:

@@ -172,6 +172,12 @@ class CurveElement:
         return 1 / abs(self.curvature)
 
     @property
+    def knots(self) -> tuple[float, float, float, float]:
+        """Where the trapezoid begins, is full, begins to fall, ends. [m]"""
+        full = min(self.start + self.spiral_in, self.end)
+        return self.start, full, max(self.end - self.spiral_out, full), self.end
+
+    @property
     def deflection(self) -> float:
         """Angle turned, spirals counted half, + left. [rad]"""
         return self.curvature * (self.end - self.start - 0.5 * (self.spiral_in + self.spiral_out))
@@ -260,6 +266,17 @@ class Route:
     def degree(self) -> FloatArray:
         """Degree of curve by the 100-ft chord, + left. [degree]"""
         return degree_of_curve(self.curvature)
+
+    @property
+    def whole_posts(self) -> tuple[tuple[float, float], ...]:
+        """Whole posts on the line with their chainage [m], in order of post; one that stands twice, twice."""
+        values = self.posts.at(self.chainage)
+        return tuple(
+            (float(post), place)
+            for post in range(int(np.ceil(values.min())), int(np.floor(values.max())) + 1)
+            for place in self.posts.chainages(post)
+            if self.chainage[0] <= place <= self.chainage[-1]
+        )
 
     def reaches_end(self, start: float, end: float) -> bool:
         """Whether a stretch [m] goes on to where the line begins or ends."""

@@ -7,7 +7,6 @@ trapezoid (spiral, circle, spiral) of the same turn and height; everything else 
 
 from __future__ import annotations
 
-import dataclasses
 from dataclasses import replace
 
 import numpy as np
@@ -22,9 +21,6 @@ LEAST_TURN = np.radians(0.8)
 """Curves that turn less than this are taken for drawing noise. [rad]"""
 
 LEAST_RAMP = 20.0  # [m]
-
-LEAST_CURVE = 20.0
-"""A curve that was cut counts while so much of its body is left. [m]"""
 
 
 def curve_elements(distance: FloatArray, curvature: FloatArray) -> tuple[CurveElement, ...]:
@@ -66,8 +62,7 @@ def element_curvature(distance: FloatArray, curves: tuple[CurveElement, ...]) ->
     curvature = np.zeros(distance.shape)
     for c in curves:
         first, last = np.searchsorted(distance, [c.start, c.end])
-        knots = [c.start, c.start + c.spiral_in, c.end - c.spiral_out, c.end]
-        curvature[first:last] += np.interp(distance[first:last], knots, [0, c.curvature, c.curvature, 0])
+        curvature[first:last] += np.interp(distance[first:last], c.knots, [0, c.curvature, c.curvature, 0])
     return curvature
 
 
@@ -129,14 +124,3 @@ def _ramp(s: FloatArray, k: FloatArray, height: float) -> float:
     fifth = int(np.argmax(k >= 0.2 * height))
     four = int(np.argmax(k >= 0.8 * height))
     return abs(float(s[four] - s[fifth])) / 0.6
-
-
-def cut_curve(curve: CurveElement, origin: float, length: float) -> CurveElement | None:
-    """A curve on the part of a line that begins at ``origin`` [m]; None where its body is cut off."""
-    start, end = curve.start - origin, curve.end - origin
-    low, high = max(start, 0.0), min(end, length)
-    spiral_in = max(curve.spiral_in - (low - start), 0.0)
-    spiral_out = max(curve.spiral_out - (end - high), 0.0)
-    if high - low < spiral_in + spiral_out + LEAST_CURVE:
-        return None
-    return dataclasses.replace(curve, start=low, end=high, spiral_in=spiral_in, spiral_out=spiral_out)

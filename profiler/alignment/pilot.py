@@ -44,10 +44,8 @@ def pilot_of(line: SmoothedLine, longitude: FloatArray, latitude: FloatArray, ne
     by_length = CubicSpline(distance, position)
     place, offset = _beside(by_length, earth_centred(longitude, latitude), np.interp(near, fine, along), distance[-1])
     first, second = by_length(distance, 1), by_length(distance, 2)
-    up = _up(position)
-    left = np.cross(up, first)
-    left /= np.linalg.norm(left, axis=1)[:, None]
-    curvature = (np.cross(first, second) * up).sum(axis=1) / np.linalg.norm(first, axis=1) ** 3
+    left = _left(position, first)
+    curvature = (np.cross(first, second) * _up(position)).sum(axis=1) / np.linalg.norm(first, axis=1) ** 3
     return Pilot(distance, curvature, position, left, place, offset)
 
 
@@ -55,6 +53,12 @@ def _up(position: FloatArray) -> FloatArray:
     """Unit normals (n, 3) of the ellipsoid at geocentric positions (n, 3) near its surface."""
     normal = position / ellipsoid_axes() ** 2
     return normal / np.linalg.norm(normal, axis=1)[:, None]
+
+
+def _left(position: FloatArray, tangent: FloatArray) -> FloatArray:
+    """Unit vectors (n, 3) to the left of a way, level on the ellipsoid."""
+    left = np.cross(_up(position), tangent)
+    return np.asarray(left / np.linalg.norm(left, axis=1)[:, None])
 
 
 def _beside(
@@ -66,6 +70,4 @@ def _beside(
         place = np.clip(place + (off * tangent).sum(axis=1) / (tangent**2).sum(axis=1), 0.0, length)
     place = np.maximum.accumulate(place)
     off, tangent = vertices - spline(place), spline(place, 1)
-    left = np.cross(_up(vertices), tangent)
-    left /= np.linalg.norm(left, axis=1)[:, None]
-    return place, (off * left).sum(axis=1)
+    return place, (off * _left(vertices, tangent)).sum(axis=1)

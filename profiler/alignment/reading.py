@@ -9,19 +9,12 @@ from itertools import pairwise
 
 import numpy as np
 
-from profiler.alignment.joint_fit import Fit, Noise, fit_stretch
+from profiler.alignment.elements import BETWEEN, CELL, CIRCLE, ENTRY, EXIT, TANGENT
+from profiler.alignment.joint_fit import Fit, fit_stretch
 from profiler.alignment.pilot import Pilot
-from profiler.alignment.sequence import (
-    BETWEEN,
-    CELL,
-    CIRCLE,
-    ENTRY,
-    EXIT,
-    TANGENT,
-    Habits,
-    element_sequence,
-)
+from profiler.alignment.sequence import Habits, element_sequence
 from profiler.alignment.smooth import GRID
+from profiler.alignment.whitening import Noise
 from profiler.route import CurveElement
 from profiler.units import FloatArray
 
@@ -47,13 +40,6 @@ class Reading:
 
 def read_line(pilot: Pilot, noise: Noise, habits: Habits, *, turned: bool = False, shift: float = 0.0) -> Reading:
     """The line read forwards, or ``turned``, with nodes moved by ``shift`` [m]."""
-    fits, corners = _fits(pilot, noise, habits, turned, shift, BEAM, CUT)
-    return Reading(tuple(fits), *curvature_of(fits, pilot.distance), tuple(corners))
-
-
-def _fits(
-    pilot: Pilot, noise: Noise, habits: Habits, turned: bool, shift: float, beam: int, cut: float
-) -> tuple[list[Fit], list[float]]:
     cells = int(np.ceil((pilot.distance[-1] + shift) / CELL - 1e-9))
     nodes = np.arange(cells + 1) * CELL
     k0 = np.interp(nodes - shift, pilot.distance, pilot.curvature)
@@ -61,24 +47,31 @@ def _fits(
     if turned:
         place, offset, k0 = (nodes[-1] - place)[::-1], -offset[::-1], -k0[::-1]
     rate = 2 * noise.drift**2 / noise.length
-    kind, kink = element_sequence(k0, place, offset, noise.white, rate, habits, beam=beam, cut=cut)
+    kind, kink = element_sequence(k0, place, offset, noise.white, rate, habits, beam=BEAM, cut=CUT)
     if turned:
         swap = np.array([TANGENT, EXIT, CIRCLE, ENTRY, BETWEEN])
         kind, kink = swap[kind[::-1]], np.r_[False, kink[1:][::-1]]
     stretches, corners = _stretches(kind, kink, float(pilot.distance[-1]), shift)
+    fits = fitted(pilot, stretches, noise, habits.spiral)
+    return Reading(fits, *curvature_of(fits, pilot.distance), tuple(corners))
+
+
+Stretch = tuple[FloatArray, FloatArray]
+"""Kinds of element (e,), and where they begin and end (e + 1,) along the pilot. [m]"""
+
+
+def fitted(pilot: Pilot, stretches: Sequence[Stretch], noise: Noise, spiral: float) -> tuple[Fit, ...]:
+    """Stretches that follow each other, each fitted to its own vertices."""
     first = np.searchsorted(pilot.place, [edge[0] for _, edge in stretches])
     last = np.r_[first[1:], pilot.place.size]
-    fits = [
-        fit_stretch(kinds, edge, pilot.place[a:b], pilot.offset[a:b], pilot.curvature, GRID, noise, habits.spiral)
-        for (kinds, edge), a, b in zip(stretches, first, last, strict=True)
-    ]
-    return fits, corners
+    return tuple(
+        fit_stretch(kind, edge, pilot.place[a:b], pilot.offset[a:b], pilot.curvature, GRID, noise, spiral)
+        for (kind, edge), a, b in zip(stretches, first, last, strict=True)
+    )
 
 
-def _stretches(
-    kind: FloatArray, kink: FloatArray, length: float, shift: float
-) -> tuple[list[tuple[FloatArray, FloatArray]], list[float]]:
-    """(kinds, edges) of stretches that begin and end in tangents or at corners, and the corners."""
+def _stretches(kind: FloatArray, kink: FloatArray, length: float, shift: float) -> tuple[list[Stretch], list[float]]:
+    """Stretches that begin and end in tangents or at corners, and the corners."""
     change = np.r_[0, np.flatnonzero((np.diff(kind) != 0) | kink[1:]) + 1]
     edge = np.r_[np.maximum(change * CELL - shift, 0.0), length].astype(float)
     kinds, corner = kind[change], kink[change]

@@ -6,8 +6,9 @@ import dataclasses
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from profiler.alignment.curves import cut_curve, element_curvature
+from profiler.alignment.curves import element_curvature
 from profiler.alignment.numbering import numbered
+from profiler.alignment.parts import cut_curves, cut_places
 from profiler.alignment.places import (
     BESIDE,
     LineIndex,
@@ -345,7 +346,6 @@ def part_of_route(route: Route, first: int, last: int) -> Route:
         )
         return tuple(x for x in moved if x.end > x.start)
 
-    curves = [c for c in (cut_curve(c, origin, length) for c in route.curves) if c is not None]
     return dataclasses.replace(
         route,
         chainage=route.chainage[keep] - origin,
@@ -358,23 +358,11 @@ def part_of_route(route: Route, first: int, last: int) -> Route:
         posts=dataclasses.replace(route.posts, chainage=route.posts.chainage - origin),
         # a name of an end that was cut off no longer says where the line ends
         ends=(route.ends[0] if first == 0 else "", route.ends[1] if last == route.chainage.size - 1 else ""),
-        curves=tuple(curves),
-        corners=tuple(
-            dataclasses.replace(c, chainage=c.chainage - origin)
-            for c in route.corners
-            if 0 <= c.chainage - origin <= length
-        ),
-        known_posts=tuple(
-            dataclasses.replace(k, chainage=k.chainage - origin)
-            for k in route.known_posts
-            if 0 <= k.chainage - origin <= length
-        ),
+        curves=cut_curves(route.curves, origin, length),
+        corners=cut_places(route.corners, origin, length),
+        known_posts=cut_places(route.known_posts, origin, length),
         structures=clipped(route.structures),  # type: ignore[arg-type]
         limits=clipped(route.limits),  # type: ignore[arg-type]
         slow_orders=clipped(route.slow_orders),  # type: ignore[arg-type]
-        stations=tuple(
-            dataclasses.replace(s, chainage=s.chainage - origin)
-            for s in route.stations
-            if 0 <= s.chainage - origin <= length
-        ),
+        stations=cut_places(route.stations, origin, length),
     )

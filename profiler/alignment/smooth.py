@@ -14,7 +14,8 @@ import numpy as np
 from pyproj import CRS, Transformer
 from scipy.linalg import LinAlgError, solveh_banded
 
-from profiler.alignment.curves import cut_curve
+from profiler.alignment.banded import normal_matrix
+from profiler.alignment.parts import cut_curves, cut_places
 from profiler.longitude import continuous
 from profiler.route import Corner, CurveElement
 from profiler.units import FloatArray
@@ -75,15 +76,12 @@ class SmoothedLine:
         """The line between two distances [m], distance counted from the first of them."""
         inside = self.distance[(self.distance > start + 0.01) & (self.distance < end - 0.01)]
         line = self.at(np.r_[start, inside, end])
-        cut = (cut_curve(curve, start, end - start) for curve in self.curves)
         return dataclasses.replace(
             line,
             distance=line.distance - start,
             vertex_distance=self.vertex_distance - start,
-            curves=tuple(curve for curve in cut if curve is not None),
-            corners=tuple(
-                dataclasses.replace(c, chainage=c.chainage - start) for c in self.corners if start <= c.chainage <= end
-            ),
+            curves=cut_curves(self.curves, start, end - start),
+            corners=cut_places(self.corners, start, end - start),
         )
 
 
@@ -178,7 +176,7 @@ def _best_fit(at: FloatArray, points: FloatArray, size: int) -> tuple[FloatArray
     probe = np.random.default_rng(0).choice([-1.0, 1.0], at.size)
     index = np.clip((at / GRID).astype(int), 0, size - 2)
     share = np.clip(at / GRID - index, 0.0, 1.0)
-    normal = _normal_matrix(index, share, size)
+    normal = normal_matrix(index, share, size, 3)
     targets = np.column_stack([points - origin, probe])
     right = np.zeros((size, 4))
     np.add.at(right, index, targets * (1 - share)[:, None])
@@ -207,15 +205,6 @@ def _sideways_squares(residual: FloatArray, grid: FloatArray, index: FloatArray)
     tangent /= np.maximum(np.linalg.norm(tangent, axis=1), 1e-9)[:, None]
     along = (residual * tangent[index]).sum(axis=1)
     return max(float((residual**2).sum() - (along**2).sum()), 0.0)
-
-
-def _normal_matrix(index: FloatArray, share: FloatArray, size: int) -> FloatArray:
-    """Upper banded form (4, size) of BᵀB, B the linear interpolation on the grid."""
-    band = np.zeros((4, size))
-    np.add.at(band[3], index, (1 - share) ** 2)
-    np.add.at(band[3], index + 1, share**2)
-    np.add.at(band[2], index + 1, share * (1 - share))
-    return band
 
 
 def _penalised(normal: FloatArray, right: FloatArray, cut_off: float) -> FloatArray | None:

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Sequence
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 from scipy.linalg import cho_solve_banded, cholesky_banded
 
+from profiler.alignment.banded import inverse_diagonal, normal_matrix
 from profiler.alignment.curves import curve_elements, element_curvature
-from profiler.alignment.joint_fit import Noise, fit_stretch, inverse_diagonal
+from profiler.alignment.elements import CELL, DEGREE
 from profiler.alignment.pilot import Pilot, pilot_of
-from profiler.alignment.reading import Reading, curves_of, read_line
-from profiler.alignment.sequence import CELL, DEGREE, Habits
+from profiler.alignment.reading import Reading, curves_of, fitted, read_line
+from profiler.alignment.sequence import Habits
 from profiler.alignment.smooth import GRID, SmoothedLine, direction, geographic, smooth_line
+from profiler.alignment.whitening import Noise
 from profiler.route import Corner, CurveElement
 from profiler.units import FloatArray
 
@@ -26,6 +30,12 @@ are few, and both take the sequence of elements for certain. Measured on invente
 
 LEAST_DEGREE_SE = 0.05
 """Floor of the standard error of curvature where the line curves. [degree]"""
+
+DENSE = 60.0
+"""Vertices further apart than this say too little of drift and spirals: the customary ones serve. [m]"""
+
+SURE = 40.0
+"""Twice the log likelihood by which another habit must be better than the customary one."""
 
 TRACK_MISFIT = 0.25
 """The track line may depart from the curvature of the elements by about this. [degree]"""
@@ -77,34 +87,30 @@ def _learned(pilot: Pilot, reading: Reading, noise: Noise, habits: Habits) -> tu
     """Drift and length of spirals that make this reading likeliest; the customary ones where it is a near thing."""
     if np.median(np.diff(pilot.place)) > DENSE:
         return noise, habits
-    drift = _likeliest(pilot, reading, [(dataclasses.replace(noise, drift=d), habits.spiral) for d in (1.0, 0.4, 2.0)])
-    noise = drift[0]
-    spiral = _likeliest(pilot, reading, [(noise, f) for f in (1.0, 0.5, 0.7, 1.5)])[1]
+    choice, misfit = (noise, habits.spiral), _misfit(pilot, reading, (noise, habits.spiral))
+    drifts = [(dataclasses.replace(noise, drift=drift), habits.spiral) for drift in (0.4, 2.0)]
+    choice, misfit = _likelier(pilot, reading, choice, misfit, drifts)
+    (noise, spiral), _ = _likelier(pilot, reading, choice, misfit, [(choice[0], f) for f in (0.5, 0.7, 1.5)])
     return noise, dataclasses.replace(habits, spiral=spiral)
 
 
-DENSE = 60.0
-"""Vertices further apart than this say too little of drift and spirals: the customary ones serve. [m]"""
-
-SURE = 40.0
-"""Twice the log likelihood by which another habit must be better than the customary one."""
+Choice = tuple[Noise, float]
+"""Noise of the vertices, and how many times as long as customary spirals are."""
 
 
-def _likeliest(pilot: Pilot, reading: Reading, choices: list[tuple[Noise, float]]) -> tuple[Noise, float]:
-    """The choice of noise and length of spirals of the greatest evidence (Laplace); the first when in doubt."""
-    first = np.searchsorted(pilot.place, [fit.edge[0] for fit in reading.fits])
-    last = np.r_[first[1:], pilot.place.size]
-    misfit = [
-        sum(
-            fit_stretch(
-                fit.kind, fit.edge, pilot.place[a:b], pilot.offset[a:b], pilot.curvature, GRID, noise, spiral
-            ).misfit
-            for fit, a, b in zip(reading.fits, first, last, strict=True)
-        )
-        for noise, spiral in choices
-    ]
-    best = int(np.argmin(misfit))
-    return choices[best if misfit[best] < misfit[0] - SURE else 0]
+def _likelier(
+    pilot: Pilot, reading: Reading, choice: Choice, misfit: float, others: Sequence[Choice]
+) -> tuple[Choice, float]:
+    """The likeliest of others with its misfit where it is `SURE` to be likelier than a choice, else the choice."""
+    found = [_misfit(pilot, reading, other) for other in others]
+    best = int(np.argmin(found))
+    return (others[best], found[best]) if found[best] < misfit - SURE else (choice, misfit)
+
+
+def _misfit(pilot: Pilot, reading: Reading, choice: Choice) -> float:
+    """Twice the negative log evidence of a reading fitted anew."""
+    fits = fitted(pilot, [(fit.kind, fit.edge) for fit in reading.fits], *choice)
+    return sum(fit.misfit for fit in fits)
 
 
 def _agreed(
@@ -145,7 +151,7 @@ def _mean(a: CurveElement, b: CurveElement) -> CurveElement:
 def _corners(reading: Reading) -> tuple[Corner, ...]:
     """Corners by distance along the pilot, where the line truly bends or steps aside."""
     found = []
-    for before, after in zip(reading.fits, reading.fits[1:], strict=False):
+    for before, after in pairwise(reading.fits):
         if after.edge[0] in reading.corners:
             step = after.start_state[0] - before.end_state[0]
             turn = after.start_state[1] - before.end_state[1]
@@ -219,9 +225,7 @@ def _aside(
     i = np.clip((pilot.place / GRID).astype(int), 0, n - 2)
     a = np.clip(pilot.place / GRID - i, 0.0, 1.0)
     w = 1 / noise.white**2
-    band, right = np.zeros((3, n)), np.zeros(n)
-    for row, at, part in ((2, i, (1 - a) ** 2), (2, i + 1, a * a), (1, i + 1, a * (1 - a))):
-        np.add.at(band[row], at, w * part)
+    band, right = normal_matrix(i, a, n, 2, w), np.zeros(n)
     np.add.at(right, i, w * (1 - a) * pilot.offset)
     np.add.at(right, i + 1, w * a * pilot.offset)
     weight = 1 / ((TRACK_MISFIT * DEGREE) ** 2 + variance[1:-1])

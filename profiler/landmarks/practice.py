@@ -78,7 +78,7 @@ def speeds_over(limits: Iterable[SpeedLimit], start: float, end: float) -> Speed
 
 def curve_speeds(route: Route, curve: CurveElement) -> Speeds:
     """Speeds in the middle half of a curve's circular body: its ends are not sure, and limits change there."""
-    first, last = curve.start + curve.spiral_in, curve.end - curve.spiral_out
+    _, first, last, _ = curve.knots
     quarter = (last - first) / 4
     return speeds_over(route.limits, first + quarter, last - quarter)
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 import itertools
 import math
-import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,7 +14,6 @@ import numpy as np
 from profiler import wording
 from profiler.comparison.beside import Beside, Side
 from profiler.comparison.words import invented_words
-from profiler.files import output_error
 from profiler.present.beside_lines import STROKES, AxisPanel, Strand, draw_lines, stroke_sample
 from profiler.present.beside_table import Table
 from profiler.present.chart_blocks import blocks_of
@@ -77,22 +75,9 @@ def draw_beside(beside: Beside, *, svg: Path | None = None, png: Path | None = N
     """
     picture = compose_beside(beside)
     rows = ("; ".join(filter(None, row)) for row in picture.table.words)
-    with warnings.catch_warnings():
-        # A letter the font lacks is drawn as an empty box; the tables have the name in full.
-        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
-        if svg is not None:
-            about = " ".join([*picture.sentences, ". ".join(rows)])
-            _write(Path(svg), picture.sheet.svg(f"Side by side: {title(beside)}", about))
-        if png is not None:
-            _write(Path(png), picture.sheet.png())
+    about = " ".join([*picture.sentences, ". ".join(rows)])
+    picture.sheet.write(f"Side by side: {title(beside)}", about, svg=svg, png=png)
     return picture.dropped
-
-
-def _write(path: Path, content: bytes) -> None:
-    try:
-        path.write_bytes(content)
-    except OSError as error:
-        raise output_error(path, error) from error
 
 
 def title(beside: Beside) -> str:

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import warnings
 from dataclasses import dataclass
 from pathlib import Path
 
-from profiler.files import output_error
 from profiler.landmark import Landmarks
 from profiler.present.chart_blocks import blocks_of
 from profiler.present.chart_brackets import brackets_of, ruling_grade
@@ -72,21 +70,8 @@ def draw_chart(
         If a file cannot be written.
     """
     chart = compose_chart(profile, landmarks, limits=limits)
-    with warnings.catch_warnings():
-        # A letter the font lacks is drawn as an empty box; the tables have the name in full.
-        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
-        if svg is not None:
-            _write(Path(svg), chart.sheet.svg(f"Strip chart: {title(chart.frame)}", chart.description))
-        if png is not None:
-            _write(Path(png), chart.sheet.png())
+    chart.sheet.write(f"Strip chart: {title(chart.frame)}", chart.description, svg=svg, png=png)
     return chart.dropped
-
-
-def _write(path: Path, content: bytes) -> None:
-    try:
-        path.write_bytes(content)
-    except OSError as error:
-        raise output_error(path, error) from error
 
 
 def compose_chart(

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from io import BytesIO
+from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
 
@@ -19,6 +21,7 @@ from matplotlib.font_manager import FontProperties
 from matplotlib.patheffects import withStroke
 from matplotlib.textpath import text_to_path
 
+from profiler.files import output_error
 from profiler.present.labels import Box
 from profiler.present.palette import INK, MUTED, WHITE
 from profiler.units import FloatArray
@@ -185,6 +188,22 @@ class Sheet:
             path_effects=[withStroke(linewidth=_HALO_PT, foreground=WHITE)] if halo else None,
         )
 
+    def write(self, title: str, description: str, *, svg: Path | None = None, png: Path | None = None) -> None:
+        """Write the sheet into the files asked for.
+
+        Raises
+        ------
+        OutputError
+            If a file cannot be written.
+        """
+        with warnings.catch_warnings():
+            # A letter the font lacks is drawn as an empty box; the tables have the name in full.
+            warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+            if svg is not None:
+                _write(Path(svg), self.svg(title, description))
+            if png is not None:
+                _write(Path(png), self.png())
+
     def svg(self, title: str, description: str) -> bytes:
         """The sheet as SVG with words as paths, a <title> and a <desc>; the same sheet, the same bytes."""
         text = self._saved("svg", metadata={"Date": None, "Creator": None}).decode("utf-8")
@@ -204,3 +223,10 @@ class Sheet:
         with matplotlib.style.context(["default", _STYLE]):
             self.figure.savefig(buffer, format=kind, facecolor=WHITE, **options)
         return buffer.getvalue()
+
+
+def _write(path: Path, content: bytes) -> None:
+    try:
+        path.write_bytes(content)
+    except OSError as error:
+        raise output_error(path, error) from error

@@ -195,14 +195,7 @@ def _for_people(columns: Mapping[str, Array], posts: Posts) -> dict[str, Array]:
 
 def _whole_posts(route: Route) -> _Layer:
     """Points at whole posts; where a post stands twice, both."""
-    values = route.posts.at(route.chainage)
-    pairs = [
-        (float(post), place)
-        for post in range(int(np.ceil(values.min())), int(np.floor(values.max())) + 1)
-        for place in route.posts.chainages(post)
-        if route.chainage[0] <= place <= route.chainage[-1]
-    ]
-    post, chainage = np.array(pairs, dtype=float).reshape(-1, 2).T
+    post, chainage = np.array(route.whole_posts, dtype=float).reshape(-1, 2).T
     points = shapely.points(*_position(route, chainage))
     return _Layer("posts", {"post": post, "chainage_m": chainage}, points, "Point")
 

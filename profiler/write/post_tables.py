@@ -17,29 +17,21 @@ def posts_table(route: Route) -> Columns:
     ``residual_m`` is how much further with chainage a known post lies than its neighbours put it;
     ``unit_length_m`` at a whole post the way to the next whole one, if that is one unit on.
     """
-    posts, start, end = route.posts, float(route.chainage[0]), float(route.chainage[-1])
+    start, end = float(route.chainage[0]), float(route.chainage[-1])
     known = [k for k in route.known_posts if start <= k.chainage <= end]
-    low, high = sorted(float(posts.at(x)) for x in (start, end))
-    whole = [
-        (float(place), float(post))
-        for post in range(int(np.ceil(low)), int(np.floor(high)) + 1)
-        for place in posts.chainages(float(post))
-        if start <= place <= end
-    ]
+    whole = sorted((place, post) for post, place in route.whole_posts)
     taken = {(round(k.chainage, 1), k.post) for k in known}
     rows = [(k.chainage, k.post, "known", k.residual) for k in known]
     rows += [(place, post, "whole", None) for place, post in whole if (round(place, 1), post) not in taken]
     rows.sort(key=lambda row: row[0])
-    whole.sort()
-    onward = {a: b[0] - a[0] for a, b in pairwise(whole) if abs(b[1] - a[1]) == 1}
-    nearest = {(round(place, 1), post): way for (place, post), way in onward.items()}
+    onward = {(round(a[0], 1), a[1]): b[0] - a[0] for a, b in pairwise(whole) if abs(b[1] - a[1]) == 1}
     places = np.array([row[0] for row in rows])
     return {
         "post": fixed([row[1] for row in rows], 3),
         "chainage_m": fixed(places, 1),
         "kind": [row[2] for row in rows],
         "residual_m": fixed([row[3] for row in rows], 1),
-        "unit_length_m": fixed([nearest.get((round(row[0], 1), row[1])) for row in rows], 1),
+        "unit_length_m": fixed([onward.get((round(row[0], 1), row[1])) for row in rows], 1),
         "longitude": fixed(wrapped(np.interp(places, route.chainage, route.longitude)), 7),
         "latitude": fixed(np.interp(places, route.chainage, route.latitude), 7),
     }
