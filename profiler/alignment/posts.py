@@ -9,7 +9,7 @@ import numpy as np
 
 from profiler.alignment.spans import PieceSpan
 from profiler.errors import InputError
-from profiler.route import KnownPost, Posts
+from profiler.route import Posts
 from profiler.units import FOOT, MILE, POST_UNITS
 
 _POST = re.compile(
@@ -126,52 +126,3 @@ def _merged(anchors: list[tuple[float, float]], unit: str) -> Posts:
             place = kept[-1][0]
         kept.append((place, value))
     return Posts(np.array([a[0] for a in kept]), np.array([a[1] for a in kept]), unit)
-
-
-def known_posts(posts: Posts) -> tuple[KnownPost, ...]:
-    """Every post whose place is known, beside where the posts to both sides of it put it.
-
-    Between equations it is interpolated between its neighbours; at an end of such a run it is the true
-    length of the unit from the next one; where that is the only post of its run nothing can tell.
-    """
-    chainage, value = posts.chainage, posts.value
-    run = np.r_[0, np.cumsum(np.diff(chainage) == 0)]  # an equation ends one run and begins the next
-    sign = 1 if posts.rising else -1
-    found = []
-    for i, (place, post) in enumerate(zip(chainage, value, strict=True)):
-        near = [j for j in (i - 1, i + 1) if 0 <= j < value.size and run[j] == run[i]]
-        residual = None
-        if len(near) == 2:
-            a, b = near
-            share = (post - value[a]) / (value[b] - value[a])
-            residual = float(place - chainage[a] - share * (chainage[b] - chainage[a]))
-        elif near:
-            (a,) = near
-            residual = float(place - chainage[a] - sign * (post - value[a]) * posts.unit_m)
-        found.append(KnownPost(float(post), float(place), residual))
-    return tuple(found)
-
-
-ASTRAY, ASTRAY_M = 5.0, 30.0
-"""A known post is said to be astray from so many robust s.d. of all residuals, and so many metres, on."""
-
-SAID = 3
-"""More posts astray than these are only counted."""
-
-
-def said_of_known(known: Sequence[KnownPost], unit: str) -> tuple[str, ...]:
-    """Known posts that lie far from where the others put them, in sentences."""
-    told = [k for k in known if k.residual is not None]
-    sizes = np.abs([k.residual for k in told if k.residual is not None])
-    if sizes.size < 3:
-        return ()
-    limit = max(ASTRAY_M, ASTRAY * 1.4826 * float(np.median(sizes)))
-    astray = [k for k, size in zip(told, sizes, strict=True) if size > limit]
-    said = [
-        f"post {unit} {k.post:g} lies {abs(k.residual or 0.0):.0f} m from where its neighbours put it: "
-        "check its place, or state an equation"
-        for k in astray[:SAID]
-    ]
-    if len(astray) > SAID:
-        said.append(f"{len(astray) - SAID} more posts lie as far from where their neighbours put them, see posts.csv")
-    return tuple(said)

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from profiler.alignment.curves import element_curvature
+from profiler.alignment.known_posts import known_posts, said_of_known
 from profiler.alignment.numbering import numbered
 from profiler.alignment.parts import cut_curves, cut_places
 from profiler.alignment.places import (
@@ -19,12 +20,10 @@ from profiler.alignment.places import (
 )
 from profiler.alignment.posts import (
     chainage_only,
-    known_posts,
     parse_post,
     post_of_field,
     posts_from_anchors,
     posts_from_pieces,
-    said_of_known,
     with_equations,
 )
 from profiler.alignment.smooth import SmoothedLine
@@ -200,7 +199,6 @@ def lay_route(
     """
     chainage = stations.distance * scale
     posts = line_posts(line, spans, territory, around, scale)
-    known = known_posts(posts) if posts.stated else ()
     index = LineIndex(chainage, stations.longitude, stations.latitude)
     curves = numbered(
         tuple(dataclasses.replace(c, start=c.start * scale, end=c.end * scale) for c in line.curves), posts
@@ -222,17 +220,19 @@ def lay_route(
         scale=scale,
         curves=curves,
         corners=tuple(dataclasses.replace(c, chainage=c.chainage * scale) for c in line.corners),
-        known_posts=known,
+        known_posts=known_posts(posts) if posts.stated else (),
         structures=structures,
         stations=named,
         limits=_limits(index, posts, territory, "speed_limits"),
         slow_orders=_limits(index, posts, territory, "slow_orders"),
-        assumptions=(*assumptions, *said, *_said_of_posts(posts), *said_of_known(known, posts.unit)),
+        assumptions=(*assumptions, *said, *_said_of_posts(posts, territory.route.units)),
     )
 
 
-def _said_of_posts(posts: Posts) -> tuple[str, ...]:
-    return () if posts.stated else ("no posts are given: chainage from the start serves",)
+def _said_of_posts(posts: Posts, units: str) -> tuple[str, ...]:
+    if not posts.stated:
+        return ("no posts are given: chainage from the start serves",)
+    return said_of_known(posts, units)
 
 
 def _structures(
