@@ -66,6 +66,13 @@ class Posts:
         steps = np.diff(self.value)[np.diff(self.chainage) > 0]
         return not (steps.size and steps[0] < 0)
 
+    @property
+    def equations(self) -> tuple[tuple[float, float, float], ...]:
+        """Where the post jumps: chainage [m], post back, post ahead."""
+        at = np.flatnonzero(np.diff(self.chainage) == 0)
+        columns = self.chainage[at], self.value[at], self.value[at + 1]
+        return tuple(zip(*(column.tolist() for column in columns), strict=True))
+
     def _knots(self) -> tuple[FloatArray, FloatArray]:
         far = 1e8
         slope = (1 if self.rising else -1) / self.unit_m
