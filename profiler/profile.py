@@ -252,4 +252,4 @@ def _turned_posts(posts: Posts, total: float) -> Posts:
     chainage, value = posts.chainage, posts.value
     if chainage[0] == chainage[-1]:  # one place alone cannot say that posts now fall
         chainage, value = np.r_[chainage, chainage[-1] + posts.unit_m], np.r_[value, value[-1] + 1]
-    return Posts(total - chainage[::-1], value[::-1], posts.unit, posts.stated)
+    return dataclasses.replace(posts, chainage=total - chainage[::-1], value=value[::-1])

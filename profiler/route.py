@@ -29,6 +29,9 @@ class Posts:
     there. Two entries at one chainage are an equation (a long or short mile): the post jumps from
     the first (back) to the second (ahead). Between entries the map is linear, beyond them it goes
     on at the true length of the unit. Posts may rise or fall along the line.
+
+    How people write them: ``prefix`` before the figure ("km", "PK", "MP", or nothing; None is "km" for
+    kilometres and nothing for miles); with ``plus`` as a whole post and the metres or feet beyond it, "12+2112".
     """
 
     chainage: FloatArray
@@ -36,6 +39,8 @@ class Posts:
     unit: str = "km"
     stated: bool = True
     """False where no posts were given and chainage itself serves."""
+    prefix: str | None = None
+    plus: bool = False
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "chainage", frozen_array(self.chainage))

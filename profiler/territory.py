@@ -280,6 +280,19 @@ class Territory(_Table):
             raise ValueError("there is no [centreline]: say where the line is, with path = …")
         return self
 
+    def written_posts(self) -> tuple[tuple[str, ...], tuple[str, ...]]:
+        """Posts as the file writes them: those of [posts], and those of all other places."""
+        table, line = self.posts, self.centreline
+        stated = [] if table is None else [entry.post for entry in table.at]
+        stated += [] if table is None else [post for e in table.equations for post in (e.back, e.ahead)]
+        places = [] if line is None else [line.start, line.end]
+        places += [place for table in self.structures for place in (table.from_, table.to)]
+        limits: tuple[_Limit, ...] = (*self.speed_limits, *self.slow_orders)
+        places += [place for table in limits for place in (table.from_, table.to)]
+        places += [known.at for known in self.known_elevations]
+        places += [station.at for station in self.stations] + [stop.at for stop in self.stops]
+        return tuple(stated), tuple(p.post for p in places if p is not None and p.post is not None)
+
     def not_used(self) -> tuple[str, ...]:
         """Tables given here that nothing uses yet."""
         later = ("stops", "profile")

@@ -146,25 +146,75 @@ def speed_figure(speed: float, units: str) -> str:
     return number(speed / (MPH if units == "us" else KMH), units=units)
 
 
-def post_figure(posts: Posts, chainage: float, decimals: int = 1) -> str:
-    """The post at a chainage [m], bare: "54.3"."""
-    return post_value(float(posts.at(chainage)), decimals)
+def post_value(posts: Posts, value: float, decimals: int = 1) -> str:
+    """A post as it stands beside the track, no unit, no grouping: "54.3", or "54+1600" where it is written so.
+
+    Behind the plus metres or feet are rounded to what the decimals are worth, a mile's to 500, 50 or 1 ft.
+    """
+    if not posts.plus or value < 0:
+        return f"{value:.{decimals}f}".replace("-", MINUS)
+    length, digits, steps = _BEYOND_PLUS[posts.unit]
+    whole = math.floor(value + 1e-9)
+    rest = (value - whole) * length
+    step = steps[min(decimals, len(steps) - 1)]
+    rounded = step * round(rest / step)
+    if rounded >= length or length - rest < abs(rest - rounded):
+        whole, rounded = whole + 1, 0
+    return f"{whole}+{rounded:0{digits}d}" if decimals else f"{whole}"
 
 
-def post_value(value: float, decimals: int = 1) -> str:
-    """A post as it stands beside the track: no unit, no grouping."""
-    return f"{value:.{decimals}f}".replace("-", MINUS)
+_BEYOND_PLUS = {"km": (1000, 3, (1000, 100, 10, 1)), "mi": (5280, 4, (5280, 500, 50, 1))}
+"""Length of a unit in what stands behind the plus, its digits, and what 0, 1, 2 and 3 decimals are rounded to."""
+
+
+def post_tick(posts: Posts, value: float, step: float) -> str:
+    """A post of a ruler whose labels are ``step`` [post unit] apart: "54", "54.5", "54+2640"."""
+    decimals = max(0, -math.floor(math.log10(step)))
+    if posts.plus and decimals:
+        return post_value(posts, value, 0 if math.isclose(value, round(value), abs_tol=1e-6) else 3)
+    return post_value(posts, value, decimals)
+
+
+def _prefix(posts: Posts) -> str:
+    return ("" if posts.unit == "mi" else "km") if posts.prefix is None else posts.prefix
 
 
 def post_text(posts: Posts, chainage: float, decimals: int = 1) -> str:
     """The post at a chainage [m] as people say it: "54.3" in miles, "km 150.1" in kilometres."""
-    figure = post_figure(posts, chainage, decimals)
-    return figure if posts.unit == "mi" else f"km {figure}"
+    return f"{_prefix(posts)} {post_value(posts, float(posts.at(chainage)), decimals)}".lstrip()
+
+
+def post_named(posts: Posts, value: float, decimals: int | None = None) -> str:
+    """A post that always says its unit, "mi 71.2", "km 133+100", "MP 54.30": as many decimals as it has, 3 at most."""
+    shown = _decimals(posts, value) if decimals is None else decimals
+    return f"{_prefix(posts) or posts.unit} {post_value(posts, value, shown)}"
+
+
+def _decimals(posts: Posts, *values: float) -> int:
+    """The fewest decimals that show stated posts, 3 at most."""
+    if posts.plus:
+        return 3
+    return next((n for n in range(3) if all(abs(v - round(v, n)) < 5e-4 for v in values)), 3)
+
+
+def equation_text(posts: Posts, back: float, ahead: float, *, bare: bool = False) -> str:
+    """A post equation, the post back and the post ahead: "mi 31.42 = mi 31.50", bare "31.42 = 31.50"."""
+    decimals = max(2, _decimals(posts, back, ahead))
+    write = post_value if bare else post_named
+    return f"{write(posts, back, decimals)} = {write(posts, ahead, decimals)}"
+
+
+def equation_words(posts: Posts, back: float, ahead: float, units: str) -> str:
+    """What a post equation does: "739 ft of posts are left out here", "… stand twice here"."""
+    twice = (ahead < back) == posts.rising
+    length = short_length_text(abs(ahead - back) * posts.unit_m, units)
+    return f"{length} of posts {'stand twice' if twice else 'are left out'} here"
 
 
 def end_name(route: Route, which: int) -> str:
-    """The start (0) or the end (1) of a line: its name, or its post where it has none ("km 164.7")."""
-    return route.ends[which] or post_text(route.posts, float(route.chainage[-which]))
+    """The start (0) or the end (1) of a line: its name, or its post where it has none ("km 164.7", "post 38.0")."""
+    at = float(route.chainage[-which])
+    return route.ends[which] or stretch_words(route.posts, at, at)
 
 
 def towards(route: Route, direction: str) -> str:
@@ -196,10 +246,10 @@ def travel_words(route: Route) -> str:
 
 def stretch_words(posts: Posts, start: float, end: float, decimals: int = 1) -> str:
     """A place or a stretch by posts, chainages [m]: "post 54.3", "posts 47.3 to 48.6", "km 4.0 to 6.1"."""
-    first, last = (post_figure(posts, x, decimals) for x in (start, end))
+    first, last = (post_value(posts, float(posts.at(x)), decimals) for x in (start, end))
     if first == last:
-        return f"post {first}" if posts.unit == "mi" else f"km {first}"
-    return f"posts {first} to {last}" if posts.unit == "mi" else f"km {first} to {last}"
+        return f"{_prefix(posts) or 'post'} {first}"
+    return f"{_prefix(posts) or 'posts'} {first} to {last}"
 
 
 def slope_words(grade: float, units: str, se: float = 0.0) -> str:

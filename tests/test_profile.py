@@ -93,7 +93,7 @@ def test_everything_along_the_line_turns():
     [
         Posts(np.array([0.0]), np.array([38.0]), "mi"),
         Posts(np.array([700.0, 700.0]), np.array([38.0, 40.0]), "mi"),
-        Posts(np.array([0.0, 30_000.0]), np.array([120.0, 90.0]), "km"),
+        Posts(np.array([0.0, 30_000.0]), np.array([120.0, 90.0]), "km", prefix="PK", plus=True),
         Posts(np.array([0.0, 21_500.0, 21_500.0, 40_000.0]), np.array([38.0, 51.36, 51.5, 63.0]), "mi"),
     ],
 )
@@ -108,6 +108,7 @@ def test_posts_keep_their_labels(posts: Posts):
     again = reversed_profile(turned)
     np.testing.assert_allclose(again.route.posts.at(places), labels, atol=1e-6)
     assert turned.route.posts.rising is not posts.rising
+    assert (turned.route.posts.prefix, turned.route.posts.plus) == (posts.prefix, posts.plus)
 
 
 def test_compensated_grade_by_hand():

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from profiler import wording
+from profiler.alignment.posts import parse_post
 from profiler.landmark import KINDS
 from profiler.route import Posts
 from profiler.units import FOOT, MILE, MPH, curvature_of_degree
@@ -90,7 +95,78 @@ def test_posts():
     assert wording.post_text(miles, 16.3 * MILE) == "54.3"
     km = Posts(np.array([0.0]), np.array([150.06]), "km")
     assert wording.post_text(km, 0.0) == "km 150.1"
-    assert wording.post_figure(km, -151_060.0, 2) == "\u22121.00"
+    assert wording.post_text(km, -151_060.0, 2) == "km \u22121.00"
+
+
+def written(unit: str, prefix: str | None, plus: bool = False) -> Posts:
+    return Posts(np.array([0.0]), np.array([0.0]), unit, prefix=prefix, plus=plus)
+
+
+@pytest.mark.parametrize(
+    ("posts", "value", "decimals", "words"),
+    [
+        (written("mi", "", plus=True), 12.4, 3, "12+2112"),
+        (written("mi", "", plus=True), 12.4, 2, "12+2100"),
+        (written("mi", "", plus=True), 12.4, 1, "12+2000"),
+        (written("mi", "", plus=True), 12.4, 0, "12"),
+        (written("mi", "", plus=True), 12.6, 0, "13"),
+        (written("mi", "", plus=True), 12.0, 2, "12+0000"),
+        (written("mi", "", plus=True), 12.99, 1, "13+0000"),
+        (written("mi", "", plus=True), 12.96, 1, "12+5000"),
+        (written("km", "PK", plus=True), 133.1, 2, "PK 133+100"),
+        (written("km", "", plus=True), 133.0504, 3, "133+050"),
+        (written("km", "", plus=True), 133.9996, 2, "134+000"),
+        (written("km", "", plus=True), -0.25, 2, "\u22120.25"),
+        (written("km", ""), 12.4, 2, "12.40"),
+        (written("km", None), 133.1, 1, "km 133.1"),
+        (written("mi", None), 12.4, 2, "12.40"),
+        (written("mi", "MP"), 12.4, 1, "MP 12.4"),
+    ],
+)
+def test_posts_as_the_territory_writes_them(posts: Posts, value: float, decimals: int, words: str):
+    """Worked: 0.4 mi is 2,112 ft, to the nearest 50 ft 2,100, to the nearest 500 ft 2,000; 0.99 mi is 5,227 ft,
+    53 ft before the next post and 227 ft from 5,000; 0.96 mi is 5,069 ft."""
+    assert wording.post_text(posts, value * posts.unit_m, decimals) == words
+
+
+@given(st.floats(0, 900), st.sampled_from(["km", "mi"]), st.integers(1, 3))
+def test_a_post_with_a_plus_is_read_as_it_was_meant(value: float, unit: str, decimals: int):
+    """Law: written with a plus and read again a post is within half of what its decimals are worth."""
+    again = parse_post(wording.post_value(written(unit, "", plus=True), value, decimals), unit)
+    assert again == pytest.approx(value, abs=0.51 / 10**decimals)
+
+
+def test_a_stretch_and_a_ruler_in_every_style():
+    """Worked: from 12.4 to 13.5 units; ruler labels half a unit apart show every figure exactly."""
+    a, b = 12.4 * MILE, 13.5 * MILE
+    assert wording.stretch_words(written("mi", "", plus=True), a, b, 2) == "posts 12+2100 to 13+2650"
+    assert wording.stretch_words(written("mi", "MP"), a, b) == "MP 12.4 to 13.5"
+    assert wording.stretch_words(written("km", ""), 12_400, 12_400) == "post 12.4"
+    assert wording.stretch_words(written("km", "km", plus=True), 12_400, 13_500) == "km 12+400 to 13+500"
+    ticks = {
+        style: [wording.post_tick(written(*style), value, 0.5) for value in (12.0, 12.5)]
+        for style in (("mi", "", True), ("km", "", True), ("km", None, False))
+    }
+    assert list(ticks.values()) == [["12", "12+2640"], ["12", "12+500"], ["12.0", "12.5"]]
+    assert wording.post_tick(written("mi", "", plus=True), 15.0, 5.0) == "15"
+
+
+def test_post_equations():
+    """Worked: 0.14 mi are 739 ft; on falling posts the ahead is lower where posts are left out."""
+    miles = Posts(np.array([0.0, 21_500, 21_500]), np.array([38.0, 51.36, 51.5]), "mi")
+    assert wording.equation_text(miles, 51.36, 51.5) == "mi 51.36 = mi 51.50"
+    assert wording.equation_text(miles, 51.364, 51.5, bare=True) == "51.364 = 51.500"
+    assert wording.equation_text(written("mi", "", plus=True), 51.5, 52.0) == "mi 51+2640 = mi 52+0000"
+    assert wording.equation_words(miles, 51.36, 51.5, "us") == "739 ft of posts are left out here"
+    assert wording.equation_words(miles, 51.5, 51.36, "us") == "739 ft of posts stand twice here"
+    falling = Posts(np.array([0.0, 800, 800]), np.array([81.0, 80.2, 80.0]), "km")
+    assert wording.equation_words(falling, 80.2, 80.0, "metric") == "200 m of posts are left out here"
+
+
+def test_an_end_without_a_name_is_its_post():
+    """Law: the start is the first post and the end the last, in the territory's own style."""
+    route = dataclasses.replace(invented_profile().route, ends=("", ""))
+    assert wording.travel_words(route) == "from post 38.0 to post 69.1"
 
 
 def test_directions_are_names_of_ends():

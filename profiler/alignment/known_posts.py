@@ -166,4 +166,4 @@ def said_of_known(posts: Posts, units: str) -> tuple[str, ...]:
 
 
 def _named(posts: Posts, i: int) -> str:
-    return f"{posts.unit} {posts.value[i]:g}"
+    return wording.post_named(posts, float(posts.value[i]))

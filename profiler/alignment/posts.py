@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
@@ -20,6 +22,9 @@ _POST = re.compile(
 _SAYS_UNIT = re.compile(r"[+a-z]", re.IGNORECASE)
 
 _UNIT_OF = {"km": "km", "pk": "km", "mi": "mi", "mp": "mi", "mile": "mi"}
+
+_WRITTEN = {"pk": "PK", "mile": "mi", "mp": "MP", "post": ""}
+"""Words before a post as they are shown, where they are not shown as read."""
 
 SAME_POST_M = 30.0
 """Posts of two pieces that meet differ by less: one post; by more: an equation. [m]"""
@@ -43,6 +48,8 @@ def parse_post(text: str, unit: str, source: str = "post") -> float:
     whole = float(match[2].replace(",", "."))
     if match[3] is None:
         return whole
+    if match[2].startswith("-"):
+        raise InputError(source, f"{text!r} can be read in two ways", "write a post below 0 like -0.25")
     rest = float(match[3].replace(",", "."))
     return whole + (rest / 1000 if unit == "km" else rest * FOOT / MILE)
 
@@ -67,6 +74,34 @@ def post_of_field(value: object, unit: str, unit_m: float, source: str) -> float
     return post if _SAYS_UNIT.search(text) else post * factor
 
 
+def written_style(*groups: Iterable[str]) -> tuple[str | None, bool]:
+    """How posts are written, ``prefix`` and ``plus`` of `Posts`: as most do in the first group that tells.
+
+    "12" alone goes with any style; what is no post tells nothing.
+    """
+    for texts in groups:
+        votes: Counter[tuple[str, bool]] = Counter()
+        for text in texts:
+            match = _POST.match(text)
+            if match and (match[1] or match[3] or not match[2].lstrip("-").isdigit()):
+                word = (match[1] or "").lower()
+                votes[_WRITTEN.get(word, word), match[3] is not None] += 1
+        if votes:
+            return votes.most_common(1)[0][0]
+    return None, False
+
+
+def field_texts(values: Iterable[object]) -> tuple[str, ...]:
+    """What fields hold that says how posts are written: text with a plus or a unit, figures say nothing."""
+    return tuple(value for value in values if isinstance(value, str) and _SAYS_UNIT.search(value))
+
+
+def in_style(posts: Posts, *groups: Iterable[str]) -> Posts:
+    """Posts that are shown as the given texts write them, see `written_style`."""
+    prefix, plus = written_style(*groups)
+    return dataclasses.replace(posts, prefix=prefix, plus=plus)
+
+
 def chainage_only(unit: str) -> Posts:
     """Where no posts are known, chainage serves, counted from the start."""
     return Posts(np.array([0.0]), np.array([0.0]), unit, stated=False)
@@ -85,7 +120,7 @@ def with_equations(posts: Posts, equations: Sequence[tuple[float, float, float]]
         place = int(np.searchsorted(chainage, at, side="right"))
         chainage[place:place] = [at, at]
         value[place:place] = [back, ahead]
-    return Posts(np.array(chainage), np.array(value), posts.unit)
+    return dataclasses.replace(posts, chainage=np.array(chainage), value=np.array(value))
 
 
 def posts_from_pieces(spans: Sequence[PieceSpan], start_field: str, end_field: str, unit_m: float, unit: str) -> Posts:

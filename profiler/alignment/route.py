@@ -20,6 +20,8 @@ from profiler.alignment.places import (
 )
 from profiler.alignment.posts import (
     chainage_only,
+    field_texts,
+    in_style,
     parse_post,
     post_of_field,
     posts_from_anchors,
@@ -59,13 +61,28 @@ class Surroundings:
 def line_posts(
     line: SmoothedLine, spans: Sequence[PieceSpan], territory: Territory, around: Surroundings, scale: float
 ) -> Posts:
-    """Posts of the line, from wherever the territory has them, by scaled chainage.
+    """Posts of the line, from wherever the territory has them, by scaled chainage, and as it writes them.
 
     Raises
     ------
     InputError
         If posts contradict each other or lie off the line.
     """
+    posts = _tied_posts(line, spans, territory, around, scale)
+    if not posts.stated:
+        return posts
+    fields = territory.centreline.posts_from if territory.centreline else None
+    values: list[object] = []
+    if fields is not None:
+        values += [point.attributes.get(fields.post or "") for point in around.post_points]
+        values += [span.piece.attributes.get(name or "") for span in spans for name in (fields.start, fields.end)]
+    stated, places = territory.written_posts()
+    return in_style(posts, stated, field_texts(values), places)
+
+
+def _tied_posts(
+    line: SmoothedLine, spans: Sequence[PieceSpan], territory: Territory, around: Surroundings, scale: float
+) -> Posts:
     unit = "mi" if territory.route.units == "us" else "km"
     index = LineIndex(line.distance * scale, line.longitude, line.latitude)
     stated = territory.posts

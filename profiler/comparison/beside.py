@@ -253,7 +253,7 @@ def _axis(first: Profile, by_posts: bool) -> Posts:
     start = float(route.posts.at(route.chainage[0]))
     step = 1.0 if route.posts.rising else -1.0
     unit_m = route.posts.unit_m
-    return Posts(np.array([0.0, unit_m]), np.array([start, start + step]), route.posts.unit)
+    return dataclasses.replace(route.posts, chainage=np.array([0.0, unit_m]), value=np.array([start, start + step]))
 
 
 def _places(route: Route, axis: Posts, by_posts: bool) -> FloatArray:

@@ -210,6 +210,7 @@ _SIGN_WORDS = {
     "whisker": "curvature may lie in here",
     "corner": "corner of the drawn line",
     "slow": "slow order",
+    "equation": "post equation, back = ahead",
 }
 
 
@@ -229,6 +230,7 @@ def _signs_used(frame: Frame) -> list[tuple[str, str]]:
         "whisker": whiskers(frame),
         "corner": bool(route.corners),
         "slow": bool(route.slow_orders),
+        "equation": any(route.chainage[0] < place < route.chainage[-1] for place, _, _ in route.posts.equations),
     }
     return [(kind, words) for kind, words in _SIGN_WORDS.items() if used[kind]]
 
@@ -276,5 +278,8 @@ def _sample(sheet: Sheet, kind: str, x: float, y: float) -> None:
     elif kind == "corner":
         sheet.lines([rail], width=0.6)
         signs.corner(sheet, x + 10, y)
+    elif kind == "equation":
+        sheet.lines([[(x + 3, y - 4), (x + 17, y - 4)]], width=0.8)
+        signs.equation(sheet, x + 10, y - 4)
     else:
         signs.hatched_post(sheet, x + 5, x + 15, y - 5, y + 5)

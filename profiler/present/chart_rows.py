@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 
 import numpy as np
@@ -41,7 +40,7 @@ def draw_posts(sheet: Sheet, panel: Panel, posts: Posts, lines: tuple[str, ...] 
     for x, value in _multiples(panel, posts, step):
         ticks += [[(x, top), (x, top + 5)], [(x, foot), (x, foot - 5)]]
         hairs.append([(x, foot), (x, top)])
-        figure = wording.post_value(value, max(0, -math.floor(math.log10(step))))
+        figure = wording.post_tick(posts, value, step)
         for y in (top + 8, foot - 12.5):
             labels.append(Label(f"post {figure}", RANK_POST, (candidate("post", figure, x, y, "center"),)))
     sheet.lines(ticks, width=0.8, z=4)
@@ -81,13 +80,12 @@ def _multiples(panel: Panel, posts: Posts, step: float) -> Iterator[tuple[float,
 def _equations(sheet: Sheet, panel: Panel, posts: Posts, top: float) -> list[Label]:
     """Where the posts jump, a double tick with the post back and the post ahead."""
     labels = []
-    for i in np.flatnonzero(np.diff(posts.chainage) == 0):
-        place = float(posts.chainage[i])
+    for place, back, ahead in posts.equations:
         if not panel.holds(place):
             continue
         x = float(panel.x(place))
-        sheet.lines([[(x - 1, top), (x - 1, top + 7)], [(x + 1, top), (x + 1, top + 7)]], width=0.8, z=4)
-        words = " = ".join(wording.post_value(float(v), 2) for v in posts.value[i : i + 2])
+        signs.equation(sheet, x, top)
+        words = wording.equation_text(posts, back, ahead, bare=True)
         choices = (
             candidate("post", words, x, top + 17.5, "center"),
             candidate("post", words, x + 4, top + 8),

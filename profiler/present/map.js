@@ -11,6 +11,7 @@
   const LEADER_FROM_PX = 20;
   const CHEVRON_PX = 110;
   const GAP_PX = 2.4; // air round every measured box
+  const EQUATIONS_TO = 10; // post equations are shown while every tenth post or more is labelled
   const MARGIN_PX = 240; // drawn beyond the window's edge
   const touch = window.matchMedia("(pointer: coarse)").matches;
   const narrow = () => window.innerWidth <= 600;
@@ -133,6 +134,7 @@
     break: [["circle", { r: 5 }]],
     curve: [["path", { d: "M-6 4A6 6 0 0 1 6 4Z" }]],
     corner: twice("M-4 -4L4 4M-4 4L4 -4"),
+    equation: twice("M-2.2 -7V7M2.2 -7V7"), // turned to lie across the line
     practice: twice("M0 -5.4V5.4M-4.7 -2.7L4.7 2.7M-4.7 2.7L4.7 -2.7"),
   };
   const BESIDE = { ruling: 2.4, heavy: 1.1, bend: 0.8 }; // weight of brackets beside the line
@@ -269,11 +271,12 @@
   }
 
   // ---------------------------------------------------------------- posts, signs, brackets
-  function postLabels() {
-    if (!data.posts.length) return [];
+  function postStep() { // labelled posts stand at least 46 px apart
     const apart = view.arc[last] / Math.max(data.posts.length - 1, 1);
-    const step = [1, 5, 10, 50, 100, 500].find((n) => n * apart >= 46) || 1000;
-    const labels = [];
+    return [1, 5, 10, 50, 100, 500].find((n) => n * apart >= 46) || 1000;
+  }
+  function postLabels() {
+    const step = postStep(), labels = [];
     for (const [x, value] of data.posts) {
       if (value % step) continue;
       const arc = arcAt(x), p = pointAt(arc);
@@ -282,19 +285,23 @@
     return labels;
   }
 
-  const STYLE = { station: "station", tunnel: "italic", bridge: "italic", suspected: "italic", bend: "figure", corner: "figure", practice: "figure" };
-  const RANK = { crest: 1, sag: 1, ruling: 0.5, break: 1.5, station: 2, suspected: 3, tunnel: 3, bridge: 4, curve: 5, heavy: 5, corner: 6, practice: 6, bend: 7 };
+  const STYLE = { station: "station", tunnel: "italic", bridge: "italic", suspected: "italic", bend: "figure", corner: "figure", practice: "figure", equation: "figure" };
+  const RANK = { crest: 1, sag: 1, ruling: 0.5, break: 1.5, station: 2, suspected: 3, tunnel: 3, bridge: 4, curve: 5, heavy: 5, corner: 6, practice: 6, equation: 6, bend: 7 };
   const AREAL = new Set(["tunnel", "bridge", "suspected"]);
   function signLabels(taken) {
-    const labels = [];
+    const labels = [], near = postStep() <= EQUATIONS_TO;
     for (const sign of signs) {
       if (sign.sign in BESIDE) continue;
       const arc = arcAt(sign.at), p = pointAt(arc);
       const long = arcAt(sign.end) - arcAt(sign.start);
-      const shown = !hidden(sign) && isSeen(p) && (!AREAL.has(sign.sign) || long >= 5);
+      const shown = !hidden(sign) && isSeen(p) && (!AREAL.has(sign.sign) || long >= 5) && (sign.sign !== "equation" || near);
       show(sign, shown, placeAt(sign.at));
       if (!shown) continue;
       if (!AREAL.has(sign.sign)) taken.add(around(p[0], p[1], 8));
+      if (sign.sign === "equation") {
+        const [tx, ty] = tangentAt(arc, 6);
+        sign.marker.getElement().firstElementChild.style.rotate = Math.atan2(ty, tx) + "rad";
+      }
       labels.push({ rank: RANK[sign.sign] - Math.min(long, 500) / 1000, style: STYLE[sign.sign] || "bold",
         texts: [sign.label], at: [p], along: tangentAt(arc, 10), sign });
     }
@@ -527,7 +534,7 @@
     make("span", {}, senses, "← up, as travelled");
     make("span", {}, senses, "down, as travelled →");
     const signList = signSamples(all, data.marks, { ruling: "ruling grade", heavy: "heavy or sustained grade", crest: "crest", sag: "sag", break: "grade break",
-      curve: "sharpest curve", station: "station", tunnel: "in tunnel", suspected: "structure suspected only", bridge: "bridge" });
+      curve: "sharpest curve", station: "station", equation: "post equation, back = ahead", tunnel: "in tunnel", suspected: "structure suspected only", bridge: "bridge" });
     const steps = new Set(data.unsure.map((run) => run[2]));
     data.band.words.forEach((text, i) => {
       if (!steps.has(i + 1)) return;

@@ -80,6 +80,7 @@ def marks(profile: Profile, landmarks: Landmarks) -> list[Mark]:
         *(_sharpest(profile, item) for item in landmarks.of_kind("sharpest_curve")),
         *_ruling(profile, landmarks),
         *_long_grades(profile, landmarks),
+        *_equations(profile),
     ]
     return sorted(found, key=lambda mark: (mark["at"], mark["sign"]))
 
@@ -89,6 +90,15 @@ def _stations(profile: Profile) -> Iterable[Mark]:
     for station in profile.route.stations:
         where = wording.stretch_words(posts, station.chainage, station.chainage)
         yield mark_of("station", station.chainage, station.name, where, ["station"], title=station.name)
+
+
+def _equations(profile: Profile) -> Iterable[Mark]:
+    posts, s = profile.route.posts, profile.chainage
+    for at, back, ahead in posts.equations:
+        if s[0] < at < s[-1]:
+            label = wording.equation_text(posts, back, ahead)
+            lines = [wording.equation_words(posts, back, ahead, profile.units)]
+            yield mark_of("equation", at, label, "post equation", lines, title=label)
 
 
 def _structure(profile: Profile, structure: Structure) -> Mark:

@@ -100,6 +100,12 @@ def corner(sheet: Sheet, x: float, y: float) -> Box:
     return Box(x - half, y - half, x + half, y + half)
 
 
+def equation(sheet: Sheet, x: float, y: float) -> Box:
+    """Two strokes side by side up from the ruler at (x, y): two posts stand at one place."""
+    sheet.lines([[(x + dx, y), (x + dx, y + SIDE + 1)] for dx in (-1.1, 1.1)], width=0.9, z=_Z_SIGN)
+    return Box(x - 1.6, y, x + 1.6, y + SIDE + 1)
+
+
 def bracket(sheet: Sheet, left: float, right: float, y: float, *, above: bool, heavy: bool) -> Box:
     """A bracket over (or under) a stretch, its ends turned towards the blocks."""
     turn = -3.5 if above else 3.5

@@ -13,7 +13,7 @@ from profiler.profile import KnownResidual
 from profiler.route import Corner, CurveElement, KnownPost, SpeedLimit, Station, Structure
 from profiler.vertical_curve import Pvi
 
-VERSION = 3
+VERSION = 4
 """Number of this layout; a reader refuses any other."""
 
 FILE_NAME = "profile.gpkg"
@@ -213,7 +213,7 @@ PROFILE_FACTS = {
     "invented": "invented",
     "assumptions": "assumptions",
 }
-POSTS_FACTS = {"post_unit": "unit", "posts_stated": "stated"}
+POSTS_FACTS = {"post_unit": "unit", "posts_stated": "stated", "post_prefix": "prefix", "post_plus": "plus"}
 """Keys of the table ``about``, whose values are JSON."""
 
 LAYERS = ("centreline", STATIONS, *RECORDS, "posts", "draws", "posts_map", "about")

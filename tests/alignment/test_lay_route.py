@@ -17,6 +17,7 @@ from profiler.errors import InputError, RouteError, TerritoryError
 from profiler.route import Route, SpeedLimit, Station, Structure
 from profiler.territory import Territory
 from profiler.units import KMH, MILE, MPH
+from profiler.wording import post_text
 from tests.invented import invented_profile
 
 GEOD = Geod(ellps="WGS84")
@@ -155,6 +156,31 @@ def test_stations_of_the_file_name_the_ends():
     assert [s.name for s in own.stations] == ["Mine"]
     assert own.ends == ("A", "B")
     assert laid(points=points[1:2]).ends == ("", "")
+
+
+PLACES = [{"name": "Gap", "at": {"post": "km 11.5"}}]
+
+
+@pytest.mark.parametrize(
+    ("tables", "spans", "words"),
+    [
+        ({"posts": {"unit": "mi", "at": [{"post": "10+2640", "chainage_m": 0}]}}, [], "10+2650"),
+        ({"posts": {"unit": "km", "at": [{"post": "10.50", "chainage_m": 0}]}}, [], "10.50"),
+        ({"posts": {"unit": "km", "at": [{"post": "10", "chainage_m": 0}]}, "stations": PLACES}, [], "km 10.00"),
+        ({"posts": {"unit": "km", "at": [{"post": "10.50", "chainage_m": 0}]}, "stations": PLACES}, [], "10.50"),
+        ({}, [span(0, LENGTH, a="PK 10+000", b="PK 20+000")], "PK 10+000"),
+        ({"stations": PLACES}, [span(0, LENGTH, a=10, b="20")], "km 10.00"),
+    ],
+)
+def test_posts_keep_the_style_of_the_territory(tables: dict, spans: list, words: str):
+    """Law: [posts] decides, then text in the fields of the pieces, then what other places write; figures in
+    fields say nothing. Worked: 2,640 ft to the nearest 50 are 2,650."""
+    if spans:
+        tables = tables | {
+            "centreline": {"path": "line.geojson", "posts_from": {"start": "a", "end": "b", "unit": "km"}}
+        }
+    route = laid(spans, **tables)
+    assert post_text(route.posts, 0.0, 2) == words
 
 
 def test_refusals_name_their_key():

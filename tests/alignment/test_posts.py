@@ -9,11 +9,13 @@ from hypothesis import strategies as st
 
 from profiler.alignment.posts import (
     chainage_only,
+    field_texts,
     parse_post,
     post_of_field,
     posts_from_anchors,
     posts_from_pieces,
     with_equations,
+    written_style,
 )
 from profiler.alignment.spans import PieceSpan
 from profiler.centreline import Piece
@@ -62,6 +64,39 @@ def test_another_unit_is_refused(text: str, unit: str):
     """Law: a unit is never guessed: a post that names another one is an error."""
     with pytest.raises(InputError, match=f"is no post in {unit}"):
         parse_post(text, unit)
+
+
+def test_below_zero_with_a_plus():
+    """Law: whether "-1+250" lies before or beyond -1 nobody can tell: refused with what to write instead."""
+    with pytest.raises(InputError, match=r"can be read in two ways; write a post below 0 like -0\.25"):
+        parse_post("-1+250", "km")
+
+
+@pytest.mark.parametrize(
+    ("groups", "style"),
+    [
+        ([["12.40", "54.3"]], ("", False)),
+        ([["38", "12+2112"]], ("", True)),
+        ([["km 133.1", "pk 4", "km 5"]], ("km", False)),
+        ([["PK 133+100"]], ("PK", True)),
+        ([["mp 7"]], ("MP", False)),
+        ([["mile 7.5"]], ("mi", False)),
+        ([["post 7"]], ("", False)),
+        ([["12.4", "13+000", "14+000"]], ("", True)),
+        ([["38", "39"], ["km 5"]], ("km", False)),
+        ([["12.4"], ["km 5", "km 6"]], ("", False)),
+        ([["38"], ["here"]], (None, False)),
+        ([], (None, False)),
+    ],
+)
+def test_how_posts_are_written(groups: list[list[str]], style: tuple[str | None, bool]):
+    """Law: most of the first group that tells decide; a bare whole number goes with any style."""
+    assert written_style(*groups) == style
+
+
+def test_figures_of_fields_do_not_tell():
+    """Law: a column of figures, as numbers or as text, says nothing of how people write posts."""
+    assert field_texts([133.1, "133.1", None, "133+100", "km 5", 7]) == ("133+100", "km 5")
 
 
 def test_posts_of_fields():
