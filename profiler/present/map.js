@@ -150,7 +150,8 @@
   const asked = data.plan.map((mark) => Object.assign({ asked: true }, mark));
   const hidden = (sign) => sign.asked && !layer.open;
   const signs = [...data.marks, ...asked].map((mark) => {
-    const marker = L.marker(placeAt(mark.at), { icon: icon(mark.sign), keyboard: true, riseOnHover: true });
+    const marker = L.marker(placeAt(mark.at), { icon: icon(mark.sign), keyboard: true, riseOnHover: true,
+      zIndexOffset: mark.sign === "equation" ? -1000 : 0 }); // strokes may stick out under a sign, not hide it
     marker.bindPopup(words(mark.title, [mark.where, ...mark.lines]), { maxWidth: 290, offset: [0, -4] });
     marker.on("add", () => marker.getElement().setAttribute("aria-label", [mark.title, mark.where, ...mark.lines].join(". ")));
     return Object.assign({ marker }, mark);

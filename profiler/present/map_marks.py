@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
 from typing import Any
@@ -31,11 +30,7 @@ LONG_GRADES = ("sustained_grade", "heavy_grade_4000_or_less", "heavy_grade_over_
 
 def post_marks(profile: Profile) -> list[list[float]]:
     """Every whole post on the line: [chainage m, post]."""
-    posts, s = profile.route.posts, profile.chainage
-    ends = posts.at(s[[0, -1]])
-    whole = range(math.ceil(ends.min() - 1e-6), math.floor(ends.max() + 1e-6) + 1)
-    found = [[round(x, 1), p] for p in whole for x in posts.chainages(p) if s[0] <= x <= s[-1]]
-    return sorted(found)
+    return sorted([round(place, 1), int(post)] for post, place in profile.route.whole_posts)
 
 
 def place_words(profile: Profile) -> list[list[Any]]:

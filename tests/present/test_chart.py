@@ -14,9 +14,12 @@ from matplotlib.text import Text
 from profiler.errors import OutputError
 from profiler.landmark import Landmarks
 from profiler.present.chart import Chart, compose_chart, draw_chart
+from profiler.present.chart_frame import Panel, Row
+from profiler.present.chart_rows import draw_posts
 from profiler.present.palette import DOWN, UP
 from profiler.profile import Profile, reversed_profile
 from profiler.route import Posts, Station
+from profiler.units import MILE
 from tests.invented import invented_known, invented_landmarks, invented_profile, seen_profile
 
 TOTAL = 50_000.0
@@ -272,6 +275,18 @@ def test_posts_jump_at_an_equation():
     assert {"38", "50", "61", "78"} <= set(words)
     assert not {str(post) for post in range(51, 60)} & set(words)
     assert "50.43 = 60.00" in words
+    assert "post equation, back = ahead" in words
+    assert "post equation, back = ahead" not in words_of(compose_chart(invented_profile(), invented_landmarks()))
+
+
+def test_a_ruler_in_feet_beyond_the_post():
+    """Worked: at 80 pt a mile every half mile is labelled, 2,640 ft beyond the post; whole posts stay bare."""
+    posts = Posts(np.array([0.0]), np.array([38.0]), "mi", prefix="", plus=True)
+    sheet = compose_chart(invented_profile(step=100.0), Landmarks((), (), ())).sheet
+    rows = {"posts": Row(30.0, 60.0), "foot": Row(0.0, 20.0)}
+    labels = draw_posts(sheet, Panel(0, 0.0, 2.2 * MILE, 50.0, 80 / MILE, 1.0, 0.0, rows), posts)
+    figures = [label.candidates[0].text for label in labels]
+    assert figures[::2] == figures[1::2] == ["38", "38+2640", "39", "39+2640", "40"]
 
 
 def test_ground_without_data_and_a_level_line():

@@ -19,8 +19,9 @@ from profiler.present import offline
 from profiler.present.chart import compose_chart
 from profiler.present.map import TILES, TILES_CREDIT_URL, draw_map, map_data, map_page
 from profiler.present.map_line import class_runs, line_data, simplified
-from profiler.present.map_marks import post_marks
+from profiler.present.map_marks import marks, post_marks
 from profiler.present.palette import DEFAULT_LIMITS, DOWN, INK, MUTED, PAGE, UP
+from profiler.profile import reversed_profile
 from profiler.route import Posts, Station, Structure
 from profiler.units import EARTH_RADIUS
 from tests.invented import PVI_M, invented_landmarks, invented_profile
@@ -320,6 +321,21 @@ def test_posts_follow_an_equation():
     marks = post_marks(dataclasses.replace(profile, route=dataclasses.replace(profile.route, posts=posts)))
     assert [x for x, post in marks if post == 3] == [3000.0, 3500.0]
     assert marks[:3] == [[0.0, 0], [1000.0, 1], [2000.0, 2]]
+
+
+def test_a_post_equation_is_a_sign():
+    """Worked: 51.36 back is 51.50 ahead, 0.14 mi or 739 ft; one beyond the end is not on the map. Law: turned
+    round, back and ahead change places, and the posts left out stay left out."""
+    profile = invented_profile()
+    posts = Posts(np.array([0.0, 21_500, 21_500, 60_000, 60_000]), np.array([38.0, 51.36, 51.5, 75.0, 76.0]), "mi")
+    profile = dataclasses.replace(profile, route=dataclasses.replace(profile.route, posts=posts))
+    for seen, label, at in (
+        (profile, "mi 51.36 = mi 51.50", 21_500.0),
+        (reversed_profile(profile), "mi 51.50 = mi 51.36", 28_500.0),
+    ):
+        (sign,) = (m for m in marks(seen, Landmarks((), (), ())) if m["sign"] == "equation")
+        assert (sign["label"], sign["at"], sign["where"]) == (label, at, "post equation")
+        assert sign["lines"] == ["739 ft of posts are left out here"]
 
 
 def test_colours_are_those_of_the_palette():

@@ -7,11 +7,13 @@ import re
 import shutil
 import subprocess
 
+import numpy as np
 import pytest
 
 from profiler.landmark import Landmarks
 from profiler.present.map import draw_map
 from profiler.profile import reversed_profile
+from profiler.route import Posts
 from tests.invented import invented_landmarks, invented_profile
 
 BROWSER = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
@@ -114,6 +116,20 @@ def test_the_other_way_and_metric(opened):
     seen = opened(turned, Landmarks((), (), ()))
     assert seen["overlaps"] == ""
     assert seen["signs"] == seen["places"] == "6"
+
+
+def test_post_equations_near_and_far(opened):
+    """Law: an equation is a sign with its two posts, and another place in the list. On a line so long that only
+    every fiftieth post is labelled it stays in the list and leaves the map."""
+    profile = invented_profile()
+    for dense, on_map in ((1, 1), (100, 0)):
+        posts = Posts(np.array([0.0, 12_345, 12_345, 50_000]), np.array([38, 45.67, 46, 70]) * dense, "mi")
+        route = dataclasses.replace(profile.route, posts=posts)
+        seen = opened(dataclasses.replace(profile, route=route), Landmarks((), (), ()))
+        assert seen["overlaps"] == ""
+        assert seen["places"] == "7"
+        assert seen["signs"] == str(6 + on_map)
+        assert (" = mi " in seen["labels"]) == bool(on_map)
 
 
 def test_curves_are_there_when_asked_for(opened):
