@@ -236,7 +236,7 @@ def test_a_line_between_two_posts(tmp_path: Path, start: str, end: str):
     beyond = build_route(territory(tmp_path, centreline=table | {"start": {"post": "18.5"}}))
     assert beyond.structures == ()
     with pytest.raises(
-        InputError, match=r"centreline.end: post 22 is not on the line; the line runs from 12.00 to 21.00"
+        InputError, match=r"centreline.end: post km 22 lies outside the line, which runs from km 12.00 to 21.00"
     ):
         build_route(territory(tmp_path, centreline=table | {"end": {"post": "22"}}))
 

@@ -81,7 +81,7 @@ def test_places_of_known_elevations(folder: Path, route: Route):
 @pytest.mark.parametrize(
     ("place", "error", "words"),
     [
-        ({"post": "9.5"}, InputError, "post 9.5 is not on the line; the line runs from 10.00 to 15.59"),
+        ({"post": "9.5"}, InputError, "post mi 9.5 lies outside the line, which runs from mi 10.00 to 15.59"),
         ({"post": "x"}, InputError, "'x' is no post"),
         ({"chainage_m": 9500}, InputError, "chainage 9500 m is not on the line"),
         ({"longitude": -31.0, "latitude": -38.0}, RouteError, "km from the line"),

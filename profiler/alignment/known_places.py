@@ -25,7 +25,7 @@ def known_places(territory: Territory, route: Route) -> tuple[float, ...]:
     """
     if not territory.known_elevations:
         return ()
-    index = LineIndex(route.chainage, route.longitude, route.latitude)
+    index = LineIndex(route.chainage, route.longitude, route.latitude, route.ends)
     found = []
     for number, entry in enumerate(territory.known_elevations, start=1):
         source = f"{territory.source}: known_elevations[{number}].at"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import functools
 import math
 from collections.abc import Mapping, Sequence
@@ -15,6 +16,7 @@ from profiler.alignment.spans import PieceSpan
 from profiler.errors import InputError, RouteError
 from profiler.route import Posts, Structure
 from profiler.units import KILOMETRE, FloatArray
+from profiler.wording import equation_text, post_named, post_value
 
 NEAR = 100.0
 """A structure's line belongs to the route where it stays within this. [m]"""
@@ -24,12 +26,23 @@ BESIDE = 1000.0
 
 
 class LineIndex:
-    """Nearest stations of a line, found fast. ``chainage``, ``longitude``, ``latitude`` are (n,)."""
+    """Nearest stations of a line, found fast. ``chainage``, ``longitude``, ``latitude`` are (n,).
 
-    def __init__(self, chainage: FloatArray, longitude: FloatArray, latitude: FloatArray) -> None:
-        self.chainage = chainage
+    ``ends`` are the names of its start and end, for those who look for a place beyond them.
+    """
+
+    def __init__(
+        self, chainage: FloatArray, longitude: FloatArray, latitude: FloatArray, ends: tuple[str, str] = ("", "")
+    ) -> None:
+        self.chainage, self.ends = chainage, ends
         self._longitude, self._latitude = longitude, latitude
         self._step = float(np.diff(chainage).max())
+
+    def named(self, ends: tuple[str, str]) -> LineIndex:
+        """The same line with other names of its ends."""
+        other = copy.copy(self)
+        other.ends = ends
+        return other
 
     @functools.cached_property
     def _position(self) -> FloatArray:
@@ -70,29 +83,48 @@ class LineIndex:
         return [place for place in found if place[1] <= within]
 
 
-def chainage_of_post(posts: Posts, value: float, length: float, source: str) -> float:
-    """Chainage [m] of a post value, refused outside the line by naming its ends.
+def chainage_of_post(
+    posts: Posts,
+    value: float,
+    length: float,
+    source: str,
+    ends: tuple[str, str] = ("", ""),
+    instead: str = "give chainage_m instead",
+) -> float:
+    """Chainage [m] of a post value, refused outside the line by naming its ends, their names included.
+
+    ``instead`` is what to do about a post that stands twice.
 
     Raises
     ------
     InputError
-        If the post is not on the line, stands in the gap of an equation, or occurs twice.
+        If the post is not on the line, is left out by an equation, or occurs twice.
     """
     found = [c for c in posts.chainages(value) if -1.0 <= c <= length + 1.0]
     if len(found) == 1:
         return float(np.clip(found[0], 0.0, length))
+    post = f"post {post_named(posts, value)}"
+    equations = [equation for equation in posts.equations if 0.0 < equation[0] < length]
     if found:
-        raise InputError(source, f"post {value:g} occurs {len(found)} times on the line", "give chainage_m instead")
-    equation = np.flatnonzero(
-        (np.diff(posts.chainage) == 0) & (posts.chainage[:-1] > 0) & (posts.chainage[:-1] < length)
-    )
-    for back, ahead in zip(posts.value[equation], posts.value[equation + 1], strict=True):
+        between = [equation_text(posts, *values) for at, *values in equations if found[0] <= at <= found[-1]]
+        places = " and ".join(f"{c:.0f}" for c in found)
+        raise InputError(
+            source,
+            f"{post} stands {'twice' if len(found) == 2 else f'{len(found)} times'} on the line, at chainage_m "
+            f"{places}, on both sides of {' and '.join(between)}",
+            instead,
+        )
+    for _, back, ahead in equations:
         if min(back, ahead) < value < max(back, ahead):
-            raise InputError(
-                source, f"post {value:g} is not on the line", f"an equation goes from {back:g} to {ahead:g} there"
-            )
-    ends = [float(posts.at(x)) for x in (0.0, length)]
-    raise InputError(source, f"post {value:g} is not on the line", f"the line runs from {ends[0]:.2f} to {ends[1]:.2f}")
+            raise InputError(source, f"{post} is left out by {equation_text(posts, back, ahead)}", "correct the post")
+    first, last = (float(posts.at(x)) for x in (0.0, length))
+    start, end = (f" ({name})" if name else "" for name in ends)
+    raise InputError(
+        source,
+        f"{post} lies outside the line, which runs from {post_named(posts, first, 2)}{start} "
+        f"to {post_value(posts, last, 2)}{end}",
+        "correct the post",
+    )
 
 
 def structures_from_tags(spans: Sequence[PieceSpan]) -> tuple[Structure, ...]:
@@ -159,7 +191,15 @@ def structures_from_lines(
         label = name or f"row {row}"
         by_line = structure_by_geometry(index, longitude, latitude)
         by_post = _extent_by_posts(
-            attributes, posts, length, start_field, length_field, end_field, post_unit_m, f"{source}, row {row}"
+            attributes,
+            posts,
+            length,
+            start_field,
+            length_field,
+            end_field,
+            post_unit_m,
+            f"{source}, row {row}",
+            by_line,
         )
         extent = by_line or by_post
         if extent is None:
@@ -182,7 +222,13 @@ def _extent_by_posts(
     end_field: str | None,
     post_unit_m: float,
     source: str,
+    by_line: tuple[float, float] | None,
 ) -> tuple[float, float] | None:
+    """Start and end chainage [m] by posts, None where there are none or they are not on the line.
+
+    A post that stands twice is the one nearer to the drawing; without a drawing it is refused.
+    """
+
     def post(field: str | None) -> float | None:
         return post_of_field(attributes.get(field or ""), posts.unit, post_unit_m, f"{source}, field {field}")
 
@@ -192,7 +238,11 @@ def _extent_by_posts(
     places = [c for c in posts.chainages(value) if 0 <= c <= length]
     if not places:
         return None
-    start, last = places[0], post(end_field)
+    if by_line is None and len(places) > 1:
+        instead = f"draw it within {NEAR:g} m of the line"
+        chainage_of_post(posts, value, length, f"{source}, field {start_field}", instead=instead)
+    start = places[0] if by_line is None else min(places, key=lambda place: abs(place - by_line[0]))
+    last = post(end_field)
     run = _length(attributes.get(length_field or ""), f"{source}, field {length_field}")
     if run is None and last is not None:
         run = abs(last - value) * posts.unit_m
@@ -259,7 +309,7 @@ def place_on_line(
     """
     length = float(index.chainage[-1])
     if post is not None:
-        return chainage_of_post(posts, post, length, source)
+        return chainage_of_post(posts, post, length, source, index.ends)
     if chainage is not None:
         if not -1.0 <= chainage <= length + 1.0:
             raise InputError(source, f"chainage {chainage:g} m is not on the line", f"the line is {length:.0f} m long")

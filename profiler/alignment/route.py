@@ -216,12 +216,14 @@ def lay_route(
     """
     chainage = stations.distance * scale
     posts = line_posts(line, spans, territory, around, scale)
-    index = LineIndex(chainage, stations.longitude, stations.latitude)
+    index = LineIndex(chainage, stations.longitude, stations.latitude, territory.route.ends or ("", ""))
+    named = _stations(index, posts, centreline, territory)
+    ends = territory.route.ends or _ends(named, float(chainage[-1]))
+    index = index.named(ends)
     curves = numbered(
         tuple(dataclasses.replace(c, start=c.start * scale, end=c.end * scale) for c in line.curves), posts
     )
     structures, said = _structures(index, posts, spans, territory, around, scale)
-    named = _stations(index, posts, centreline, territory)
     return Route(
         chainage=chainage,
         longitude=stations.longitude,
@@ -232,7 +234,7 @@ def lay_route(
         lateral_se=stations.lateral_se,
         posts=posts,
         name=territory.route.name,
-        ends=territory.route.ends or _ends(named, float(chainage[-1])),
+        ends=ends,
         source=centreline.source,
         scale=scale,
         curves=curves,

@@ -187,9 +187,19 @@ def test_refusals_name_their_key():
     """Law: what is not on the line is refused with the key of the territory and, for posts, both ends."""
     posts = {"unit": "mi", "at": [{"post": "38", "chainage_m": 0}]}
     with pytest.raises(
-        InputError, match=r"route.toml: stations\[1\].at: post 50 is not on the line; the line runs from 38.00 to 44.21"
+        InputError,
+        match=r"route.toml: stations\[1\].at: post mi 50 lies outside the line, which runs from mi 38.00 to 44.21;",
     ):
         laid(posts=posts, stations=[{"name": "Far", "at": {"post": "50"}}])
+    bridge = {"kind": "bridge", "from": {"post": "38.5"}, "to": {"post": "50"}}
+    named = [{"name": "Farrow", "at": {"post": "38.1"}}, {"name": "Quay", "at": {"post": "44"}}]
+    with pytest.raises(
+        InputError,
+        match=r"route.toml: structures\[1\].to: post mi 50 lies .* from mi 38.00 \(Farrow\) to 44.21 \(Quay\);",
+    ):
+        laid(posts=posts, structures=[bridge], stations=named)
+    with pytest.raises(InputError, match=r"post mi 50 lies .* from mi 38.00 \(A\) to 44.21 \(B\);"):
+        laid(posts=posts, stations=[{"name": "Far", "at": {"post": "50"}}], route={"ends": ["A", "B"]})
     with pytest.raises(InputError, match=r"route.toml: structures\[1\].to: 'here' is no post"):
         laid(posts=posts, structures=[{"kind": "tunnel", "from": {"post": "39"}, "to": {"post": "here"}}])
     limit = {"from": {"post": "39"}, "to": {"post": "39"}, "speed_mph": 10}

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import dataclasses
+import functools
+import re
+
 import numpy as np
 import pytest
 from pyproj import Geod
@@ -189,15 +193,61 @@ def test_told_twice_is_one():
 
 
 def test_a_post_off_the_line():
-    """Law: the refusal names both ends of the line; a post that stands twice asks for chainage."""
-    with pytest.raises(
-        InputError, match=r"stops\[1\]: post 54.3 is not on the line; the line runs from 20.00 to 30.00"
+    """Law: the refusal names both ends of the line by their posts, as the territory writes them, and their names."""
+    for posts, ends, words in (
+        (POSTS, ("", ""), "post km 54.3 lies outside the line, which runs from km 20.00 to 30.00"),
+        (
+            POSTS,
+            ("Farrow", "Quay"),
+            "post km 54.3 lies outside the line, which runs from km 20.00 (Farrow) to 30.00 (Quay)",
+        ),
+        (
+            dataclasses.replace(POSTS, prefix="", plus=True),
+            ("", "Quay"),
+            "post km 54+300 lies outside the line, which runs from km 20+000 to 30+000 (Quay)",
+        ),
     ):
-        chainage_of_post(POSTS, 54.3, 10_000, "stops[1]")
+        with pytest.raises(InputError, match=re.escape(f"stops[1]: {words}; correct the post")):
+            chainage_of_post(posts, 54.3, 10_000, "stops[1]", ends)
     assert chainage_of_post(POSTS, 30.0005, 10_000, "x") == 10_000
-    long_mile = Posts(np.array([0.0, 5000.0, 5000.0]), np.array([20.0, 25.2, 25.0]), "km")
-    with pytest.raises(InputError, match=r"post 25\.1 occurs 2 times on the line; give chainage_m instead"):
-        chainage_of_post(long_mile, 25.1, 10_000, "x")
+
+
+LONG_MILE = Posts(np.array([0.0, 5200.0, 5200.0]), np.array([20.0, 25.2, 25.0]), "km")
+
+
+def test_a_post_that_stands_twice():
+    """Worked: 25.1 stands 100 m before the equation 25.2 = 25.0 at 5,200 m, and 100 m beyond it."""
+    words = (
+        "x: post km 25.1 stands twice on the line, at chainage_m 5100 and 5300, "
+        "on both sides of km 25.20 = km 25.00; give chainage_m instead"
+    )
+    with pytest.raises(InputError, match=re.escape(words)):
+        chainage_of_post(LONG_MILE, 25.1, 10_000, "x")
+    thrice = Posts(np.array([0.0, 2000, 2000, 4000, 4000]), np.array([10.0, 12, 10, 12, 10]))
+    words = (
+        "stands 3 times on the line, at chainage_m 1500 and 3500 and 5500, "
+        "on both sides of km 12.00 = km 10.00 and km 12.00 = km 10.00"
+    )
+    with pytest.raises(InputError, match=re.escape(words)):
+        chainage_of_post(thrice, 11.5, 10_000, "x")
+    assert chainage_of_post(thrice, 11.5, 3000, "x") == 1500
+
+
+def test_a_structure_whose_post_stands_twice():
+    """Law: its drawing tells which of the two is meant; without one on the line it is refused like any post.
+
+    Worked: 25.1 is 5,100 m and 5,300 m; drawn from 5,300 to 5,500 m it is the second, and nothing is said.
+    """
+    index = straight()
+    fields = {"name_field": "n", "start_field": "p", "length_field": "l", "end_field": None, "post_unit_m": 1000.0}
+    read = functools.partial(structures_from_lines, kind="tunnel", source="t.geojson", **fields)
+    tags = {"n": "Ridge", "p": 25.1, "l": 200.0}
+    found, said = read([(*degrees([5300, 5500], [0, 0]), tags, 1)], index, LONG_MILE)
+    assert [(round(s.start), round(s.end)) for s in found] == [(5300, 5500)]
+    assert said == ()
+    words = r"t.geojson, row 1, field p: post km 25\.1 stands twice.*; draw it within 100 m of the line"
+    with pytest.raises(InputError, match=words):
+        read([(*degrees([5300, 5500], [900, 900]), tags, 1)], index, LONG_MILE)
 
 
 def test_places_given_in_three_ways():

@@ -258,7 +258,7 @@ TABLES: dict[str, tuple[str, str, str]] = {
     "post off the line": (
         "[[stations]]",
         '[[slow_orders]]\nfrom={post="90"}\nto={post="91"}\nspeed_mph=10\n[[stations]]',
-        "slow_orders[1].from: post 90 is not on the line; the line runs from 10.00 to 15.61",
+        "slow_orders[1].from: post mi 90 lies outside the line, which runs from mi 10.00 (Marram) to 15.61 (Sallow)",
     ),
     "station off the line": (
         "at = { chainage_m = 200 }",
