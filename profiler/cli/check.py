@@ -13,6 +13,9 @@ if TYPE_CHECKING:
     from profiler.route import Route
     from profiler.territory import Territory
 
+SHOWN = 3
+"""More post equations than these are only counted."""
+
 
 @click.command(epilog="Example: gradewright check route.toml")
 @options.source
@@ -53,6 +56,7 @@ def _line(territory: Territory, drawn: DrawnLine, route: Route) -> list[str]:
         f"vertices: noise about {drawn.line.vertex_noise:.1f} m, "
         f"line sure to {drawn.line.lateral_se.mean():.1f} m sideways",
         f"posts: {_posts(route)}",
+        *_known_posts(route, units),
         f"structures: {_structures(route, 'tunnel')}, {_structures(route, 'bridge')}",
         *curve_sentences(route, units),
         f"named places: {len(route.stations)}; limits: {len(route.limits)}; slow orders: {len(route.slow_orders)}",
@@ -72,6 +76,28 @@ def _posts(route: Route) -> str:
         return "none, chainage serves"
     ends = [post_text(route.posts, float(route.chainage[i]), 2) for i in (0, -1)]
     return f"{ends[0]} to {ends[1]}, {'rising' if route.posts.rising else 'falling'}"
+
+
+def _known_posts(route: Route, units: str) -> list[str]:
+    """How well the posts fit each other, and where they jump."""
+    from profiler.wording import equation_text, post_named, short_length_text
+
+    posts, lines = route.posts, []
+    jumps = {place for place, _, _ in posts.equations}
+    known = [k for k in route.known_posts if k.chainage not in jumps]
+    told = [k for k in known if k.residual is not None]
+    if known:
+        words = f"known posts: {len(known)}"
+        if told:
+            worst = max(told, key=lambda k: abs(k.residual or 0.0))
+            size = short_length_text(abs(worst.residual or 0.0), units)
+            words += f", largest residual {size} at {post_named(posts, worst.post)}"
+        lines.append(words)
+    if jumps:
+        shown = [equation_text(posts, back, ahead) for _, back, ahead in posts.equations[:SHOWN]]
+        more = len(posts.equations) - len(shown)
+        lines.append(f"post equations: {len(posts.equations)}, {', '.join(shown)}{f' and {more} more' if more else ''}")
+    return lines
 
 
 def _count(number: int, name: str) -> str:

@@ -164,6 +164,33 @@ def test_check(here: Path):
     assert names(here) == before
 
 
+AT = "at = [{{ post = '10', chainage_m = 0 }}, {{ post = '12', chainage_m = {second} }}, {others}]"
+
+
+def test_check_says_how_posts_fit(here: Path):
+    """Worked: posts 10 to 14 stand a mile apart, 12 a hundred metres, 328 ft, too far; of four equations three are
+    written out, and none of their rows counts as a known post. Law: one post alone has nothing to be compared with."""
+    territory = here / "in" / "route.toml"
+    text = territory.read_text()
+    stated = 'at = [{ post = "10.0", chainage_m = 0 }]'
+    assert stated in text
+    assert "known posts: 1" in run("check", "in/route.toml").splitlines()
+    mile = 1609.344
+    others = ", ".join(f"{{ post = '{post}', chainage_m = {mile * (post - 10):.3f} }}" for post in (11, 13, 14))
+    at = AT.format(second=f"{2 * mile + 100:.3f}", others=others)
+    territory.write_text(text.replace(stated, at))
+    said = run("check", "in/route.toml")
+    assert "known posts: 5, largest residual 328 ft at mi 12\n" in said
+    assert "assumed: post mi 12 lies 328 ft from where its neighbours put it" in said
+    assert "equation" not in said.partition("assumed")[0]
+    jumps = [f"{{ at_chainage_m = {7000 + 400 * i}, back = '{15 + i}+2640', ahead = '{16 + i}' }}" for i in range(4)]
+    for count, words in ((1, ""), (4, ", mi 16+2640 = mi 17+0000, mi 17+2640 = mi 18+0000 and 1 more")):
+        territory.write_text(text.replace(stated, f"{at}\nequations = [{', '.join(jumps[:count])}]"))
+        said = run("check", "in/route.toml")
+        assert f"post equations: {count}, mi 15+2640 = mi 16+0000{words}\n" in said
+        assert "known posts: 5, " in said
+
+
 def test_demo(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     """Law: the demonstration runs from anywhere and says that its line is invented. Published: its territory file
     states posts 38.0 to 70.6 at its ends, which are 32.6 miles apart."""
