@@ -188,8 +188,9 @@ def _normal(stretch, state, work, filter_, spiral, rows, slopes, derivatives, r)
     hessian = j.T @ j
     gradient = j.T @ r[: v + m]
     for p in range(state.size):
-        scale = 1.0 if p == 0 else (1e-3 if p == 1 else (5.0 if p < 1 + n else 0.05 * DEGREE))
-        hessian[p, p] += 1e-9 / scale**2
+        # what no vertex tells, as of a circle as flat as the spiral beside it, must leave this regular
+        widest = 100.0 if p == 0 else (1.0 if p == 1 else (1000.0 if p < 1 + n else 20.0 * DEGREE))
+        hessian[p, p] += 1 / widest**2
     return cost, gradient, hessian
 
 

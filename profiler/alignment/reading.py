@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 
@@ -21,8 +22,19 @@ from profiler.units import FloatArray
 LEAST_TANGENT = 150.0
 """Stretches fitted at once end in tangents at least so long. [m]"""
 
-BEAM, CUT = 200, 13.0
-"""Hypotheses kept at a node, and how much less likely than the best, by e to this."""
+
+class Search(NamedTuple):
+    """How widely the sequence of elements is looked for.
+
+    So many hypotheses are kept at a node (``beam``), and none less likely than the best by e to ``cut``.
+    """
+
+    beam: int
+    cut: float
+
+
+QUICK, WIDE = Search(200, 13.0), Search(400, 18.0)
+"""Where vertices are far apart, what begins now pays its price long before one of them speaks for it."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,7 +50,9 @@ class Reading:
     corners: tuple[float, ...]
 
 
-def read_line(pilot: Pilot, noise: Noise, habits: Habits, *, turned: bool = False, shift: float = 0.0) -> Reading:
+def read_line(
+    pilot: Pilot, noise: Noise, habits: Habits, search: Search = QUICK, *, turned: bool = False, shift: float = 0.0
+) -> Reading:
     """The line read forwards, or ``turned``, with nodes moved by ``shift`` [m]."""
     cells = int(np.ceil((pilot.distance[-1] + shift) / CELL - 1e-9))
     nodes = np.arange(cells + 1) * CELL
@@ -47,7 +61,7 @@ def read_line(pilot: Pilot, noise: Noise, habits: Habits, *, turned: bool = Fals
     if turned:
         place, offset, k0 = (nodes[-1] - place)[::-1], -offset[::-1], -k0[::-1]
     rate = 2 * noise.drift**2 / noise.length
-    kind, kink = element_sequence(k0, place, offset, noise.white, rate, habits, beam=BEAM, cut=CUT)
+    kind, kink = element_sequence(k0, place, offset, noise.white, rate, habits, beam=search.beam, cut=search.cut)
     if turned:
         swap = np.array([TANGENT, EXIT, CIRCLE, ENTRY, BETWEEN])
         kind, kink = swap[kind[::-1]], np.r_[False, kink[1:][::-1]]

@@ -14,7 +14,7 @@ from profiler.alignment.banded import inverse_diagonal, normal_matrix
 from profiler.alignment.curves import curve_elements, element_curvature
 from profiler.alignment.elements import CELL, DEGREE
 from profiler.alignment.pilot import Pilot, pilot_of
-from profiler.alignment.reading import Reading, curves_of, fitted, read_line
+from profiler.alignment.reading import WIDE, Reading, curves_of, fitted, read_line
 from profiler.alignment.sequence import Habits
 from profiler.alignment.smooth import GRID, SmoothedLine, direction, geographic, smooth_line
 from profiler.alignment.whitening import Noise
@@ -24,7 +24,7 @@ from profiler.units import FloatArray
 LEAST_NOISE = 0.2
 """No drawn line is trusted further than this. [m]"""
 
-DOUBT = 1.15
+DOUBT, DOUBT_SPARSE = 1.15, 1.5
 """Standard errors of curvature are wider than the fits and their difference say by this: two readings
 are few, and both take the sequence of elements for certain. Measured on invented lines."""
 
@@ -32,7 +32,10 @@ LEAST_DEGREE_SE = 0.05
 """Floor of the standard error of curvature where the line curves. [degree]"""
 
 DENSE = 60.0
-"""Vertices further apart than this say too little of drift and spirals: the customary ones serve. [m]"""
+"""Vertices further apart than this in the middle say too little of drift and spirals: the customary ones serve. [m]"""
+
+NOISE_SHARES = (0.25, 0.35, 0.5, 0.7, 1.0, 1.4, 2.0, 2.8)
+"""Noise that is tried, as a share of what it was taken for, where vertices are further apart."""
 
 SURE = 40.0
 """Twice the log likelihood by which another habit must be better than the customary one."""
@@ -71,22 +74,52 @@ def track_of(longitude: FloatArray, latitude: FloatArray, *, fast: bool = False)
         return dataclasses.replace(line, curves=curve_elements(line.distance, line.curvature))
     pilot = pilot_of(line, longitude, latitude, line.vertex_distance)
     noise = Noise(max(LEAST_NOISE, line.vertex_noise))
-    habits = Habits()
-    forward = read_line(pilot, noise, habits)
-    noise, habits = _learned(pilot, forward, noise, habits)
-    if habits.spiral != 1.0:
-        forward = read_line(pilot, noise, habits)
-    backward = read_line(pilot, noise, habits, turned=True, shift=CELL / 2)
+    dense = np.median(np.diff(pilot.place)) <= DENSE
+    forward, backward, noise = (_read_dense if dense else _read_sparse)(pilot, noise)
     curves = _agreed(curves_of(forward), curves_of(backward))
     mean = 0.5 * (forward.curvature + backward.curvature)
     variance = 0.5 * (forward.variance + backward.variance) + 0.5 * (forward.curvature - backward.curvature) ** 2
-    return _line_of(pilot, line, noise, curves, mean, variance, _corners(forward))
+    doubt = DOUBT if dense else DOUBT_SPARSE
+    curves = tuple(dataclasses.replace(c, curvature_se=doubt * c.curvature_se) for c in curves)
+    return _line_of(pilot, line, noise, curves, mean, doubt**2 * variance, _corners(forward))
 
 
-def _learned(pilot: Pilot, reading: Reading, noise: Noise, habits: Habits) -> tuple[Noise, Habits]:
+def _read_dense(pilot: Pilot, noise: Noise) -> tuple[Reading, Reading, Noise]:
+    """The line forwards and backwards; vertices near each other also say how they drift and how long spirals are."""
+    forward = read_line(pilot, noise, Habits())
+    noise, habits = _learned(pilot, forward, noise)
+    if habits != Habits():
+        forward = read_line(pilot, noise, habits)
+    return forward, read_line(pilot, noise, habits, turned=True, shift=CELL / 2), noise
+
+
+def _read_sparse(pilot: Pilot, noise: Noise) -> tuple[Reading, Reading, Noise]:
+    """The line forwards and backwards; a spline through vertices far apart misjudges how far they miss."""
+    habits = Habits()
+    for _ in range(2):
+        noise = _noise_of(pilot, read_line(pilot, noise, habits), noise)
+    forward = read_line(pilot, noise, habits, WIDE)
+    return forward, read_line(pilot, noise, habits, WIDE, turned=True, shift=CELL / 2), noise
+
+
+def _noise_of(pilot: Pilot, reading: Reading, noise: Noise) -> Noise:
+    """White noise likeliest for the stretch that the middle vertex lies in, when they are put in order of theirs.
+
+    A stretch whose elements are wrong asks for too much of it; there are never many of them.
+    """
+    choices = [dataclasses.replace(noise, white=max(LEAST_NOISE, share * noise.white)) for share in NOISE_SHARES]
+    stretches = [(fit.kind, fit.edge) for fit in reading.fits]
+    misfit = np.array([[fit.misfit for fit in fitted(pilot, stretches, choice, 1.0)] for choice in choices])
+    likeliest = misfit.argmin(axis=0)
+    vertices = np.diff(np.searchsorted(pilot.place, [edge[0] for _, edge in stretches] + [np.inf]))
+    order = np.argsort(likeliest)
+    total = np.cumsum(vertices[order])
+    return choices[likeliest[order][np.searchsorted(total, total[-1] / 2)]]
+
+
+def _learned(pilot: Pilot, reading: Reading, noise: Noise) -> tuple[Noise, Habits]:
     """Drift and length of spirals that make this reading likeliest; the customary ones where it is a near thing."""
-    if np.median(np.diff(pilot.place)) > DENSE:
-        return noise, habits
+    habits = Habits()
     choice, misfit = (noise, habits.spiral), _misfit(pilot, reading, (noise, habits.spiral))
     drifts = [(dataclasses.replace(noise, drift=drift), habits.spiral) for drift in (0.4, 2.0)]
     choice, misfit = _likelier(pilot, reading, choice, misfit, drifts)
@@ -186,16 +219,11 @@ def _line_of(
     distance = np.r_[first, along[keep], last]
     lon, lat = geographic(position)
     heading, _ = direction(position, distance - first, lon, lat)
-    shifted = tuple(
-        dataclasses.replace(
-            c, start=float(moved(c.start)), end=float(moved(c.end)), curvature_se=DOUBT * c.curvature_se
-        )
-        for c in curves
-    )
+    shifted = tuple(dataclasses.replace(c, start=float(moved(c.start)), end=float(moved(c.end))) for c in curves)
     placed = tuple(c for c in shifted if c.end - c.start > c.spiral_in + c.spiral_out)
     at = distance - first
     of_elements = element_curvature(at, placed)
-    se = DOUBT * np.sqrt(np.interp(distance, along, variance) + (of_elements - np.interp(distance, along, mean)) ** 2)
+    se = np.sqrt(np.interp(distance, along, variance) + (of_elements - np.interp(distance, along, mean)) ** 2)
     bent = (np.interp(distance, along, np.abs(mean)) > 0) | (of_elements != 0)
     return SmoothedLine(
         distance=at,
@@ -246,4 +274,4 @@ def _aside(
     band[2] += 1e-6 * w
     factor = cholesky_banded(band, check_finite=False)
     solution = cho_solve_banded((factor, False), right, check_finite=False)
-    return solution, np.sqrt(inverse_diagonal(factor) + 0.25 * noise.drift**2)
+    return solution, np.sqrt(inverse_diagonal(factor) + noise.drift**2)
