@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from profiler.alignment.known_posts import known_posts, said_of_known
 from profiler.alignment.places import chainage_of_post
@@ -148,6 +150,30 @@ def test_long_miles_throughout_are_no_fault():
     assert said_of_known(Posts(place, value, "mi"), "us") == ()
     place[6] += 150
     assert accused(Posts(place, value, "mi")) == {26.0}
+
+
+def test_kilometres_that_drift_accuse_nobody():
+    """Published: posts at the ends of the pieces of SNCF Réseau's line 672000 (open data, fr-puymorens), beside their
+    chainage on the track: 5 to 70 km apart, up to 3 in a thousand off, and none of them stands elsewhere."""
+    place = np.array([-70_059.9, 0.0, 15_792.3, 26_324.4, 41_159.4, 62_469.7, 67_896.7, 82_552.8])
+    value = np.array([12.070, 82.183, 97.982, 108.520, 123.329, 144.612, 150.036, 164.724])
+    assert said_of_known(Posts(place, value, "km"), "metric") == ()
+    for i in range(1, 8):
+        moved = place.copy()
+        moved[i] += 400
+        assert accused(Posts(moved, value, "km")) == {value[i]}
+
+
+@given(st.lists(st.floats(-60, 60), min_size=3, max_size=12), st.sampled_from([1.0, 5.0]))
+def test_who_is_accused_lies_far_off(moved: list[float], apart: float):
+    """Law: whatever the posts, each one that is called astray has a residual of more than 30 m, and fewer than half
+    of them are."""
+    value = np.arange(len(moved)) * apart
+    posts = Posts(value * 1000 + np.array(moved), value, "km")
+    named = [float(s.split()[2]) for s in said_of_known(posts, "metric") if " put it" in s]
+    residual = {k.post: k.residual for k in known_posts(posts)}
+    assert all(abs(residual[post]) > 30 for post in named)
+    assert 2 * len(named) < len(moved)
 
 
 @pytest.mark.parametrize("spread", [5.0, 15.0])
