@@ -11,8 +11,11 @@ from profiler.alignment.elements import BETWEEN, CELL, CIRCLE, DEGREE, ENTRY, EX
 from profiler.alignment.kalman import alike, fixed, moved, seen
 from profiler.compiling import compiled
 
-KINK = 8
-"""Added to the kind of an element in the cell where the line bends."""
+KINK, AGAIN = 8, 16
+"""Added to the kind of an element in the cell where the line bends, and in the last one before a new beginning."""
+
+LOST, WANDER = 3, 1.0
+"""All hypotheses are lost when the best lies 3.5 s.d. beside the vertices of so many cells; slow drift in that [m]."""
 
 
 class Prior(NamedTuple):
@@ -224,7 +227,7 @@ def _children(to, of, n, k, prior):
             _born(to, c, of, i, kind, w + prior.log_kink, of.since[i], of.before[i], of.body[i])
             to.kink[c] = 1
             to.cov[c, 0] += 4.0
-            to.cov[c, 4] += 0.005
+            to.cov[c, 4] += 0.02
             c += 1
         if kind == TANGENT:
             c = _after_tangent(to, c, of, i, k, prior)
@@ -257,6 +260,27 @@ def _weighed(to, c, vertices, ahead, offset, k0, slope, noise2, least):
             a = ahead[v]
             z = offset[v] + k0 * a * a / 2 + slope * a * a * a / 6
             to.weight[j] += seen(to.mean[j], to.cov[j], 1 - k0 * k0 * a * a / 2, a, a * a / 2, a * a * a / 6, z, noise2)
+
+
+@compiled
+def _misses(to, j, vertices, ahead, offset, k0, slope, noise2):
+    """Whether child ``j`` still lies far aside of the last vertex of a cell that it has been corrected by."""
+    v = vertices[1] - 1
+    a = ahead[v]
+    z = offset[v] + k0 * a * a / 2 + slope * a * a * a / 6
+    m = to.mean[j]
+    told = m[0] * (1 - k0 * k0 * a * a / 2) + m[1] * a + m[2] * a * a / 2 + m[3] * a * a * a / 6
+    return (z - told) ** 2 > 12.25 * (noise2 + WANDER**2)
+
+
+@compiled
+def _begin(of):
+    """A tangent or a circle, somewhere near the pilot; returns how many hypotheses that is."""
+    for i in range(2):
+        of.kind[i], of.mean[i], of.cov[i] = TANGENT if i == 0 else CIRCLE, 0.0, 0.0
+        of.cov[i, 0], of.cov[i, 4], of.weight[i] = 25.0, 0.01, math.log(0.6 if i == 0 else 0.4)
+    of.cov[1, 7] = (3 * DEGREE) ** 2
+    return 2
 
 
 @compiled
@@ -311,16 +335,12 @@ def _traced(parents, kinds, i):
 
 @compiled
 def walk(of, to, k0, first, ahead, offset, noise2, drift, prior):
-    """Kind of element in every cell (k,), + `KINK` where the line has a corner at its beginning."""
+    """Kind of element in every cell (k,), + `KINK` where the line has a corner at its beginning, + `AGAIN`."""
     h, beam = CELL, of.kind.size
     cells = k0.size - 1
     parents, kinds = np.zeros((cells, beam), np.int16), np.zeros((cells, beam), np.int8)
     kept, following = np.zeros(beam, np.int64), np.zeros(beam, np.int64)
-    n = 2
-    for i in range(2):
-        of.kind[i] = TANGENT if i == 0 else CIRCLE
-        of.cov[i, 0], of.cov[i, 4], of.weight[i] = 25.0, 0.01, math.log(0.6 if i == 0 else 0.4)
-    of.cov[1, 7] = (3 * DEGREE) ** 2
+    n, missed = _begin(of), 0
     for k in range(cells):
         c = _children(to, of, n, k, prior)
         slope = (k0[k + 1] - k0[k]) / h
@@ -336,4 +356,11 @@ def walk(of, to, k0, first, ahead, offset, noise2, drift, prior):
             of.kind[e], of.weight[e], of.body[e] = to.kind[j], to.weight[j] - best, to.body[j]
             of.since[e], of.before[e] = to.since[j], to.before[j]
             parents[k, e], kinds[k, e] = to.parent[j], to.kind[j] + KINK * to.kink[j]
+        if first[k + 1] > first[k]:
+            vertices = (first[k], first[k + 1])
+            missed = missed + 1 if _misses(to, kept[0], vertices, ahead, offset, k0[k], slope, noise2) else 0
+        if missed == LOST:  # what was given up too early is gone: begin again where the pilot is
+            n, missed = _begin(of), 0
+            of.since[:n] = of.before[:n] = k + 1
+            parents[k, 1], kinds[k, :n] = parents[k, 0], kinds[k, 0] % KINK + AGAIN
     return _traced(parents, kinds, of.weight[:n].argmax())

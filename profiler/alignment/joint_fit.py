@@ -16,7 +16,11 @@ from profiler.alignment.elements import CIRCLE, DEGREE, ENTRY, EXIT, SPIRAL_BASE
 from profiler.alignment.stretch import STEP, Stretch, jacobian, model, work_for
 from profiler.alignment.whitening import Noise, excuse, set_up, whiten, whitener_for
 from profiler.compiling import compiled
+from profiler.errors import RouteError
 from profiler.units import FloatArray
+
+SHARP = 11.5
+"""Sharper curves are rare: 150 m of radius is the least of main lines (common practice, no source). [degree]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,6 +65,11 @@ def fit_stretch(
     noise : Noise
     spiral : float
         Customary spirals are this many times (60 + 14 m a degree) long.
+
+    Raises
+    ------
+    RouteError
+        If the vertices lie so far from any track that the fit fails.
     """
     size = math.ceil((edge[-1] - edge[0]) / STEP) + 1
     nodes = edge[0] + STEP * np.arange(size + 1)
@@ -82,9 +91,16 @@ def fit_stretch(
     state = np.zeros(2 + inner.size + int((kind == CIRCLE).sum()))
     state[2 : 2 + inner.size] = inner
     work, filter_ = work_for(kind.size, size + 1, place.size), whitener_for(place.size)
-    covariance, misfit, ends = _fit(
-        stretch, place, state, noise.white, noise.drift, noise.length, spiral, work, filter_
-    )
+    try:
+        covariance, misfit, ends = _fit(
+            stretch, place, state, noise.white, noise.drift, noise.length, spiral, work, filter_
+        )
+    except np.linalg.LinAlgError as error:
+        raise RouteError(
+            "centreline",
+            f"no track fits the vertices between {edge[0] / 1000:.1f} and {edge[-1] / 1000:.1f} km from its start",
+            "look there for vertices far aside of the line, or ask for the fast curves",
+        ) from error
     levels = state[2 + inner.size :]
     level = np.where(kind == CIRCLE, levels[np.maximum(circle, 0)] if levels.size else 0.0, 0.0)
     return Fit(
@@ -138,6 +154,10 @@ def _priors(kind, circle, edge, levels, spiral, rows, slopes):
             if turn > 0.02:
                 slopes[m, 1 + n + c] = 1 / k
             m += 1
+            if turn > SHARP:
+                rows[m] = (math.log(turn) - math.log(SHARP)) / 0.25
+                slopes[m, 1 + n + c] = 1 / (0.25 * k)
+                m += 1
     return m
 
 
@@ -246,7 +266,7 @@ def _improved(stretch, state, work, filter_, spiral, rows, slopes, r, cost, grad
 def _fit(stretch, place, state, white, drift, length, spiral, work, filter_):
     """Move the state to the fit; returns its covariance, twice the negative log evidence, the state at the end."""
     n, v = stretch.kind.size, place.size
-    most = 3 * n
+    most = 4 * n
     rows, slopes = np.zeros(most), np.zeros((most, state.size))
     derivatives, r = np.zeros((v + most, state.size)), np.zeros(v + most)
     set_up(filter_, place, white, drift, length)

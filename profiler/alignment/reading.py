@@ -61,11 +61,12 @@ def read_line(
     if turned:
         place, offset, k0 = (nodes[-1] - place)[::-1], -offset[::-1], -k0[::-1]
     rate = 2 * noise.drift**2 / noise.length
-    kind, kink = element_sequence(k0, place, offset, noise.white, rate, habits, beam=search.beam, cut=search.cut)
+    kind, kink, again = element_sequence(k0, place, offset, noise.white, rate, habits, beam=search.beam, cut=search.cut)
     if turned:
         swap = np.array([TANGENT, EXIT, CIRCLE, ENTRY, BETWEEN])
-        kind, kink = swap[kind[::-1]], np.r_[False, kink[1:][::-1]]
-    stretches, corners = _stretches(kind, kink, float(pilot.distance[-1]), shift)
+        kind = swap[kind[::-1]]
+        kink, again = (np.r_[False, cells[1:][::-1]] for cells in (kink, again))
+    stretches, corners = _stretches(kind, kink, again, float(pilot.distance[-1]), shift)
     fits = fitted(pilot, stretches, noise, habits.spiral)
     return Reading(fits, *curvature_of(fits, pilot.distance), tuple(corners))
 
@@ -84,17 +85,20 @@ def fitted(pilot: Pilot, stretches: Sequence[Stretch], noise: Noise, spiral: flo
     )
 
 
-def _stretches(kind: FloatArray, kink: FloatArray, length: float, shift: float) -> tuple[list[Stretch], list[float]]:
-    """Stretches that begin and end in tangents or at corners, and the corners."""
-    change = np.r_[0, np.flatnonzero((np.diff(kind) != 0) | kink[1:]) + 1]
+def _stretches(
+    kind: FloatArray, kink: FloatArray, again: FloatArray, length: float, shift: float
+) -> tuple[list[Stretch], list[float]]:
+    """Stretches that begin and end in tangents, at corners or where a reading began again, and the corners."""
+    broken = kink | again
+    change = np.r_[0, np.flatnonzero((np.diff(kind) != 0) | broken[1:]) + 1]
     edge = np.r_[np.maximum(change * CELL - shift, 0.0), length].astype(float)
-    kinds, corner = kind[change], kink[change]
+    kinds, parted, corner = kind[change], broken[change], kink[change]
     found, corners, a, start = [], [], 0, 0.0
     for i in range(kinds.size):
-        if corner[i] and i > a:
+        if parted[i] and i > a:
             found.append((kinds[a:i], np.r_[start, edge[a + 1 : i + 1]]))
             a, start = i, edge[i]
-            corners.append(float(edge[i]))
+            corners += [float(edge[i])] if corner[i] else []
         if kinds[i] == TANGENT and edge[i + 1] - edge[i] >= LEAST_TANGENT and i > a and i + 1 < kinds.size:
             middle = 0.5 * (edge[i] + edge[i + 1])
             found.append((kinds[a : i + 1], np.r_[start, edge[a + 1 : i + 1], middle]))

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from profiler.alignment.beam import KINK, Prior, empty_beam, walk
+from profiler.alignment.beam import AGAIN, KINK, Prior, empty_beam, walk
 from profiler.alignment.elements import CELL, SPIRAL_BASE, SPIRAL_RATE
 from profiler.units import FloatArray
 
@@ -46,7 +46,7 @@ def element_sequence(
     *,
     beam: int,
     cut: float,
-) -> tuple[FloatArray, FloatArray]:
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """The likeliest kinds of element along a line.
 
     Parameters
@@ -71,6 +71,8 @@ def element_sequence(
     kind : ndarray of int8, shape (k,)
     kink : ndarray of bool, shape (k,)
         Cells at whose beginning the drawn line has a corner.
+    again : ndarray of bool, shape (k,)
+        Cells that are read as if the line began there: what came before had lost it.
     """
     cells = curvature.size - 1
     cell = np.clip((place / CELL).astype(np.int64), 0, cells - 1)
@@ -92,4 +94,4 @@ def element_sequence(
     path = walk(
         empty_beam(beam), empty_beam(beam * 5 + 16), curvature, first, ahead, offset, noise**2, drift_rate, prior
     )
-    return path % KINK, path >= KINK
+    return path % KINK, (path & KINK) > 0, np.r_[False, path[:-1] >= AGAIN]

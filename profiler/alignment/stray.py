@@ -21,7 +21,7 @@ from profiler.errors import RouteError
 from profiler.route import frozen_array
 from profiler.units import FloatArray
 
-LEAST_DETOUR = 25.0
+LEAST_DETOUR = 10.0
 """A way out and back shorter than this is left to the smoothing. [m]"""
 
 OVER_USUAL = 20.0
@@ -37,6 +37,10 @@ into the first and out of the second make just so much."""
 
 TURNING_LEFT = np.radians(90)
 """Without it the line goes on within this: at a reversal it would still turn back."""
+
+NEAR, NEAR_ASIDE, NEAR_LOST, NEAR_LEFT = 100.0, 10.0, np.radians(120), np.radians(30)
+"""Over ways shorter than `NEAR` [m] no track goes out and comes back at all: there it is astray from
+`NEAR_ASIDE` [m] and a smaller loss of turning on, if the line goes straight on without it."""
 
 FLANK = np.radians(5)
 """The line turns so much before it and after it. The first leg of a zigzag lies straight ahead."""
@@ -178,13 +182,15 @@ def _is_astray(place: FloatArray, step: FloatArray, doubtful: FloatArray, first:
     leg = float(min(step[before], step[after - 1]))
     past = float(np.linalg.norm(b - a))
     around = np.r_[step[max(before - _AROUND, 0) : before], step[after : after + _AROUND]]
-    if leg < OVER_SPACING * float(np.median(around)):
+    alone = leg >= OVER_SPACING * float(np.median(around))
+    if not alone and (max(step[before:after]) > NEAR or _aside(place[first:after], a, b).max() < NEAR_ASIDE):
         return False
     into = _direction(place, doubtful, range(before - 1, -1, -1), a, _REACH * leg, a - b)
     out = -_direction(place, doubtful, range(after + 1, len(place)), b, _REACH * leg, b - a)
     turns = _turns(np.vstack((into, np.diff(place[before : after + 1], axis=0), out)))
     left = _turns(np.vstack((into, b - a, out)) if past > _REACH * leg else np.vstack((into, out))).sum()
-    return bool(min(turns[0], turns[-1]) >= FLANK and left <= TURNING_LEFT and turns.sum() - left >= TURNING_LOST)
+    most_left, least_lost = (TURNING_LEFT, TURNING_LOST) if alone else (NEAR_LEFT, NEAR_LOST)
+    return bool(min(turns[0], turns[-1]) >= FLANK and left <= most_left and turns.sum() - left >= least_lost)
 
 
 def _direction(

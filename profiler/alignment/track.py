@@ -40,6 +40,10 @@ NOISE_SHARES = (0.25, 0.35, 0.5, 0.7, 1.0, 1.4, 2.0, 2.8)
 SURE = 40.0
 """Twice the log likelihood by which another habit must be better than the customary one."""
 
+KINK, KINK_SPARSE = 25_000.0, 250_000.0
+"""One corner in so far [m] is expected of a drawing with vertices missing by a metre or less, and where they are
+far apart: there a corner looks like a sharp curve, and curves are many. The same goes for noisy ones."""
+
 TRACK_MISFIT = 0.25
 """The track line may depart from the curvature of the elements by about this. [degree]"""
 
@@ -84,20 +88,25 @@ def track_of(longitude: FloatArray, latitude: FloatArray, *, fast: bool = False)
     return _line_of(pilot, line, noise, curves, mean, doubt**2 * variance, _corners(forward))
 
 
+def _habits(noise: Noise, kink: float) -> Habits:
+    return Habits(kink=kink * max(noise.white, 1.0) ** 4)
+
+
 def _read_dense(pilot: Pilot, noise: Noise) -> tuple[Reading, Reading, Noise]:
     """The line forwards and backwards; vertices near each other also say how they drift and how long spirals are."""
-    forward = read_line(pilot, noise, Habits())
-    noise, habits = _learned(pilot, forward, noise)
-    if habits != Habits():
+    usual = _habits(noise, KINK)
+    forward = read_line(pilot, noise, usual)
+    noise, habits = _learned(pilot, forward, noise, usual)
+    if habits != usual:
         forward = read_line(pilot, noise, habits)
     return forward, read_line(pilot, noise, habits, turned=True, shift=CELL / 2), noise
 
 
 def _read_sparse(pilot: Pilot, noise: Noise) -> tuple[Reading, Reading, Noise]:
     """The line forwards and backwards; a spline through vertices far apart misjudges how far they miss."""
-    habits = Habits()
     for _ in range(2):
-        noise = _noise_of(pilot, read_line(pilot, noise, habits), noise)
+        noise = _noise_of(pilot, read_line(pilot, noise, _habits(noise, KINK_SPARSE)), noise)
+    habits = _habits(noise, KINK_SPARSE)
     forward = read_line(pilot, noise, habits, WIDE)
     return forward, read_line(pilot, noise, habits, WIDE, turned=True, shift=CELL / 2), noise
 
@@ -117,9 +126,8 @@ def _noise_of(pilot: Pilot, reading: Reading, noise: Noise) -> Noise:
     return choices[likeliest[order][np.searchsorted(total, total[-1] / 2)]]
 
 
-def _learned(pilot: Pilot, reading: Reading, noise: Noise) -> tuple[Noise, Habits]:
+def _learned(pilot: Pilot, reading: Reading, noise: Noise, habits: Habits) -> tuple[Noise, Habits]:
     """Drift and length of spirals that make this reading likeliest; the customary ones where it is a near thing."""
-    habits = Habits()
     choice, misfit = (noise, habits.spiral), _misfit(pilot, reading, (noise, habits.spiral))
     drifts = [(dataclasses.replace(noise, drift=drift), habits.spiral) for drift in (0.4, 2.0)]
     choice, misfit = _likelier(pilot, reading, choice, misfit, drifts)

@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from profiler.alignment import joint_fit
 from profiler.alignment.join import Joined, join
 from profiler.alignment.smooth import SmoothedLine
 from profiler.alignment.stray import without_strays
@@ -64,16 +65,16 @@ def corners(degrees: float, noise: float) -> list[tuple[int, SmoothedLine]]:
 
 
 @pytest.mark.parametrize(
-    ("degrees", "noise", "share"), [(6, 0.5, 0.7), (6, 1.0, 0.55), (14, 0.5, 0.85), (14, 1.0, 0.65)]
+    ("degrees", "noise", "share"), [(6, 0.5, 0.75), (6, 1.0, 0.6), (14, 0.5, 0.85), (14, 1.0, 0.8), (30, 1.0, 0.85)]
 )
 def test_corners_are_reported_and_no_curve_is_invented(degrees: int, noise: float, share: float):
     """Law: a bend at one place is a corner and no curve. Vertices 25 m apart let a short sharp curve do as well, and
-    some are read so: .81 and .69 of bends of 6° are corners, .94 and .81 of those of 14°, at 0.5 and 1 m of noise."""
+    some are read so: .88 and .75 of bends of 6° are corners, 1.0 and .94 of those of 14°, at 0.5 and 1 m of noise."""
     lines = corners(degrees, noise)
     clean = [len(line.corners) == 1 and not line.curves for _, line in lines]
     print(f"\n{degrees}° at {noise} m: {np.mean(clean):.2f} of {DRAWINGS}")
     assert np.mean(clean) >= share
-    assert all(len(line.corners) + len(line.curves) == 1 for _, line in lines)
+    assert all(line.corners or line.curves for _, line in lines)
 
 
 @pytest.mark.parametrize("degrees", [6, 14])
@@ -115,10 +116,10 @@ def centreline(longitude: np.ndarray, latitude: np.ndarray) -> Centreline:
     return Centreline("line.geojson", (Piece(longitude, latitude, {}, 1),), "EPSG:4326")
 
 
-@pytest.mark.parametrize(("aside", "left_out"), [(10.0, 0), (500.0, 1)])
+@pytest.mark.parametrize(("aside", "left_out"), [(10.0, 0), (20.0, 1), (40.0, 1), (500.0, 1)])
 def test_a_vertex_aside(aside: float, left_out: int):
-    """Law: one vertex 500 m aside is left out before the track is read, one 10 m aside is indifferent to it: no
-    curve, no corner, and the line as long as it is within 2 m."""
+    """Law: one vertex 20 m or more aside is left out before the track is read, one 10 m aside is indifferent to it:
+    no curve, no corner, and the line as long as it is within 2 m."""
     straight = laid(np.full(6000, AHEAD), 1.0)
     for k in range(8):
         places = seen(*set_aside(*straight, 2500 + 25 * k, aside), 0.5, k)
@@ -129,6 +130,17 @@ def test_a_vertex_aside(aside: float, left_out: int):
         assert track.curves == ()
         assert track.corners == ()
         assert track.distance[-1] == pytest.approx(6000, abs=2)
+
+
+def test_vertices_of_no_track_are_refused_in_words(monkeypatch: pytest.MonkeyPatch):
+    """Law: where a fit cannot be made the message says where on the line, and what to do."""
+
+    def singular(*_: object) -> None:
+        raise np.linalg.LinAlgError("Matrix is singular to machine precision.")
+
+    monkeypatch.setattr(joint_fit, "_fit", singular)
+    with pytest.raises(InputError, match=r"no track fits the vertices between 0\.0 and \d\.\d km from its start; look"):
+        track_of(*to_degrees(*two_curves()))
 
 
 def test_a_loop_that_crosses_itself():
@@ -250,11 +262,11 @@ def test_polar_lines_are_refused(tmp_path: Path, latitude: float):
         read_centreline(written(tmp_path / "polar.geojson", [places]))
 
 
-@pytest.mark.parametrize(("drift", "share"), [(0.0, 0.95), (1.0, 0.65)])
+@pytest.mark.parametrize(("drift", "share"), [(0.0, 0.95), (1.0, 0.9)])
 def test_standard_error_to_the_side(drift: float, share: float):
     """Law: the true track lies within 1.96 standard errors to the side of the line over .95 of it. Without drift
     it does (1.0: a drift is allowed for that is not there). With 1 m of drift, which vertices cannot tell
-    from track, it does so over .77 only: the standard error counts half of the drift and is 0.6 m for 0.9 m."""
+    from track, it does so over .97: told 1.04 m, true 0.92 m."""
     within, error, told = [], [], []
     for seed in (501, 502, 503, 504):
         true = plan(seed, length=10_000.0)
