@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from itertools import groupby
 
@@ -21,10 +22,12 @@ def curve_marks(profile: Profile, landmarks: Landmarks) -> list[Mark]:
 
 
 def heading(marks: Sequence[Mark]) -> str:
-    """What the layer holds: "Curves (61), corners (2)", "Curves (61), notes of practice (3)"."""
+    """What the layer holds, arcs of a curve as one: "Curves (61), corners (2)", "Curves (61), notes of practice (3)"."""
     names = {"bend": "curves", "corner": "corners", "practice": "notes of practice"}
-    signs = [mark["sign"] for mark in marks]
-    words = ", ".join(f"{name} ({signs.count(sign)})" for sign, name in names.items() if sign in signs)
+    of_arcs = {mark["label"].split()[0].partition(".")[0] for mark in marks if mark["sign"] == "bend"}
+    counts = Counter(mark["sign"] for mark in marks)
+    counts["bend"] = len(of_arcs)
+    words = ", ".join(f"{name} ({counts[sign]})" for sign, name in names.items() if counts[sign])
     return words[:1].upper() + words[1:]
 
 

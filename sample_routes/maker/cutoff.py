@@ -10,9 +10,9 @@ import json
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
-from profiler.units import FloatArray
+from profiler.units import MILE, FloatArray
 from sample_routes.maker.drawing import error, vertices
-from sample_routes.maker.line import LENGTH, NAME, WORKS, Work, alignment, geographic, post_of
+from sample_routes.maker.line import LENGTH, NAME, WORKS, Work, alignment, chainage_of, geographic, post_of
 from sample_routes.maker.words import LEVELLED, SEA, level_table, opening, posts_table, station_table, work_table
 
 CUTOFF_NAME = f"{NAME}, Nettlebank cut-off"
@@ -20,7 +20,7 @@ FROM_POST, TO_POST = 56.0, 63.2
 """Where it leaves the line and comes back."""
 STRAIGHTENED, EASED_POSTS = 900.0, 0.7
 """Bends shorter than this are taken out [m]; over so many posts it swings from the line to itself."""
-TIED = (44.0, 49.0, 54.3, FROM_POST, TO_POST, 65.0)
+TIED = (44.0, 49.0, 54.3, FROM_POST, 65.0)
 VIADUCT = Work("bridge", "Sallow High Viaduct", 56.15, 56.50, 34.0)
 STATIONS = (("Farrow", 38.4), ("Ombersley Gap", 55.1), ("Thistle Quay", 70.2))
 
@@ -60,6 +60,14 @@ def _away() -> tuple[FloatArray, FloatArray]:
     return east, north
 
 
+def _equation() -> tuple[float, float, float]:
+    """Where it comes back: distance from the start [m], the post counted along it, and that of the line."""
+    east, north = (np.asarray(v) + away for v, away in zip(alignment().place(_grid()), _away(), strict=True))
+    along = np.r_[0.0, np.cumsum(np.hypot(np.diff(east), np.diff(north)))]
+    left, back = (float(np.interp(chainage_of(post), _grid(), along)) for post in (FROM_POST, TO_POST))
+    return back, FROM_POST + (back - left) / MILE, TO_POST
+
+
 def cutoff_territory() -> str:
     """The territory file of the alternative: on the way that both share the works are the same."""
     kept = [w for w in WORKS if w.name and (w.end_post < FROM_POST or w.start_post > TO_POST)]
@@ -69,7 +77,7 @@ def cutoff_territory() -> str:
     )
     parts = [
         opening(note, CUTOFF_NAME, "farrow-cutoff-centreline.geojson", "proposed"),
-        posts_table(TIED),
+        posts_table(TIED, _equation()),
         *(work_table(work) for work in (*kept, VIADUCT)),
         *(level_table(post) for post in LEVELLED),
         *(station_table(name, post) for name, post in STATIONS),

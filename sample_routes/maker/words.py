@@ -106,14 +106,18 @@ def station_table(name: str, post: float) -> str:
     return f'[[stations]]\nname = "{name}"\nat = {{ post = "{post}" }}\n'
 
 
-def posts_table(tied: tuple[float, ...]) -> str:
-    """Both ends, and posts between them of which the place is known."""
+def posts_table(tied: tuple[float, ...], equation: tuple[float, float, float] | None = None) -> str:
+    """Both ends, posts between them of which the place is known, and where a post equation stands (m, back, ahead)."""
     rows = ['  { post = "38.0", chainage_m = 0 },']
     for post in tied:
         lon, lat = geographic(*alignment().place(chainage_of(post)))
         rows.append(f'  {{ post = "{post}", longitude = {lon:.5f}, latitude = {lat:.5f} }},')
     rows.append(f'  {{ post = "{LAST_POST}", longitude = {END[0]}, latitude = {END[1]} }},')
-    return '[posts]\nunit = "mi"\nat = [\n' + "\n".join(rows) + "\n]\n"
+    table = '[posts]\nunit = "mi"\nat = [\n' + "\n".join(rows) + "\n]\n"
+    if equation is None:
+        return table
+    at, back, ahead = equation
+    return f'{table}equations = [{{ at_chainage_m = {at:.0f}, back = "{back:.2f}", ahead = "{ahead:.2f}" }}]\n'
 
 
 def stretch(start: float, end: float, digits: int) -> str:
