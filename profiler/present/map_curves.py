@@ -22,7 +22,7 @@ def curve_marks(profile: Profile, landmarks: Landmarks) -> list[Mark]:
 
 
 def heading(marks: Sequence[Mark]) -> str:
-    """What the layer holds, arcs of a curve as one: "Curves (61), corners (2)", "Curves (61), notes of practice (3)"."""
+    """What the layer holds, arcs as one curve: "Curves (61), corners (2)", "Curves (61), notes of practice (3)"."""
     names = {"bend": "curves", "corner": "corners", "practice": "notes of practice"}
     of_arcs = {mark["label"].split()[0].partition(".")[0] for mark in marks if mark["sign"] == "bend"}
     counts = Counter(mark["sign"] for mark in marks)
