@@ -362,7 +362,7 @@ def landmark_settings(territory: Territory) -> LandmarkSettings:
 
 
 def landmarks_of(profile: Profile, territory: Territory) -> Landmarks:
-    """Landmarks, grade runs and straddles by the territory's definitions."""
+    """Landmarks, grade runs and straddles of a profile by the definitions of its ``territory``."""
     return find_landmarks(profile, landmark_settings(territory))
 
 

@@ -27,7 +27,10 @@ class Piece:
 
 @dataclass(frozen=True)
 class PointFeature:
-    """A point of a file on WGS 84 [degree], with its attributes: a station, a post."""
+    """A point of a file: a station, a post.
+
+    ``longitude``, ``latitude`` on WGS 84 [degree]; ``attributes`` by the file's names; ``row`` counts from 1.
+    """
 
     longitude: float
     latitude: float
@@ -40,8 +43,8 @@ class Centreline:
     """The lines of one file or layer, and what was assumed in reading them.
 
     ``source`` is the file as a reader would name it, ``crs`` the declared reference system
-    ("EPSG:4326"), ``points`` point features read along with the lines (stations of an
-    OpenStreetMap file), ``left_out`` counts pieces dropped by reason ("service track": 3).
+    ("EPSG:4326"), ``assumptions`` what was assumed, in sentences, ``points`` point features read along
+    with the lines (stations of an OpenStreetMap file), ``left_out`` counts pieces dropped by reason ("service track": 3).
     """
 
     source: str

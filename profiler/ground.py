@@ -60,7 +60,7 @@ class Ground(Protocol):
 
 @dataclass(frozen=True)
 class Bounds:
-    """West, south, east and north edge on WGS 84; across the 180° meridian longitude goes on. [degree]"""
+    """Edges on WGS 84: ``west``, ``south``, ``east``, ``north``; longitude goes on across 180°. [degree]"""
 
     west: float
     south: float
@@ -81,7 +81,10 @@ class Bounds:
 
 @dataclass(frozen=True)
 class GroundSource:
-    """One product: a raster, or several tiles of it, in one order of preference."""
+    """One product: a raster, or several ``tiles`` of it in order of preference; ``name`` is what people read.
+
+    Heights are above ``vertical_datum``.
+    """
 
     name: str
     tiles: tuple[Ground, ...]
@@ -92,7 +95,8 @@ class GroundSource:
 class Relief:
     """Ground for the picture under the map: (rows, columns) on a regular grid, north first.
 
-    ``elevation`` [m] is NaN where there is no data; ``bounds`` are the outer edges of the grid.
+    ``elevation`` [m] is NaN where there is no data; ``bounds`` are the outer edges of the grid, ``cell_m`` the
+    side of a cell as it was drawn [m], ``name`` the raster it comes from.
     """
 
     elevation: FloatArray

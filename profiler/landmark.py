@@ -29,14 +29,14 @@ KINDS = (
 
 @dataclass(frozen=True, kw_only=True)
 class Landmark:
-    """One thing worth knowing, with its figures and how sure.
+    """One thing worth knowing, of a ``kind`` ("crest", "ruling_grade", …), with its figures and how sure.
 
     Places are chainages [m]: the stretch ``start``…``end`` and the one place ``at`` that stands
     for it. ``direction`` says whom it concerns ("with", "against", "both"); ``value`` is as
     travelled, with ``low`` and ``high`` its 95 % interval (None where there is none), in ``unit``
     ("m", "%", "degree"). For a crest or a sag ``value`` is its prominence and ``place_low``,
     ``place_high`` bound its place. ``probability`` is that the thing exists as stated.
-    ``train_length`` [m] where the figure belongs to a length of train.
+    ``train_length`` [m] where the figure belongs to a length of train. ``note`` says the rest.
     """
 
     kind: str
@@ -105,8 +105,9 @@ class PracticeNote:
 class Straddle:
     """Head positions, by chainage [m], for which a train lies on both sides of a landmark.
 
-    From ``head`` (the head end reaches it) over a quarter, half and three quarters of the train
-    to ``clear`` (the rear leaves it). Travelled against chainage the figures fall.
+    From ``head`` (the head end reaches it) over ``quarter``, ``half`` and ``three_quarter`` of the train to
+    ``clear`` (the rear leaves it), for a train of ``train_length`` [m] travelling in a ``direction``, whose figures
+    fall against chainage. ``landmark`` is the position of the landmark, ``kind`` its kind.
     """
 
     landmark: int
@@ -122,7 +123,10 @@ class Straddle:
 
 @dataclass(frozen=True)
 class Landmarks:
-    """All of them, in order of chainage; ``straddles`` point into ``items`` by position."""
+    """What is worth knowing of a line: ``items``, ``grade_runs``, ``straddles``, notes of design ``practice``.
+
+    All in order of chainage; ``straddles`` point into ``items`` by position.
+    """
 
     items: tuple[Landmark, ...]
     grade_runs: tuple[GradeRun, ...]

@@ -128,7 +128,8 @@ class Profile:
     cannot, grades are read in runs. ``pvis`` are those seen, in order of chainage: a second, cleaner
     line beside the stationwise one, for where it holds (`profiler.vertical_curve.holds`).
     ``known`` are elevations given beforehand, and how they fit. ``curve_compensation`` is the grade that
-    one degree of curve is worth [1/degree].
+    one degree of curve is worth [1/degree]. ``draws`` are equally likely profiles. ``units`` are those people read
+    ("us", "metric"); ``invented`` lines are no real place; ``assumptions`` say what was assumed, in sentences.
     """
 
     route: Route

@@ -111,7 +111,7 @@ class Posts:
 
 @dataclass(frozen=True)
 class Structure:
-    """A tunnel or a bridge, by chainage. [m]"""
+    """A structure of a ``kind``, "tunnel" or "bridge", ``start`` to ``end`` by chainage [m]; ``name`` may be empty."""
 
     kind: str
     start: float
@@ -123,7 +123,7 @@ class Structure:
 
 @dataclass(frozen=True)
 class Station:
-    """A named place on the line, by chainage. [m]"""
+    """A place on the line, ``name``, at a ``chainage``. [m]"""
 
     name: str
     chainage: float
@@ -131,7 +131,10 @@ class Station:
 
 @dataclass(frozen=True)
 class SpeedLimit:
-    """A limit over a stretch of line; ``speed`` [m/s], places by chainage [m]."""
+    """A limit ``speed`` [m/s] from ``start`` to ``end`` by chainage [m].
+
+    ``train_class`` is whom it binds, empty: everybody; ``reason`` is why, as the territory states it.
+    """
 
     start: float
     end: float
@@ -151,7 +154,8 @@ class CurveElement:
     "reverse" (the next or the last curve turns the other way, with hardly a tangent between) or
     "broken_back" (it turns the same way, after a short tangent). ``number`` is what people call it:
     "62C" is the third curve past post 62; "62C.1" and "62C.2" are arcs of one compound curve.
-    Standard errors end in ``_se``.
+    Standard errors are ``curvature_se`` [1/m], ``deflection_se`` [rad], ``start_se``, ``end_se``, ``spiral_in_se``
+    and ``spiral_out_se`` [m]; NaN where none was worked out.
     """
 
     number: str
@@ -233,7 +237,9 @@ class Route:
     ``longitude`` and ``latitude`` on WGS 84 [degree]; ``heading`` clockwise from north [rad];
     ``curvature`` + left with chainage [1/m], exactly 0 on tangents, and its standard error
     ``curvature_se``; ``lateral_se`` the standard error of the line sideways [m]. ``name``, ``ends``
-    and ``source`` are what people read.
+    and ``source`` are what people read; ``assumptions`` what was assumed, in sentences.
+    ``posts`` are the labels of places; ``curves``, ``corners`` of the drawn line, ``known_posts`` with their
+    residuals, ``structures``, ``stations``, ``limits`` and ``slow_orders`` stand in order of chainage.
     """
 
     chainage: FloatArray

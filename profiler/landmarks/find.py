@@ -20,7 +20,8 @@ SHARPEST = 5
 
 @dataclass(frozen=True)
 class LandmarkSettings:
-    """Definitions: prominence [m], changes and sustained grades [m/m], lengths [m]."""
+    """Definitions: ``prominence`` of crests and sags [m], change of a ``grade_break`` [m/m], a
+    ``sustained_grade`` [m/m] over a ``sustained_length`` [m], ``train_lengths`` [m] to measure ruling grades by."""
 
     train_lengths: tuple[float, ...] = (1000.0, 2000.0)
     prominence: float = 5.0
@@ -30,7 +31,14 @@ class LandmarkSettings:
 
 
 def find_landmarks(profile: Profile, settings: LandmarkSettings | None = None) -> Landmarks:
-    """Landmarks, grade runs, straddles and the line beside design practice, in order of chainage."""
+    """Landmarks, grade runs, straddles and the line beside design practice, in order of chainage.
+
+    Parameters
+    ----------
+    profile : Profile
+    settings : LandmarkSettings, optional
+        Definitions; the customary ones if not given.
+    """
     settings = settings or LandmarkSettings()
     runs = grade_runs(profile)
     turns = crests_and_sags(profile, settings.prominence)

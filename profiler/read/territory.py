@@ -65,6 +65,15 @@ def check_territory(data: dict[str, Any], *, source: str, folder: Path) -> Terri
 def territory_of_line(path: str | Path, rasters: Sequence[str], **settings: Any) -> Territory:
     """A territory around a bare vector file: every setting at its default but those given.
 
+    Parameters
+    ----------
+    path : path
+        Any vector file of lines.
+    rasters : sequence of str
+        Elevation rasters, as in a territory file.
+    **settings
+        As in a territory file's table of settings.
+
     Raises
     ------
     InputError
