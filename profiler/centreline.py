@@ -44,7 +44,8 @@ class Centreline:
 
     ``source`` is the file as a reader would name it, ``crs`` the declared reference system
     ("EPSG:4326"), ``assumptions`` what was assumed, in sentences, ``points`` point features read along
-    with the lines (stations of an OpenStreetMap file), ``left_out`` counts pieces dropped by reason ("service track": 3).
+    with the lines (stations of an OpenStreetMap file), ``left_out`` counts pieces dropped by reason
+    ("service track": 3).
     """
 
     source: str
