@@ -28,8 +28,32 @@ POUND = 0.45359237  # [kg]
 POUND_FORCE = POUND * GRAVITY  # [N]
 SHORT_TON = 2000 * POUND  # [kg]
 TONNE = 1000.0  # [kg]
+KIP = 1000 * POUND_FORCE  # [N]
+HORSEPOWER = 550 * FOOT * POUND_FORCE  # [W]
+PSI = POUND_FORCE / INCH**2  # [Pa]
+BAR = 100_000.0  # [Pa]
 PERCENT = 0.01
 PERMILLE = 0.001
+
+_POUND_FORCE_PER_SHORT_TON = POUND_FORCE / SHORT_TON
+
+UNITS = {
+    "": 1.0,
+    "m": 1.0, "ft": FOOT, "mm": MILLIMETRE, "in": INCH, "m2": 1.0, "sq_ft": FOOT**2,
+    "kg": 1.0, "t": TONNE, "short_tons": SHORT_TON, "lb": POUND,
+    "n": 1.0, "kn": 1000.0, "lbf": POUND_FORCE, "kips": KIP,
+    "w": 1.0, "kw": 1000.0, "hp": HORSEPOWER,
+    "m_s": 1.0, "kmh": KMH, "mph": MPH,
+    "pa": 1.0, "kpa": 1000.0, "psi": PSI, "bar": BAR,
+    "pct": PERCENT, "permille": PERMILLE, "seconds": 1.0,
+    "n_per_m_s": 1.0, "n_per_kmh": 1 / KMH, "n_per_m2_s2": 1.0, "n_per_kmh2": 1 / KMH**2,
+    "lbf_per_axle": POUND_FORCE, "lbf_per_mph2": POUND_FORCE / MPH**2,
+    "lbf_per_sq_ft_mph2": POUND_FORCE / (FOOT * MPH) ** 2,
+    "lbf_per_short_ton": _POUND_FORCE_PER_SHORT_TON,
+    "lbf_per_short_ton_mph": _POUND_FORCE_PER_SHORT_TON / MPH,
+}  # fmt: skip
+"""Factor to SI of every unit that may end a key of a train file, or stand beside a published figure;
+`m_s` is m/s, `n_per_m2_s2` is N/(m/s)²; forces per short ton become N/kg."""
 
 CURVE_COMPENSATION = 0.0004
 """Grade worth of one degree of curve, 0.04 % [1/degree]: AREMA curve resistance of

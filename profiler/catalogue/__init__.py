@@ -1,0 +1,1 @@
+"""Generic vehicles, every figure with its source."""
