@@ -2,21 +2,12 @@
 
 from __future__ import annotations
 
-import dataclasses
-from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
-from profiler.alignment.join import Joined, join
-from profiler.alignment.route import Surroundings, cut_between, lay_route, part_of_route
-from profiler.alignment.smooth import SmoothedLine
-from profiler.alignment.spans import PieceSpan, piece_spans
-from profiler.alignment.stations import StationedLine, lay_stations
-from profiler.alignment.stray import without_strays
-from profiler.alignment.track import track_of
-from profiler.centreline import Centreline
+from profiler.alignment.route import part_of_route
+from profiler.drawn_line import DrawnLine, draw_line, route_of
 from profiler.elevation.coverage import Gap, gaps, longest_covered
 from profiler.elevation.estimator import Estimate
 from profiler.elevation.pvis import clearest, find_pvis
@@ -28,107 +19,20 @@ from profiler.landmark import Landmarks
 from profiler.landmarks.find import LandmarkSettings, find_landmarks
 from profiler.longitude import wrapped
 from profiler.profile import Draws, KnownElevation, Profile
+from profiler.progress import Progress, quiet
 from profiler.rail import rail_of
-from profiler.read.centreline import read_centreline
-from profiler.read.points import read_points
 from profiler.read.rasters import assumptions_of, open_sources
 from profiler.read.relief import read_relief
 from profiler.route import Route
-from profiler.territory import Place, Territory
+from profiler.territory import Territory
 from profiler.units import EARTH_RADIUS, KILOMETRE, PERCENT, FloatArray
 from profiler.wording import post_text
-
-Progress = Callable[[str, float], None]
-"""Told what is being done and the share of it that is done."""
 
 RELIEF_MARGIN_M, RELIEF_SHARE = 5000.0, 0.4
 """Ground is shown this far around the line, and at least this share of its extent, in any direction:
 a tall line on a wide screen still lies in country."""
 
 _DEGREE_M = np.radians(1) * EARTH_RADIUS
-
-
-@dataclass(frozen=True, eq=False)
-class DrawnLine:
-    """A territory's line as read, joined, cut between its ends and smoothed."""
-
-    centreline: Centreline
-    line: SmoothedLine
-    spans: tuple[PieceSpan, ...]
-    stations: StationedLine
-    around: Surroundings
-    assumptions: tuple[str, ...]
-
-
-def quiet(_step: str, _share: float) -> None:
-    """Progress that nobody watches."""
-
-
-def draw_line(territory: Territory, progress: Progress = quiet) -> DrawnLine:
-    """Read, join and smooth the line of a territory, and read what stands beside it.
-
-    Raises
-    ------
-    InputError, RouteError, MissingCRSError
-        As the readers and the joining do.
-    """
-    table = territory.centreline
-    if table is None:
-        raise TerritoryError(territory.source, "there is no [centreline]", "say where the line is, with path = …")
-    progress("reading the line", 0.0)
-    keep = {field: list(values) for field, values in table.keep.items()} if table.keep else None
-    centreline = read_centreline(territory.folder / table.path, layer=table.layer, keep=keep)
-    around = _surroundings(territory)
-    joined = join(centreline, start=_coordinates(table.start), end=_coordinates(table.end))
-    joined, of_strays = without_strays(joined, centreline)
-    line, spans = _smoothed(centreline, joined, territory.settings.fast_curves)
-    start, end = cut_between(line, spans, territory, around)
-    if start > end:
-        joined = _turned(joined)
-        line, spans = _smoothed(centreline, joined, territory.settings.fast_curves)
-        start, end = cut_between(line, spans, territory, around)
-    if start > 0 or end < line.distance[-1]:
-        line = line.part(start, end)
-        spans = tuple(dataclasses.replace(s, start=s.start - start, end=s.end - start) for s in spans)
-    stations = lay_stations(line, territory.settings.step_m)
-    said = (*centreline.assumptions, *joined.assumptions, *of_strays, *_said_of_curves(territory))
-    return DrawnLine(centreline, line, spans, stations, around, said)
-
-
-def _said_of_curves(territory: Territory) -> tuple[str, ...]:
-    fast = territory.settings.fast_curves
-    return ("curves are a first look: read off a spline, their standard errors not known",) if fast else ()
-
-
-def _coordinates(place: Place | None) -> tuple[float, float] | None:
-    if place is None or place.longitude is None or place.latitude is None:
-        return None
-    return place.longitude, place.latitude
-
-
-def _smoothed(centreline: Centreline, joined: Joined, fast: bool) -> tuple[SmoothedLine, tuple[PieceSpan, ...]]:
-    line = track_of(joined.longitude, joined.latitude, fast=fast)
-    return line, piece_spans(centreline.pieces, joined, line.vertex_distance)
-
-
-def _turned(joined: Joined) -> Joined:
-    last = joined.longitude.size - 1
-    spans = tuple(
-        dataclasses.replace(s, first=last - s.last, last=last - s.first, start=s.end, end=s.start)
-        for s in reversed(joined.spans)
-    )
-    return Joined(joined.longitude[::-1], joined.latitude[::-1], spans, joined.assumptions)
-
-
-def _surroundings(territory: Territory) -> Surroundings:
-    fields = territory.centreline.posts_from if territory.centreline else None
-    points = read_points(territory.folder / fields.points) if fields and fields.points else ()
-    lines = tuple(
-        read_centreline(territory.folder / table.path, layer=table.layer)
-        for table in territory.structures
-        if table.path is not None
-    )
-    return Surroundings(points, lines)
 
 
 def build_route(territory: Territory) -> Route:
@@ -140,20 +44,6 @@ def build_route(territory: Territory) -> Route:
         As the readers and the joining do.
     """
     return route_of(territory, draw_line(territory))
-
-
-def route_of(territory: Territory, drawn: DrawnLine, scale: float = 1.0) -> Route:
-    """The route of a line already drawn; ``scale`` from ellipsoidal length to chainage."""
-    return lay_route(
-        drawn.line,
-        drawn.stations,
-        drawn.spans,
-        drawn.centreline,
-        territory,
-        drawn.around,
-        scale=scale,
-        assumptions=drawn.assumptions,
-    )
 
 
 def open_ground(territory: Territory) -> tuple[GroundSource, ...]:

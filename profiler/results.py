@@ -6,11 +6,12 @@ from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
-from profiler.build import Progress, input_files, quiet, relief_around
+from profiler.build import input_files, relief_around
 from profiler.comparison.beside import Beside
 from profiler.files import staged_folder
 from profiler.landmark import Landmarks
 from profiler.profile import Profile
+from profiler.progress import Progress, quiet
 from profiler.rail import SEED
 from profiler.territory import Territory
 from profiler.units import PERCENT

@@ -11,7 +11,8 @@ import pyproj
 import pytest
 
 from profiler import CoverageError, InputError, Territory, TerritoryError, build_profile, build_route, landmarks_of
-from profiler.build import coverage, draw_line, input_files, open_ground, relief_around, route_of, sample_ground
+from profiler.build import coverage, input_files, open_ground, relief_around, sample_ground
+from profiler.drawn_line import draw_line, route_of
 from profiler.read.territory import check_territory, read_territory
 from profiler.units import EARTH_RADIUS
 from tests.country import (

@@ -9,7 +9,7 @@ import click
 from profiler.cli import options
 
 if TYPE_CHECKING:
-    from profiler.build import DrawnLine
+    from profiler.drawn_line import DrawnLine
     from profiler.route import Route
     from profiler.territory import Territory
 
@@ -25,7 +25,7 @@ def check(source: str, dem: tuple[str, ...]) -> None:
 
     Nothing is written. Exit code 1 if the file cannot be used as it is.
     """
-    from profiler.build import draw_line, route_of
+    from profiler.drawn_line import draw_line, route_of
 
     territory = options.territory_from(source, dem)
     drawn = draw_line(territory)
