@@ -23,6 +23,7 @@ LEVELS = {
     "vertical_curve": 1,
     "vehicle": 1,
     "plan_elements": 2,
+    "reference": 2,
     "profile": 2,
     "landmark": 2,
     "territory": 2,

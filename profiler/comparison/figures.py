@@ -10,7 +10,7 @@ import numpy as np
 from profiler.landmark import INTERVAL, Landmark, Landmarks
 from profiler.landmarks.grades import LEAST_UNDULATION
 from profiler.landmarks.turning import turning_points
-from profiler.profile import Profile
+from profiler.profile import Draws, Profile
 from profiler.route import DIRECTIONS, CurveElement
 from profiler.units import PERCENT, FloatArray, degree_of_curve
 
@@ -60,24 +60,35 @@ def figures_of(profile: Profile, landmarks: Landmarks, train_lengths: tuple[floa
 
 
 def _rise_and_fall(profile: Profile) -> Iterator[Figure]:
-    """Total rise and fall between the turning points of the estimate, and how far the draws spread about them.
-
-    Each draw is read at the places where the estimate turns. Its own turning points would add its
-    roughness to every climb; to first order a turning point that shifts changes nothing, the line
-    being level there.
-    """
-    places = profile.chainage[turning_points(profile.elevation, LEAST_UNDULATION)]
-    steps = np.diff(np.interp(places, profile.chainage, profile.elevation))
-    drawn = np.diff(profile.draws.at(places), axis=1)
-    up, down = steps > 0, steps < 0
-    climbed, dropped = (float(np.abs(steps[side]).sum()) for side in (up, down))
-    of_up, of_down = (_spread(np.abs(steps[side]).sum(), _signed(drawn, steps, side)) for side in (up, down))
+    (climbed, of_up), (dropped, of_down) = rise_and_fall(profile.chainage, profile.elevation, profile.draws)
     for direction, rise, rise_range, fall, fall_range in (
         ("with", climbed, of_up, dropped, of_down),
         ("against", dropped, of_down, climbed, of_up),
     ):
         for key, value, (low, high) in (("rise", rise, rise_range), ("fall", fall, fall_range)):
             yield Figure(key=key, unit="m", direction=direction, value=value, low=low, high=high)
+
+
+Ranged = tuple[float, tuple[float, float]]
+"""A value with its 95 % interval."""
+
+
+def rise_and_fall(chainage: FloatArray, elevation: FloatArray, draws: Draws) -> tuple[Ranged, Ranged]:
+    """Total rise and fall [m] with chainage of ``elevation`` (n,) [m], each with its 95 % interval.
+
+    They are taken between the turning points of the estimate, and the interval from how far the draws
+    spread about them. Each draw is read at the places where the estimate turns. Its own turning
+    points would add its roughness to every climb; to first order a turning point that shifts changes
+    nothing, the line being level there.
+    """
+    places = chainage[turning_points(elevation, LEAST_UNDULATION)]
+    steps = np.diff(np.interp(places, chainage, elevation))
+    drawn = np.diff(draws.at(places), axis=1)
+    found = []
+    for side in (steps > 0, steps < 0):
+        total = float(np.abs(steps[side]).sum())
+        found.append((total, _spread(total, _signed(drawn, steps, side))))
+    return found[0], found[1]
 
 
 def _signed(drawn: FloatArray, steps: FloatArray, side: FloatArray) -> FloatArray:

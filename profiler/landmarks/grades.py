@@ -62,7 +62,7 @@ def climbs(profile: Profile, direction: str, *, compensated: bool) -> Climbs:
     return Climbs(*(np.ascontiguousarray(values[..., ::-1]) for values in turned))
 
 
-def _steepest_interval(way: Climbs, length: float, value: float) -> tuple[float, float]:
+def steepest_interval(way: Climbs, length: float, value: float) -> tuple[float, float]:
     """95 % interval [%] of the steepest mean grade over ``length`` [m], which the estimate puts at ``value``.
 
     Draws are rougher than the rail, so the steepest window of each reads high: that gives the
@@ -136,7 +136,7 @@ def ruling_grades(profile: Profile, train_lengths: tuple[float, ...]) -> list[La
                 best = steepest(way.along, way.climb, length)
                 if best is None:
                     continue
-                low, high = _steepest_interval(way, length, best[1])
+                low, high = steepest_interval(way, length, best[1])
                 start, end = _span(profile, direction, best[0], length)
                 if compensated:
                     low, high = _widened(profile, best[1] / PERCENT, low, high, start, end)
