@@ -26,6 +26,7 @@ SOURCES = {
     "S2": "1970 Car and Locomotive Cyclopedia, p. 842, as quoted in a forum",
     "S3": "US Army Transportation School, TR0603 Rail Operations Planning, ed. 3, par. 2.5 to 2.11",
     "S8": "Wikipedia, Curve resistance (railroad)",
+    "S11": "model railroad note on motive power (308·hp/V)",
     "S12": "A. A. Krug, Railroad Facts and Figures, Tractive effort vs horsepower",
     "S13": "hobby data sheet on a 4,400 hp AC unit",
     "S14": "note of 2017 on the AC rebuild of a 4,400 hp DC unit",

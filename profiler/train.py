@@ -69,13 +69,13 @@ class Group:
 class Limits:
     """What couplers, track and custom allow."""
 
-    draft: Cited
+    draft: Cited = Cited(250, "kips", "choice")
     """[N]"""
-    draft_caution: Cited
+    draft_caution: Cited = Cited(200, "kips", "choice")
     """Above this the draft is told. [N]"""
-    buff: Cited
+    buff: Cited = Cited(200, "kips", "prac")
     """Behind the head group. [N]"""
-    dynamic_axles: Cited
+    dynamic_axles: Cited = Cited(28, "", "prac")
     """Equivalent axles of dynamic brake in the head group, 10,000 lbf each. [-]"""
 
 
@@ -83,16 +83,25 @@ class Limits:
 class Handling:
     """How the crew acts."""
 
-    margin: Cited
+    margin: Cited = Cited(2, "mph", "choice")
     """Hold speed below the limit. [m/s]"""
-    notch_time: Cited
+    notch_time: Cited = Cited(2, "seconds", "choice")
     """One notch of the throttle. [s]"""
-    pause: Cited
+    pause: Cited = Cited(10, "seconds", "S80")
     """Idle before the dynamic brake. [s]"""
-    reductions: tuple[Cited, ...]
+    reductions: tuple[Cited, ...] = tuple(Cited(r, "psi", "choice") for r in (7, 8, 10, 12, 15))
     """Steps of the brake pipe reduction, rising. [Pa]"""
-    usable_dynamic: Cited
+    usable_dynamic: Cited = Cited(0.85, "", "choice")
     """Share of the dynamic brake that a plan may use. [-]"""
+
+
+SCREW_LIMITS = Limits(draft=Cited(450, "kn", "mem"), draft_caution=Cited(400, "kn", "choice"))
+"""Where a vehicle has screw couplings: about what they carry when a train starts."""
+GRADUATED_HANDLING = Handling(
+    margin=Cited(3, "kmh", "choice"), reductions=tuple(Cited(r / 10, "bar", "mem") for r in range(5, 16))
+)
+"""Graduated release: first step 0.5 bar, then tenths to full service 1.5 bar below."""
+DIRECT_PIPE, GRADUATED_PIPE = Cited(90, "psi", "prac"), Cited(5, "bar", "prac")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -112,8 +121,8 @@ class Train:
     """Brake pipe, charged. [Pa]"""
     rail: Rail = "dry"
     weather: Weather = "mild"
-    limits: Limits
-    handling: Handling
+    limits: Limits = Limits()
+    handling: Handling = Handling()
     assumed: tuple[str, ...] = ()
     """Keys of [train] that the file does not give: their values are our defaults. Numbers tell that themselves."""
 

@@ -15,7 +15,7 @@ Kind = Literal["locomotive", "car"]
 Bearing = Literal["roller", "plain"]
 Shoe = Literal["composition", "cast iron"]
 Coupler = Literal["automatic", "screw"]
-AdhesionControl = Literal["axle", "truck", "none"]
+AdhesionControl = Literal["axle", "truck", "none", "Curtius-Kniffler"]
 
 LONG_CAR, SHORT_CAR = Cited(80, "ft", "S60"), Cited(45, "ft", "S60")
 """From, and up to, this length a car counts as long, or short, where both stand side by side. [m]"""
@@ -45,6 +45,8 @@ class CanadianNational1990:
 
     streamlining: Cited
     """C of the formula. [-]"""
+    leading: Cited | None = None
+    """C of a vehicle at the head of the train, if another. [-]"""
     area: Cited
     """Frontal area. [m²]"""
 
@@ -73,12 +75,12 @@ Resistance = Davis1926 | ModifiedDavis1970 | CanadianNational1990 | RunDown | St
 
 @dataclass(frozen=True, kw_only=True)
 class Brake:
-    """Air brake of a vehicle: by its braking ratio, or by its braked mass."""
+    """Air brake of a vehicle: by its braking ratio, or by its braked weight; None where not known."""
 
     braking_ratio: Cited | None = None
     """Net braking ratio: shoe force at full service over weight as it runs. [-]"""
-    braked_mass: Cited | None = None
-    """Braked weight of UIC 544-1, as a mass. [kg]"""
+    braked_weight: Cited | None = None
+    """Braked weight of UIC 544-1 over weight as it runs. [-]"""
     operative: Cited
     """Share of brakes that work. [-]"""
     shoe: Shoe = "composition"
@@ -110,7 +112,7 @@ class Traction:
     continuous_speed: Cited | None = None
     """Below this speed full effort is for minutes only; None where heat sets no limit. [m/s]"""
     control: AdhesionControl
-    """How wheel slip is held: by axle, by truck, or not at all."""
+    """How wheel slip is held: by axle, by truck, not at all; or the law of Curtius and Kniffler."""
     adhesion: Cited | None = None
     """Adhesion stated for this train, whatever the rail; None: by `control` and rail. [-]"""
     notches: Notches
@@ -140,7 +142,9 @@ class Vehicle:
     """One vehicle as it runs: a locomotive, or a car loaded or empty."""
 
     name: str
-    """Generic trade description; also the name in the catalogue."""
+    """Generic trade description."""
+    like: str = ""
+    """Entry of the catalogue it was made from; "" for none."""
     kind: Kind
     length: Cited
     """Over the pulling faces of its couplers, or over its buffers. [m]"""
