@@ -21,7 +21,7 @@ def crest(climb: float, fall: float) -> Terrain:
 def test_straddling_a_crest():
     """Worked: 15,042 short tons, 112 cars in 6,676 ft (size of a train in TSB Canada report R19C0015;
     figures by arithmetic) astride a crest of +1.0 % and -2.2 %, by distance of the head past it: table of the
-    reference sheet, section 4, level where 1.0/3.2 of it is over, by 20 lbf per short ton and percent (US Army TR0603)."""
+    reference sheet, section 4, level where 1.0/3.2 of it is over, by 20 lbf per short ton and percent (TR0603)."""
     mass, length = 15_042 * SHORT_TON, 6676 * FOOT
     spread = Spread(np.array([0.0, length]), np.array([mass / length]))
     past = np.array([0, 1000, 2086.25, 3338, 5007, 6676]) * FOOT
