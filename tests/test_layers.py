@@ -17,6 +17,7 @@ LEVELS = {
     "sample": 0,
     "progress": 0,
     "centreline": 1,
+    "grade_classes": 1,
     "ground": 1,
     "longitude": 1,
     "route": 1,

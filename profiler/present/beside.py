@@ -14,6 +14,7 @@ import numpy as np
 from profiler import wording
 from profiler.comparison.beside import Beside, Side
 from profiler.comparison.words import invented_words
+from profiler.grade_classes import Limits, class_limits
 from profiler.present.beside_lines import STROKES, AxisPanel, Strand, draw_lines, stroke_sample
 from profiler.present.beside_table import Table
 from profiler.present.chart_blocks import blocks_of
@@ -36,7 +37,6 @@ from profiler.present.chart_names import gutter, set_label
 from profiler.present.chart_rows import draw_posts
 from profiler.present.chart_steps import Steps, draw_blocks, plan_steps, steps_unit_words
 from profiler.present.labels import Box, Candidate, Label, Room, place
-from profiler.present.palette import Limits, class_limits
 from profiler.present.sheet import TITLE, Sheet, plain
 from profiler.units import KILOMETRE, MILE, PERCENT
 

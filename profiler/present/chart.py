@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from profiler.grade_classes import Limits, class_limits
 from profiler.landmark import Landmarks
 from profiler.present.chart_blocks import blocks_of
 from profiler.present.chart_brackets import brackets_of, ruling_grade
@@ -16,7 +17,6 @@ from profiler.present.chart_rail import draw_rail
 from profiler.present.chart_rows import draw_posts, draw_speed
 from profiler.present.chart_steps import Steps, draw_steps, plan_steps
 from profiler.present.labels import Box, Candidate, Label, Room, place
-from profiler.present.palette import Limits, class_limits
 from profiler.present.sheet import Sheet
 from profiler.profile import Profile
 from profiler.route import DIRECTIONS

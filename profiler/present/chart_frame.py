@@ -10,8 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from profiler.grade_classes import Limits
 from profiler.landmark import Landmarks
-from profiler.present.palette import Limits
 from profiler.profile import Profile
 from profiler.units import FOOT, KILOMETRE, MILE, FloatArray
 

@@ -7,13 +7,14 @@ import re
 import numpy as np
 
 from profiler import wording
+from profiler.grade_classes import DOWN, UP, Limits
 from profiler.landmark import Landmark
 from profiler.present import signs
 from profiler.present.chart_blocks import blocks_of, unsure
 from profiler.present.chart_brackets import ruling_grade
 from profiler.present.chart_curves import whiskers
 from profiler.present.chart_frame import Frame
-from profiler.present.palette import DOWN, INK, UP, Limits
+from profiler.present.palette import INK
 from profiler.present.sheet import BODY, CAPTION, TITLE, Points, Sheet, Type, extent, plain
 from profiler.route import DIRECTIONS
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from profiler import wording
+from profiler.grade_classes import grade_class, grade_colour
 from profiler.present import signs
 from profiler.present.chart_blocks import Block, outline, unsure
 from profiler.present.chart_brackets import LANE, Bracket
@@ -24,7 +25,7 @@ from profiler.present.chart_names import (
     tick_figure,
 )
 from profiler.present.labels import Box, Candidate, Label, Room
-from profiler.present.palette import GROUND_EDGE, HAIR, INK, grade_class, grade_colour, text_colour
+from profiler.present.palette import GROUND_EDGE, HAIR, INK, text_colour
 from profiler.present.sheet import Points, Sheet, extent, text_box
 from profiler.units import PERCENT, PERMILLE, FloatArray
 

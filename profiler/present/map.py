@@ -15,12 +15,13 @@ import numpy as np
 from profiler import wording
 from profiler.errors import OutputError
 from profiler.files import output_error
+from profiler.grade_classes import Limits, class_limits
 from profiler.ground import Relief
 from profiler.landmark import Landmarks
 from profiler.present import map_curves, map_line, map_marks
 from profiler.present.hillshade import shade
 from profiler.present.offline import check_whole, inline_script, own_file, whole_page
-from profiler.present.palette import BAND, Limits, class_limits
+from profiler.present.palette import BAND
 from profiler.profile import Profile
 from profiler.units import PERCENT
 

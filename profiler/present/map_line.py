@@ -9,9 +9,9 @@ import numpy as np
 import shapely
 
 from profiler import wording
+from profiler.grade_classes import DOWN, UP, Limits, signed_class
 from profiler.landmark import Landmarks
 from profiler.present.hillshade import mercator
-from profiler.present.palette import DOWN, UP, Limits, grade_class
 from profiler.profile import Profile
 from profiler.route import Route
 from profiler.units import EARTH_RADIUS, FloatArray
@@ -95,11 +95,6 @@ def class_runs(profile: Profile, landmarks: Landmarks, limits: Limits) -> list[l
     return [
         [float(edges[i]), float(edges[j]), int(steepness[i]), int(cover[i])] for i, j in zip(first, last, strict=True)
     ]
-
-
-def signed_class(grade: FloatArray, limits: Limits) -> FloatArray:
-    """Class of grades [m/m], 0 to ±4, + climbing."""
-    return np.sign(grade).astype(int) * grade_class(grade, limits)
 
 
 def unsure_runs(profile: Profile) -> list[list[float]]:

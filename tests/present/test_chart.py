@@ -12,11 +12,11 @@ import pytest
 from matplotlib.text import Text
 
 from profiler.errors import OutputError
+from profiler.grade_classes import DOWN, UP
 from profiler.landmark import Landmarks
 from profiler.present.chart import Chart, compose_chart, draw_chart
 from profiler.present.chart_frame import Panel, Row
 from profiler.present.chart_rows import draw_posts
-from profiler.present.palette import DOWN, UP
 from profiler.profile import Profile, reversed_profile
 from profiler.route import Posts, Station
 from profiler.units import MILE

@@ -13,6 +13,7 @@ import pytest
 from matplotlib.text import Text
 
 from profiler.errors import OutputError
+from profiler.grade_classes import DEFAULT_LIMITS, DOWN, UP
 from profiler.ground import Bounds, Relief
 from profiler.landmark import GradeRun, Landmark, Landmarks
 from profiler.present import offline
@@ -20,7 +21,7 @@ from profiler.present.chart import compose_chart
 from profiler.present.map import TILES, TILES_CREDIT_URL, draw_map, map_data, map_page
 from profiler.present.map_line import class_runs, line_data, simplified
 from profiler.present.map_marks import marks, post_marks
-from profiler.present.palette import DEFAULT_LIMITS, DOWN, INK, MUTED, PAGE, UP
+from profiler.present.palette import INK, MUTED, PAGE
 from profiler.profile import reversed_profile
 from profiler.route import Posts, Station, Structure
 from profiler.units import EARTH_RADIUS

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import dataclasses
 
+from profiler.grade_classes import DEFAULT_LIMITS
 from profiler.landmark import Landmarks, PracticeNote
 from profiler.practice_words import PRACTICE_CAUTION
 from profiler.present.map import map_data
 from profiler.present.map_curves import curve_marks, heading
-from profiler.present.palette import DEFAULT_LIMITS
 from profiler.route import Corner
 from profiler.units import MPH
 from tests.invented import invented_landmarks, invented_profile

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from profiler import grade_classes
 from profiler.present import palette
 
 
@@ -44,7 +45,7 @@ def test_text_reads_on_what_it_lies_on(role, grounds):
     assert min(palette.contrast(role, ground) for ground in grounds) >= 4.5
 
 
-@pytest.mark.parametrize("fill", sorted({*palette.UP, *palette.DOWN}))
+@pytest.mark.parametrize("fill", sorted({*grade_classes.UP, *grade_classes.DOWN}))
 def test_figures_read_inside_their_block(fill):
     """Published: WCAG 2.2 SC 1.4.3: text needs 4.5:1, in ink or in white as the fill asks."""
     assert palette.contrast(palette.text_colour(fill), fill) >= 4.5
@@ -52,8 +53,8 @@ def test_figures_read_inside_their_block(fill):
 
 def test_grey_order_interleaves():
     """Law: in grey a steeper class is darker, and down is darker than up of the same class."""
-    tones = [palette.lightness(palette.UP[0])]
-    for up, down in zip(palette.UP[1:], palette.DOWN[1:], strict=True):
+    tones = [palette.lightness(grade_classes.UP[0])]
+    for up, down in zip(grade_classes.UP[1:], grade_classes.DOWN[1:], strict=True):
         tones += [palette.lightness(up), palette.lightness(down)]
     assert (np.diff(tones) < -3).all()
 
@@ -62,26 +63,26 @@ def test_a_class_owns_its_lower_limit():
     """Worked: limits 0.1, 0.5, 1 and 2 %: each limit itself is already the steeper class, either way."""
     grade = np.array([0, 0.0009, 0.001, 0.005, 0.00999, 0.01, 0.02, 0.5])
     expected = [0, 0, 1, 2, 2, 3, 4, 4]
-    assert palette.grade_class(grade).tolist() == expected
-    assert palette.grade_class(-grade).tolist() == expected
+    assert grade_classes.grade_class(grade).tolist() == expected
+    assert grade_classes.grade_class(-grade).tolist() == expected
 
 
 def test_a_limit_is_not_lost_to_its_last_bit():
     """Worked: 0.1 × 3 − 0.29 is 0.01 less one unit in the last place, and still 1 %."""
     almost = 0.1 * 3 - 0.29 - 1e-15
     assert almost < 0.01
-    assert palette.grade_class(almost) == 3
+    assert grade_classes.grade_class(almost) == 3
 
 
 def test_steep_lines_have_their_own_limits():
     """Worked: a line is steep when its ruling grade is over 3 %, not at 3 %."""
-    assert palette.class_limits(0.03) == palette.DEFAULT_LIMITS
-    assert palette.class_limits(0.0301) == palette.STEEP_LIMITS
-    assert palette.grade_class([0.005, 0.02, 0.03], palette.STEEP_LIMITS).tolist() == [1, 3, 4]
+    assert grade_classes.class_limits(0.03) == grade_classes.DEFAULT_LIMITS
+    assert grade_classes.class_limits(0.0301) == grade_classes.STEEP_LIMITS
+    assert grade_classes.grade_class([0.005, 0.02, 0.03], grade_classes.STEEP_LIMITS).tolist() == [1, 3, 4]
 
 
 def test_colour_follows_sense_and_class():
     """Worked: +1.5 % is heavy ochre, −1.5 % heavy indigo, 0.05 % level either way."""
-    assert palette.grade_colour(0.015) == "#B97F22"
-    assert palette.grade_colour(-0.015) == "#526EB4"
-    assert palette.grade_colour(0.0005) == palette.grade_colour(-0.0005) == "#F1F0EC"
+    assert grade_classes.grade_colour(0.015) == "#B97F22"
+    assert grade_classes.grade_colour(-0.015) == "#526EB4"
+    assert grade_classes.grade_colour(0.0005) == grade_classes.grade_colour(-0.0005) == "#F1F0EC"
