@@ -4,6 +4,7 @@ ProfilerError
 ├── InputError (ValueError)           a file or argument is not what it claims
 │   ├── MissingCRSError               coordinates without a reference system
 │   ├── TerritoryError                a key or value of a territory file
+│   ├── TrainError                    a key or value of a train file
 │   └── RouteError                    the pieces do not make one line between two ends
 ├── CoverageError (LookupError)       the elevation data do not reach part of the route
 └── OutputError (OSError)             a result cannot be written
@@ -45,6 +46,10 @@ class MissingCRSError(InputError):
 
 class TerritoryError(InputError):
     """A key or a value of a territory file is wrong."""
+
+
+class TrainError(InputError):
+    """A key or a value of a train file is wrong."""
 
 
 class RouteError(InputError):

@@ -1,0 +1,100 @@
+"""A TOML file checked against its model: what is wrong in it, in one sentence."""
+
+from __future__ import annotations
+
+import difflib
+import tomllib
+from pathlib import Path
+from typing import Any, get_args
+
+from pydantic import BaseModel, ValidationError
+
+from profiler.errors import InputError
+
+
+def load_toml(path: Path, kind: str) -> dict[str, Any]:
+    """The tables of a file; `kind` says in errors what it should be.
+
+    Raises
+    ------
+    InputError
+        If the file is missing or no TOML.
+    """
+    try:
+        text = path.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        raise InputError(path, "there is no such file", "check the name") from None
+    except (UnicodeDecodeError, OSError) as error:
+        raise InputError(path, "cannot be read as text", f"give a {kind} file in TOML") from error
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        said = str(error)
+        raise InputError(path, f"is no valid TOML, {said[:1].lower()}{said[1:]}", "correct that place") from error
+
+
+def first_problem(error: ValidationError, model: type[BaseModel]) -> tuple[str, str]:
+    """Problem and remedy of the first thing wrong; an unknown key comes first, it often explains the rest."""
+    problems = error.errors()
+    found = next((p for p in problems if p["type"] == "extra_forbidden"), problems[0])
+    location = found["loc"]
+    key = _key(location)
+    if found["type"] == "extra_forbidden":
+        known = _known_keys(location[:-1], model)
+        near = difflib.get_close_matches(str(location[-1]), known, n=1, cutoff=0.5)
+        remedy = f"did you mean {near[0]}?" if near else f"known here: {', '.join(sorted(known))}"
+        return (f"{key}: no such key", remedy)
+    if found["type"] == "missing":
+        return (f"{key} is missing", "add it")
+    message = found["msg"].removeprefix("Value error, ")
+    message = message[:1].lower() + message[1:]
+    if found["type"] == "value_error":
+        problem, _, remedy = message.partition(": ")
+        if not remedy and problem.startswith("give "):
+            problem, remedy = "is given in no way, or in more than one", problem
+            return (f"{key} {problem}", remedy)
+        return (f"{key + ': ' if key else ''}{problem}", remedy or "correct it")
+    given = found.get("input")
+    shown = f"{given!r} is" if isinstance(given, str | int | float | bool) else "what is given is"
+    return (f"{key}: {shown} not possible", f"it should be {_wanted(message)}")
+
+
+def _wanted(message: str) -> str:
+    """What a value should be, out of the checking library's sentence about its "input"."""
+    wanted = message.removeprefix("input should be ").split(", unable to parse")[0]
+    return {"a valid list": "a list in square brackets", "a valid string": "text in quotes"}.get(
+        wanted, wanted.replace("a valid ", "a ").replace("a integer", "an integer")
+    )
+
+
+def _key(location: tuple[Any, ...]) -> str:
+    text = ""
+    for part in location:
+        if isinstance(part, int):
+            text += f"[{part + 1}]"
+        else:
+            text += f".{part}" if text else str(part)
+    return text
+
+
+def _known_keys(location: tuple[Any, ...], model: type[BaseModel]) -> list[str]:
+    """Keys that may stand at a place of the file."""
+    for part in location:
+        if isinstance(part, int):
+            continue
+        field = model.model_fields.get(part) or next((f for f in model.model_fields.values() if f.alias == part), None)
+        inner = _model_of(field.annotation if field else None)
+        if inner is None:
+            return []
+        model = inner
+    return [field.alias or name for name, field in model.model_fields.items() if not field.exclude]
+
+
+def _model_of(annotation: Any) -> type[BaseModel] | None:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    for part in get_args(annotation):
+        found = _model_of(part)
+        if found is not None:
+            return found
+    return None
