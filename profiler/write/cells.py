@@ -14,6 +14,11 @@ import numpy as np
 from profiler.route import Posts
 from profiler.units import FloatArray
 
+
+class Texts(list[str]):
+    """A column of text from outside as it came in; `write_columns` makes cells of it."""
+
+
 Columns = Mapping[str, Sequence[str]]
 """A table: name of a column to its cells, all of one length."""
 
@@ -28,7 +33,8 @@ def write_columns(path: Path, columns: Columns) -> None:
     OSError
         If the file cannot be written.
     """
-    rows = map(",".join, zip(*columns.values(), strict=True))
+    cells = (text_cells(column) if isinstance(column, Texts) else column for column in columns.values())
+    rows = map(",".join, zip(*cells, strict=True))
     path.write_text("\n".join([",".join(columns), *rows, ""]), encoding="utf-8", newline="\n")
 
 
@@ -49,5 +55,11 @@ def post_cells(posts: Posts, chainage: FloatArray | Sequence[float]) -> list[str
 
 def text_cells(values: Iterable[str]) -> list[str]:
     """Cells of text from outside: harmless in a spreadsheet, quoted where CSV asks for it (RFC 4180)."""
-    cells = [f"'{value}" if value.startswith(_FORMULA) else value for value in values]
-    return ['"' + cell.replace('"', '""') + '"' if set(cell) & set('",\r\n') else cell for cell in cells]
+    column = list(values)
+    cells = {value: _text_cell(value) for value in set(column)}
+    return [cells[value] for value in column]
+
+
+def _text_cell(value: str) -> str:
+    cell = f"'{value}" if value.startswith(_FORMULA) else value
+    return '"' + cell.replace('"', '""') + '"' if set(cell) & set('",\r\n') else cell

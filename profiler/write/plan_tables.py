@@ -10,18 +10,18 @@ import numpy.typing as npt
 from profiler.plan_elements import PlanElement, elements_of
 from profiler.route import Corner, CurveElement, Posts, Route
 from profiler.units import FloatArray, degree_of_curve
-from profiler.write.cells import Columns, fixed, post_cells, text_cells
+from profiler.write.cells import Columns, Texts, fixed, post_cells
 
 
 def plan_tables(route: Route) -> dict[str, Columns]:
-    """curves.csv and alignment.csv of a route, and corners.csv where the line has any.
+    """Tables curves and alignment of a route, and corners where the line has any.
 
     Posts are those of the middle of a curve and of the start of an element.
     """
     elements = elements_of(route.curves, float(route.chainage[0]), float(route.chainage[-1]))
-    tables = {"curves.csv": _curves(route.curves, route.posts), "alignment.csv": _elements(elements, route.posts)}
+    tables = {"curves": _curves(route.curves, route.posts), "alignment": _elements(elements, route.posts)}
     if route.corners:
-        tables["corners.csv"] = _corners(route.corners, route.posts)
+        tables["corners"] = _corners(route.corners, route.posts)
     return tables
 
 
@@ -31,7 +31,7 @@ def _curves(curves: Sequence[CurveElement], posts: Posts) -> Columns:
 
     curvature, se, start, end = (figures(name) for name in ("curvature", "curvature_se", "start", "end"))
     return {
-        "number": text_cells(curve.number for curve in curves),
+        "number": Texts(curve.number for curve in curves),
         "kind": [curve.kind for curve in curves],
         "start_m": fixed(start, 1),
         "end_m": fixed(end, 1),
@@ -66,7 +66,7 @@ def _elements(elements: Sequence[PlanElement], posts: Posts) -> Columns:
         "degree_end": fixed(degree_of_curve(last), 3),
         "radius_start_m": fixed(_radius(first), 1),
         "radius_end_m": fixed(_radius(last), 1),
-        "curve": text_cells(element.curve for element in elements),
+        "curve": Texts(element.curve for element in elements),
     }
 
 

@@ -14,7 +14,7 @@ from profiler.route import DIRECTIONS, Posts
 from profiler.units import KMH, PERCENT
 from profiler.vertical_curve import Pvi
 from profiler.wording import known_words
-from profiler.write.cells import Columns, fixed, post_cells, text_cells, write_columns
+from profiler.write.cells import Columns, Texts, fixed, post_cells, write_columns
 from profiler.write.plan_tables import plan_tables
 from profiler.write.post_tables import posts_table
 
@@ -28,11 +28,8 @@ def write_tables(profile: Profile, landmarks: Landmarks, folder: Path) -> None:
 
     Parameters
     ----------
-    profile : Profile
-        Stations give the rows of profile.csv, PVIs those of pvis.csv; curves, elements and corners as
-        `plan_tables` has them.
-    landmarks : Landmarks
-        Rows of the others; ``landmark`` in straddles.csv is a row of landmarks.csv, from 1.
+    profile, landmarks
+        What to write, see `tables_of`.
     folder : Path
         An existing folder; files of these names are replaced.
 
@@ -40,34 +37,43 @@ def write_tables(profile: Profile, landmarks: Landmarks, folder: Path) -> None:
     ------
     OSError
         If a file cannot be written.
+    """
+    for name, columns in tables_of(profile, landmarks).items():
+        write_columns(folder / f"{name}.csv", columns)
+
+
+def tables_of(profile: Profile, landmarks: Landmarks) -> dict[str, Columns]:
+    """Every table of a profile by its name; `profiler.write.columns` tells what a column means.
+
+    Stations give the rows of profile, PVIs those of pvis; curves, alignment and corners are as `plan_tables`
+    has them, the others are rows of the landmarks; ``landmark`` in straddles is a row of landmarks, from 1.
 
     Notes
     -----
-    pvis.csv is left out where the elevation data cannot show vertical points of intersection
-    (``pvi_visible``): grades.csv is then a way of reading the grade, and nothing claims a PVI.
-    known_elevations.csv is there where any were given: each beside what is fitted without it.
+    pvis is left out where the elevation data cannot show vertical points of intersection
+    (``pvi_visible``): grades is then a way of reading the grade, and nothing claims a PVI.
+    known_elevations is there where any were given: each beside what is fitted without it.
     """
     posts = profile.route.posts
     tables: dict[str, Columns] = {
-        "profile.csv": _profile(profile),
-        "landmarks.csv": _landmarks(landmarks.items, posts),
-        "grades.csv": _grades(landmarks.grade_runs, posts),
+        "profile": _profile(profile),
+        "landmarks": _landmarks(landmarks.items, posts),
+        "grades": _grades(landmarks.grade_runs, posts),
         **plan_tables(profile.route),
-        "posts.csv": posts_table(profile.route),
-        "straddles.csv": _straddles(landmarks.straddles),
-        "practice.csv": _practice(landmarks.practice, posts),
+        "posts": posts_table(profile.route),
+        "straddles": _straddles(landmarks.straddles),
+        "practice": _practice(landmarks.practice, posts),
     }
     if profile.pvi_visible:
-        tables["pvis.csv"] = _pvis(profile.pvis)
+        tables["pvis"] = _pvis(profile.pvis)
     if profile.known:
-        tables["known_elevations.csv"] = _known(profile.known, posts)
-    for name, columns in tables.items():
-        write_columns(folder / name, columns)
+        tables["known_elevations"] = _known(profile.known, posts)
+    return tables
 
 
 def _profile(profile: Profile) -> Columns:
     route = profile.route
-    sources = np.array([*text_cells(profile.source_names), ""], dtype=object)  # -1 is the last, the empty one
+    sources = np.array([*profile.source_names, ""], dtype=object)  # -1 is the last, the empty one
     return {
         "chainage_m": fixed(route.chainage, 1),
         "post": post_cells(route.posts, route.chainage),
@@ -80,7 +86,7 @@ def _profile(profile: Profile) -> Columns:
         "grade_se_pct": fixed(profile.grade_se / PERCENT, 4),
         "degree_of_curve": fixed(profile.degree, 3),
         "structure": _STRUCTURES[route.structure_at(route.chainage).astype(int)].tolist(),
-        "ground_source": sources[profile.ground_source].tolist(),
+        "ground_source": Texts(sources[profile.ground_source]),
         "structure_probability": fixed(profile.structure_probability, 3),
         "ground_weight": fixed(profile.ground_weight, 3),
         **{
@@ -105,7 +111,7 @@ def _landmarks(items: Sequence[Landmark], posts: Posts) -> Columns:
         },
         "unit": [item.unit for item in items],
         "probability": fixed([item.probability for item in items], 3),
-        "note": text_cells(item.note for item in items),
+        "note": Texts(item.note for item in items),
     }
 
 
@@ -137,7 +143,7 @@ def _known(known: Sequence[KnownResidual], posts: Posts) -> Columns:
     return {
         "post": post_cells(posts, [item.chainage for item in known]),
         "chainage_m": fixed([item.chainage for item in known], 1),
-        "place": text_cells(item.place for item in known),
+        "place": Texts(item.place for item in known),
         "known_m": fixed([item.known for item in known], 2),
         "se_m": fixed([item.se for item in known], 2),
         "fitted_m": fixed([item.fitted for item in known], 2),
@@ -145,9 +151,7 @@ def _known(known: Sequence[KnownResidual], posts: Posts) -> Columns:
         "residual_se_m": fixed([item.residual_se for item in known], 2),
         "standard_errors": fixed([item.standard_errors for item in known], 1),
         "used": ["yes" if item.used else "no" for item in known],
-        "note": text_cells(
-            known_words(item.reason, item.standard_errors, item.rival, item.unit_meant) for item in known
-        ),
+        "note": Texts(known_words(item.reason, item.standard_errors, item.rival, item.unit_meant) for item in known),
     }
 
 
@@ -164,7 +168,7 @@ def _straddles(straddles: Sequence[Straddle]) -> Columns:
 def _practice(notes: Sequence[PracticeNote], posts: Posts) -> Columns:
     return {
         "kind": [note.kind for note in notes],
-        "of": text_cells(note.of for note in notes),
+        "of": Texts(note.of for note in notes),
         "start_m": fixed([note.start for note in notes], 1),
         "end_m": fixed([note.end for note in notes], 1),
         "post": post_cells(posts, [(note.start + note.end) / 2 for note in notes]),
@@ -174,6 +178,6 @@ def _practice(notes: Sequence[PracticeNote], posts: Posts) -> Columns:
         },
         "unit": [note.unit for note in notes],
         "speed_kmh": fixed([None if note.speed is None else note.speed / KMH for note in notes], 1),
-        "source": text_cells(note.source for note in notes),
-        "train_class": text_cells(note.train_class for note in notes),
+        "source": Texts(note.source for note in notes),
+        "train_class": Texts(note.train_class for note in notes),
     }

@@ -1,0 +1,150 @@
+"""What tables and their columns mean: one entry a name, for every format that can say it.
+
+A name means the same in every table; where a table differs, ``OWN`` has the entry.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+UNITS = {"_m": "m", "_pct": "%", "_deg": "degree", "_kmh": "km/h"}
+"""Endings of names and the unit they stand for."""
+
+
+class Meaning(NamedTuple):
+    """A column in words: its ``type`` in the terms of Table Schema, and its ``unit``."""
+
+    description: str
+    type: str = "number"
+    unit: str = ""
+
+
+TABLES = {
+    "profile": "Stations along the line, the ground there and the rail: a row a station.",
+    "landmarks": "Crests, sags, grade breaks, ruling and sustained grades, totals, suspected structures.",
+    "grades": "Grade runs, the fewest stretches that agree with the estimated grade: a way of reading, no PVIs.",
+    "curves": "Circular arcs with their spirals.",
+    "alignment": "The plan from end to end: tangent, spiral, arc, spiral, tangent.",
+    "corners": "Bends of the drawn line that no track makes.",
+    "posts": "Known and whole posts, post equations.",
+    "pvis": "Vertical points of intersection that the ground shows.",
+    "straddles": "Head positions for which a train lies on both sides of a landmark.",
+    "practice": "The line beside customary design practice: information, no finding about the track.",
+    "known_elevations": "Known elevations beside what is fitted without them.",
+    "structures": "Tunnels and bridges that the data name; suspected ones are landmarks.",
+    "places": "Named places on the line.",
+    "limits": "Speed limits and slow orders as the territory states them.",
+    "line": "The smoothed centreline.",
+}
+
+
+def _text(description: str) -> Meaning:
+    return Meaning(description, "string")
+
+
+COLUMNS = {
+    "chainage_m": Meaning("Distance along the smoothed line from its start"),
+    "post": Meaning("Post by the railway's own labels, decimal"),
+    "longitude": Meaning("Longitude on WGS 84, −180 to 180", unit="degree"),
+    "latitude": Meaning("Latitude on WGS 84", unit="degree"),
+    "ground_m": Meaning("Ground above the vertical datum by the elevation data, empty where nothing counted"),
+    "elevation_m": Meaning("Rail above the vertical datum"),
+    "elevation_se_m": Meaning("Standard error of the rail's elevation"),
+    "grade_pct": Meaning("Grade, + uphill with chainage"),
+    "grade_se_pct": Meaning("Standard error of the grade"),
+    "degree_of_curve": Meaning("Degree of curve by the 100-ft chord, + left with chainage", unit="degree"),
+    "structure": _text("tunnel or bridge that the data name, empty on open track"),
+    "ground_source": _text("Elevation data with the greatest share here, empty where nothing counted"),
+    "structure_probability": Meaning("Probability that the rail is not on the ground, 0 to 1"),
+    "ground_weight": Meaning("Share that the elevation data named here have in the estimate, 0 to 1"),
+    "compensated_grade_with_pct": Meaning("Grade travelled with chainage, compensated for curves"),
+    "compensated_grade_against_pct": Meaning("Grade travelled against chainage, compensated for curves"),
+    "kind": _text("What it is"),
+    "name": _text("Name, empty where there is none"),
+    "number": _text("Number of the curve by its post"),
+    "direction": _text("Whom it concerns: with chainage, against it, both"),
+    "train_length_m": Meaning("Length of the train that the figure belongs to"),
+    "start_m": Meaning("Chainage of the start"),
+    "end_m": Meaning("Chainage of the end"),
+    "at_m": Meaning("Chainage of the one place that stands for it"),
+    "value": Meaning("Figure as travelled, in the unit of its row"),
+    "low": Meaning("Lower end of the 95 % interval of the value, in the unit of its row"),
+    "high": Meaning("Upper end of the 95 % interval of the value, in the unit of its row"),
+    "unit": _text("Unit of the figures of this row"),
+    "probability": Meaning("Probability that it exists as stated, 0 to 1"),
+    "note": _text("What else there is to say"),
+    "rise_m": Meaning("Rise with chainage from start to end"),
+    "spiral_in_m": Meaning("Length of the transition at the start"),
+    "spiral_out_m": Meaning("Length of the transition at the end"),
+    "degree_se": Meaning("Standard error of the degree of curve", unit="degree"),
+    "hand": _text("Side to which it turns with chainage: left or right"),
+    "radius_m": Meaning("Radius of the circular part"),
+    "deflection_deg": Meaning("Angle turned, spirals counted half, + left"),
+    "start_se_m": Meaning("Standard error of the start"),
+    "end_se_m": Meaning("Standard error of the end"),
+    "spiral_in_se_m": Meaning("Standard error of the transition at the start"),
+    "spiral_out_se_m": Meaning("Standard error of the transition at the end"),
+    "deflection_se_deg": Meaning("Standard error of the angle turned"),
+    "element": _text("tangent, spiral or arc"),
+    "length_m": Meaning("Length by chainage"),
+    "degree_start": Meaning("Degree of curve at the start, + left", unit="degree"),
+    "degree_end": Meaning("Degree of curve at the end, + left", unit="degree"),
+    "radius_start_m": Meaning("Radius at the start, empty where straight"),
+    "radius_end_m": Meaning("Radius at the end, empty where straight"),
+    "curve": _text("Number of the curve it belongs to, empty on tangents"),
+    "turn_deg": Meaning("Angle by which the line turns at once, + left"),
+    "step_m": Meaning("How far the line is set sideways at once, + left"),
+    "residual_m": Meaning("How much further with chainage a known post lies than the others put it"),
+    "unit_length_m": Meaning("Way to the next whole post, if that is one unit on"),
+    "chainage_se_m": Meaning("Standard error of the chainage"),
+    "grade_in_pct": Meaning("Grade before it, + uphill with chainage"),
+    "grade_out_pct": Meaning("Grade behind it, + uphill with chainage"),
+    "curve_length_m": Meaning("Length of the vertical curve"),
+    "se_m": Meaning("Standard error of the elevation"),
+    "landmark": Meaning("Row of the table landmarks, counted from 1", "integer"),
+    "head_m": Meaning("Chainage of the head end as it reaches the landmark"),
+    "quarter_m": Meaning("Chainage of the head end with a quarter of the train over"),
+    "half_m": Meaning("Chainage of the head end with half of the train over"),
+    "three_quarter_m": Meaning("Chainage of the head end with three quarters of the train over"),
+    "clear_m": Meaning("Chainage of the head end as the rear leaves the landmark"),
+    "of": _text("What it is about"),
+    "value_se": Meaning("Standard error of the value, in the unit of its row"),
+    "practice": Meaning("Limit of customary practice, in the unit of its row"),
+    "speed_kmh": Meaning("Speed"),
+    "source": _text("Where the practice is written"),
+    "train_class": _text("Trains that it concerns, empty: all"),
+    "place": _text("Place as its source states it"),
+    "known_m": Meaning("Known elevation of the rail above the vertical datum"),
+    "fitted_m": Meaning("Elevation that all other evidence gives"),
+    "residual_se_m": Meaning("Standard error of known minus fitted"),
+    "standard_errors": Meaning("Size of known minus fitted in its own standard error"),
+    "used": Meaning("Whether it counts in the profile", "boolean"),
+    "origin": _text("Where it was learned"),
+    "reason": _text("Why, as the territory states it"),
+    "grade_class": Meaning("Class of steepness, 0 level to 4, + climbing with chainage", "integer"),
+    "colour": _text("Colour of that class, hexadecimal sRGB"),
+}
+
+OWN = {
+    ("known_elevations", "residual_m"): Meaning("Known minus fitted"),
+    ("known_elevations", "note"): _text("Why it is not used, if it is not"),
+    ("practice", "value"): Meaning("What is there, in the unit of its row; for a cant, what the speed asks"),
+    ("straddles", "kind"): _text("Kind of the landmark"),
+    ("straddles", "direction"): _text("Direction of travel: with or against chainage"),
+    ("line", "source"): _text("Where the line was read"),
+    ("line", "start"): _text("Name of the start"),
+    ("line", "end"): _text("Name of the end"),
+}
+
+
+def meaning(table: str, column: str) -> Meaning:
+    """What a column means, its unit by the end of its name where no other is given.
+
+    Raises
+    ------
+    KeyError
+        If nobody has written it down.
+    """
+    found = OWN.get((table, column)) or COLUMNS[column]
+    ending = next((unit for end, unit in UNITS.items() if column.endswith(end)), "")
+    return found._replace(unit=found.unit or ending)
