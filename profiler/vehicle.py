@@ -172,6 +172,8 @@ class Vehicle:
         for name in ("length", "mass", "tare", "axles", "platforms"):
             if not getattr(self, name) > 0:
                 raise InputError(self.name, f"the {name} is {getattr(self, name):g}", "give one above zero")
+        if self.mass < self.tare:
+            raise InputError(self.name, f"it weighs {self.mass:g} kg, less than empty", "correct its mass, or its tare")
         if not self.rotating >= 1:
             raise InputError(self.name, f"the rotating factor is {self.rotating:g}", "it is 1 or more")
         if self.traction is not None and not 0 < self.traction.driven_axles <= self.axles:
