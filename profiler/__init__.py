@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from profiler.build import build_profile, build_route, landmarks_of
     from profiler.centreline import Centreline, Piece, PointFeature
+    from profiler.comparison.compare import Comparison, compare
     from profiler.errors import (
         CoverageError,
         InputError,
@@ -28,8 +29,10 @@ if TYPE_CHECKING:
     from profiler.profile import Draws, Profile, reversed_profile
     from profiler.read.centreline import read_centreline
     from profiler.read.profile import read_landmarks, read_profile
+    from profiler.read.reference_table import read_reference
     from profiler.read.territory import read_territory, territory_of_line
-    from profiler.results import write_profile
+    from profiler.reference import Reference
+    from profiler.results import write_comparison, write_profile
     from profiler.route import CurveElement, Posts, Route, SpeedLimit, Station, Structure
     from profiler.sample import sample_territory
     from profiler.territory import Territory
@@ -37,6 +40,7 @@ if TYPE_CHECKING:
 _PLACES = {
     "build": ("build_profile", "build_route", "landmarks_of"),
     "centreline": ("Centreline", "Piece", "PointFeature"),
+    "comparison.compare": ("Comparison", "compare"),
     "errors": (
         "CoverageError",
         "InputError",
@@ -54,8 +58,10 @@ _PLACES = {
     "profile": ("Draws", "Profile", "reversed_profile"),
     "read.centreline": ("read_centreline",),
     "read.profile": ("read_landmarks", "read_profile"),
+    "read.reference_table": ("read_reference",),
     "read.territory": ("read_territory", "territory_of_line"),
-    "results": ("write_profile",),
+    "reference": ("Reference",),
+    "results": ("write_comparison", "write_profile"),
     "route": ("CurveElement", "Posts", "Route", "SpeedLimit", "Station", "Structure"),
     "sample": ("sample_territory",),
     "territory": ("Territory",),
@@ -65,6 +71,7 @@ _PLACE_OF = {name: module for module, names in _PLACES.items() for name in names
 __all__ = [
     "Bounds",
     "Centreline",
+    "Comparison",
     "CoverageError",
     "CurveElement",
     "Draws",
@@ -82,6 +89,7 @@ __all__ = [
     "Posts",
     "Profile",
     "ProfilerError",
+    "Reference",
     "Relief",
     "Route",
     "RouteError",
@@ -93,6 +101,7 @@ __all__ = [
     "TerritoryError",
     "build_profile",
     "build_route",
+    "compare",
     "draw_chart",
     "draw_map",
     "find_landmarks",
@@ -100,10 +109,12 @@ __all__ = [
     "read_centreline",
     "read_landmarks",
     "read_profile",
+    "read_reference",
     "read_territory",
     "reversed_profile",
     "sample_territory",
     "territory_of_line",
+    "write_comparison",
     "write_profile",
 ]
 

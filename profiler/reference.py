@@ -38,7 +38,8 @@ class Reference:
     ``latitude`` [degree] tell places by themselves.
 
     ``kind`` is one of `REFERENCE_KINDS`. ``unit`` is that of the positions ("km", "m", "mi", "ft"),
-    empty where there are none; ``by_chainage`` says that they are named chainage, not posts.
+    empty where there are none; ``by_chainage`` says that they are named chainage, not posts; ``se_stated``
+    that standard errors of the elevations are the source's own, not those of rounding.
     ``columns`` were read; ``remarks`` say what was done on the way.
     """
 
@@ -57,6 +58,7 @@ class Reference:
     names: tuple[str, ...]
     unit: str = ""
     by_chainage: bool = False
+    se_stated: bool = False
     columns: tuple[str, ...] = ()
     remarks: tuple[str, ...] = field(default=())
 

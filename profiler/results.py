@@ -1,4 +1,4 @@
-"""Output folders, each in one step: every table, picture and record of a profile, or of lines side by side."""
+"""Output folders, each in one step: of a profile, of lines side by side, of a profile held against a reference."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from pathlib import Path
 
 from profiler.build import input_files, relief_around
 from profiler.comparison.beside import Beside
+from profiler.comparison.compare import Comparison
 from profiler.files import staged_folder
 from profiler.landmark import Landmarks
 from profiler.profile import Profile
@@ -16,8 +17,9 @@ from profiler.rail import SEED
 from profiler.territory import Territory
 from profiler.units import PERCENT
 from profiler.write.beside import write_beside_tables
+from profiler.write.comparison import write_comparison_tables
 from profiler.write.geopackage import write_geopackage
-from profiler.write.outputs import BESIDE_FILES, PROFILE_FILES
+from profiler.write.outputs import BESIDE_FILES, COMPARISON_FILES, PROFILE_FILES
 from profiler.write.provenance import InputFile, write_provenance
 from profiler.write.tables import write_tables
 
@@ -91,6 +93,25 @@ def write_beside(beside: Beside, folder: Path | str, *, progress: Progress = qui
         write_beside_tables(beside, stage)
         progress("drawing", 0.0)
         draw_beside(beside, svg=stage / "beside.svg", png=stage / "beside.png")
+    return folder
+
+
+def write_comparison(comparison: Comparison, folder: Path | str, *, progress: Progress = quiet) -> Path:
+    """Write the tables and the picture of a profile held against a reference; all of them, or none.
+
+    Raises
+    ------
+    OutputError
+        If the folder cannot be written.
+    """
+    from profiler.present.comparison import draw_comparison
+
+    folder = Path(folder)
+    with staged_folder(folder, replaces=COMPARISON_FILES) as stage:
+        progress("writing tables", 0.0)
+        write_comparison_tables(comparison, stage)
+        progress("drawing", 0.0)
+        draw_comparison(comparison, svg=stage / "comparison.svg", png=stage / "comparison.png")
     return folder
 
 

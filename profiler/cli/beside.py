@@ -107,13 +107,10 @@ def _territory(
 def _settings(name: str, territory: Territory | None, train_lengths: tuple[float, ...]) -> LandmarkSettings:
     """Definitions for all sources: those of the first one."""
     from profiler.build import landmark_settings
-    from profiler.landmarks.find import LandmarkSettings
-    from profiler.read.profile import read_landmarks
 
     if territory is not None:
         return landmark_settings(territory)
-    stated = {mark.train_length for mark in read_landmarks(name).of_kind("ruling_grade") if mark.train_length}
-    return LandmarkSettings(train_lengths or tuple(sorted(stated)) or LandmarkSettings.train_lengths)
+    return options.settings_of_written(name, train_lengths)
 
 
 def _profile(letter: str, name: str, territory: Territory | None, trim: bool, progress: Told) -> Profile:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
+    from profiler.landmarks.find import LandmarkSettings
     from profiler.territory import Territory
 
 source = click.argument("source", type=str)
@@ -96,3 +97,12 @@ def territory_from(
         changes["elevation"] = given.model_copy(update={"rasters": list(rasters)})
         changes["raster_folder"] = Path()  # a territory's own paths start at its folder, these where one stands
     return territory.model_copy(update=changes) if changes else territory
+
+
+def settings_of_written(name: str, train_lengths: tuple[float, ...] = ()) -> LandmarkSettings:
+    """Definitions for a written profile: lengths of train [m] as asked for, else those of its ruling grades."""
+    from profiler.landmarks.find import LandmarkSettings
+    from profiler.read.profile import read_landmarks
+
+    stated = {mark.train_length for mark in read_landmarks(name).of_kind("ruling_grade") if mark.train_length}
+    return LandmarkSettings(train_lengths or tuple(sorted(stated)) or LandmarkSettings.train_lengths)

@@ -213,6 +213,7 @@ def reference_of_profile(profile: Profile, source: str = "") -> Reference:
         names=("",) * nodes.size,
         unit="m",
         by_chainage=True,
+        se_stated=True,
         columns=("profile.gpkg",),
     )
 

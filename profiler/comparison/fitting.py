@@ -100,7 +100,7 @@ def _shared_places(reference: Reference, route: Route) -> FloatArray:
     for i, name in enumerate(reference.names):
         found[i] = stations.get(plain_name(name), np.nan) if name else np.nan
     places = np.flatnonzero(np.isfinite(reference.longitude) & np.isfinite(reference.latitude))
-    if places.size:
+    if places.size and np.isfinite(route.longitude).all():  # a line typed from a chart lies on no map
         index = LineIndex(route.chainage, route.longitude, route.latitude)
         for i in places.tolist():
             at, off = index.nearest(float(reference.longitude[i]), float(reference.latitude[i]))

@@ -31,20 +31,29 @@ from profiler.present.chart_frame import (
     Frame,
     Panel,
     Row,
+    one_sheet_scale,
+    rows_under,
 )
-from profiler.present.chart_key import FINE, LINE, MARGIN, SUMMARY, draw_classes, wrapped
+from profiler.present.chart_key import (
+    FINE,
+    LINE,
+    MARGIN,
+    SUMMARY,
+    draw_classes,
+    draw_heading,
+    draw_last_lines,
+    wrapped,
+)
 from profiler.present.chart_names import gutter, set_label
 from profiler.present.chart_rows import draw_posts
 from profiler.present.chart_steps import Steps, draw_blocks, plan_steps, steps_unit_words
 from profiler.present.labels import Box, Candidate, Label, Room, place
 from profiler.present.sheet import TITLE, Sheet, plain
-from profiler.units import KILOMETRE, MILE, PERCENT
+from profiler.units import PERCENT
 
 _RAIL, _STEPS, _CURVES, _RULER, _FOOT = 2.6, 1.2, 0.72, 0.5, 0.34
 """Shares of the rows, as in the strip chart; Steps and Curves for every line."""
 
-_PER_MILE, _PER_KILOMETRE = 0.55 * 72, 0.25 * 72
-_WIDEST = 1080.0
 _UNEQUAL = 0.005
 """Posts and track of a line differ by this share of its length before the picture speaks of it."""
 
@@ -100,16 +109,9 @@ def compose_beside(beside: Beside) -> BesidePicture:
     body = sum(heights.values()) + GAP * (len(heights) - 1)
     foot_height = MARGIN + LINE * len(foot) + 42.0
     sheet = Sheet(width, head_height + body + 14.0 + table.height + 16.0 + foot_height)
-    y = sheet.height - MARGIN
-    for line in heading:
-        sheet.text(MARGIN, y - 11.0, line, TITLE)
-        y -= 17.0
-    for lines, style in ((told, SUMMARY), (small, FINE)):
-        for line in lines:
-            y -= LINE
-            sheet.text(MARGIN, y, line, style)
+    y = draw_heading(sheet, heading, told, small)
     _key(sheet, beside, y - 18.0)
-    rows = _rows(sheet.height - head_height, heights)
+    rows = rows_under(sheet.height - head_height, heights)
     placed, dropped = _draw_rows(sheet, beside, scale, rows)
     table.draw(sheet, MARGIN, rows["foot"].bottom - 14.0)
     _draw_foot(sheet, foot, foot_height, _limits(beside), beside.units)
@@ -118,10 +120,8 @@ def compose_beside(beside: Beside) -> BesidePicture:
 
 def _scale(beside: Beside, table_width: float) -> float:
     """Points a metre of the axis: as on a strip chart, but all on one sheet, and no narrower than the table."""
-    wished = _PER_MILE / MILE if beside.units == "us" else _PER_KILOMETRE / KILOMETRE
-    length = beside.end - beside.start
     least = max(LEAST_WIDTH, table_width + 2 * MARGIN - GUTTER - RIGHT)
-    return max(min(wished, _WIDEST / length), least / length)
+    return one_sheet_scale(beside.end - beside.start, beside.units, least)
 
 
 def _row_heights(beside: Beside) -> dict[str, float]:
@@ -130,14 +130,6 @@ def _row_heights(beside: Beside) -> dict[str, float]:
     if any(side.profile.route.curves for side in beside.sides):
         shares |= {f"curves {x}": _CURVES for x in letters}
     return {name: share * SHARE for name, share in (shares | {"foot": _FOOT}).items()}
-
-
-def _rows(top: float, heights: Mapping[str, float]) -> dict[str, Row]:
-    rows = {}
-    for name, height in heights.items():
-        rows[name] = Row(top - height, top)
-        top -= height + GAP
-    return rows
 
 
 def _limits(beside: Beside) -> Limits:
@@ -222,10 +214,7 @@ def _key(sheet: Sheet, beside: Beside, y: float) -> None:
 
 def _draw_foot(sheet: Sheet, lines: list[str], height: float, limits: Limits, units: str) -> None:
     draw_classes(sheet, MARGIN, height - 24.0, limits, units)
-    y = MARGIN + LINE * (len(lines) - 1)
-    for line in lines:
-        sheet.text(MARGIN, y, line, FINE)
-        y -= LINE
+    draw_last_lines(sheet, lines)
 
 
 def _summary(beside: Beside) -> list[str]:

@@ -24,6 +24,9 @@ PANEL_GAP = 30.0
 LEAST_WIDTH = 560.0
 _SHARES = {"posts": 0.5, "rail": 3.0, "steps": 1.9, "curves": 0.95, "speed": 0.62, "foot": 0.34}
 
+WIDEST = 1080.0
+"""Of a picture that is not cut into panels. [pt]"""
+
 _PER_MILE = 0.55 * 72
 _PER_KILOMETRE = 0.25 * 72
 _LONGEST_MI, _LONGEST_KM = 35, 60
@@ -131,15 +134,27 @@ class Frame:
 
     def panel(self, number: int, top: float, heights: Mapping[str, float]) -> Panel:
         """Lay one panel out under a line of the sheet. [pt]"""
-        rows, y = {}, top
-        for name, height in heights.items():
-            rows[name] = Row(y - height, y)
-            y -= height + GAP
+        rows = rows_under(top, heights)
         start, end = self.panels_m[number]
         elevation = cut(start, end, self.profile.chainage, self.profile.elevation)[1]
         spare = heights["rail"] / self.height / (1 + BELOW + ABOVE)
         base = float(elevation.min()) - BELOW * spare
         return Panel(number, start, end, GUTTER, self.scale, self.height, base, rows)
+
+
+def rows_under(top: float, heights: Mapping[str, float]) -> dict[str, Row]:
+    """Rows of some heights one under another, the first from ``top`` down. [pt]"""
+    rows = {}
+    for name, height in heights.items():
+        rows[name] = Row(top - height, top)
+        top -= height + GAP
+    return rows
+
+
+def one_sheet_scale(length: float, units: str, least: float = LEAST_WIDTH) -> float:
+    """Points a metre for a line of a length [m] that stands on one sheet, at least ``least`` wide [pt]."""
+    wished = _PER_MILE / MILE if units == "us" else _PER_KILOMETRE / KILOMETRE
+    return max(min(wished, WIDEST / length), least / length)
 
 
 def frame_of(profile: Profile, landmarks: Landmarks, limits: Limits, scale: float | None = None) -> Frame:

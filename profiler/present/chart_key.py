@@ -103,6 +103,27 @@ def wrapped(sentences: list[str], style: Type, width: float) -> list[str]:
     return lines
 
 
+def draw_heading(sheet: Sheet, heading: list[str], told: list[str], small: list[str]) -> float:
+    """Lines at the top of a sheet: title, what it shows, how to read it; where they end. [pt]"""
+    y = sheet.height - MARGIN
+    for line in heading:
+        sheet.text(MARGIN, y - 11.0, line, TITLE)
+        y -= 17.0
+    for lines, style in ((told, SUMMARY), (small, FINE)):
+        for line in lines:
+            y -= LINE
+            sheet.text(MARGIN, y, line, style)
+    return y
+
+
+def draw_last_lines(sheet: Sheet, lines: list[str]) -> None:
+    """Lines at the foot of a sheet."""
+    y = MARGIN + LINE * (len(lines) - 1)
+    for line in lines:
+        sheet.text(MARGIN, y, line, FINE)
+        y -= LINE
+
+
 class Heading:
     """Title, summary and provenance, measured before they are drawn."""
 
@@ -119,14 +140,7 @@ class Heading:
 
     def draw(self, sheet: Sheet) -> None:
         """Set it from the top of the sheet."""
-        y = sheet.height - MARGIN
-        for line in self._title:
-            sheet.text(MARGIN, y - 11.0, line, TITLE)
-            y -= 17.0
-        for lines, style in ((self._summary, SUMMARY), (self._provenance, FINE)):
-            for line in lines:
-                y -= LINE
-                sheet.text(MARGIN, y, line, style)
+        draw_heading(sheet, self._title, self._summary, self._provenance)
 
 
 class Foot:
@@ -154,10 +168,7 @@ class Foot:
 
     def draw(self, sheet: Sheet) -> None:
         """Set it from the bottom of the sheet upwards."""
-        y = MARGIN + LINE * (len(self._lines) - 1)
-        for line in self._lines:
-            sheet.text(MARGIN, y, line, FINE)
-            y -= LINE
+        draw_last_lines(sheet, self._lines)
         top = self.height - 24.0
         draw_classes(sheet, MARGIN, top, self._frame.limits, self._frame.units)
         for i, row in enumerate(self._rows):

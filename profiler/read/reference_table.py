@@ -253,6 +253,7 @@ def _reference(
         latitude=table.numbers("latitude")[order],
         names=tuple(names[i] for i in order.tolist()),
         unit=column.unit if column else "",
+        se_stated="elevation_se" in table.columns,
         by_chainage=column is not None and column.word == "chainage",
         columns=tuple(header[c.place] for c in table.columns.values()),
         remarks=remarks,

@@ -21,3 +21,6 @@ PROFILE_FILES = (
 
 BESIDE_FILES = ("beside.csv", "differences.csv", "beside.svg", "beside.png")
 """The same of lines side by side."""
+
+COMPARISON_FILES = ("comparison.csv", "summary.csv", "comparison.svg", "comparison.png")
+"""The same of a profile held against a reference."""
