@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from profiler.units import PERCENT
+
 INTERVAL = (2.5, 97.5)
 """Percentiles between which a stated interval lies: 95 %."""
 
@@ -144,6 +146,11 @@ class Landmarks:
     def shown(self, *kinds: str) -> tuple[Landmark, ...]:
         """Those of some kinds that are sure enough to be drawn: `SHOWN_FROM`."""
         return tuple(item for item in self.of_kind(*kinds) if item.probability >= SHOWN_FROM)
+
+    @property
+    def steepest_ruling(self) -> float:
+        """The steepest ruling grade of all trains and directions, 0 where nothing climbs. [m/m]"""
+        return max((item.value * PERCENT for item in self.of_kind("ruling_grade")), default=0.0)
 
     @property
     def suspected(self) -> tuple[Landmark, ...]:

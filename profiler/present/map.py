@@ -23,7 +23,6 @@ from profiler.present.hillshade import shade
 from profiler.present.offline import check_whole, inline_script, own_file, whole_page
 from profiler.present.palette import BAND
 from profiler.profile import Profile
-from profiler.units import PERCENT
 
 TILES = "https://tile.openstreetmap.org/{z}/{x}/{y}.png"
 TILES_CREDIT_URL = "https://www.openstreetmap.org/copyright"
@@ -89,7 +88,7 @@ def map_page(
     credit: str = "",
 ) -> str:
     """The map of `draw_map` as text."""
-    limits = limits or class_limits(_ruling(landmarks))
+    limits = limits or class_limits(landmarks.steepest_ruling)
     tiles = online_tiles and not profile.invented
     allowed = (TILES, TILES_CREDIT_URL) if tiles else ()
     page = whole_page(_folium_map(profile, relief, tiles).get_root().render(), allowed=allowed)
@@ -140,10 +139,6 @@ def _notes(profile: Profile, relief: Relief | None, credit: str) -> list[str]:
         f"How sure (95 %): {wording.elevation_sure_words(float(np.median(se)), float(se.max()), profile.units)}.",
     ]
     return [note for note in notes if note]
-
-
-def _ruling(landmarks: Landmarks) -> float:
-    return max((item.value * PERCENT for item in landmarks.of_kind("ruling_grade")), default=0.0)
 
 
 def _folium_map(profile: Profile, relief: Relief | None, tiles: bool) -> folium.Map:
