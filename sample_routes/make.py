@@ -17,7 +17,7 @@ from profiler.units import FloatArray
 from sample_routes.maker.country import NORTH, SECOND, WEST, country
 from sample_routes.maker.cutoff import cutoff_drawing, cutoff_territory
 from sample_routes.maker.drawing import drawing
-from sample_routes.maker.words import territory, truth
+from sample_routes.maker.words import gradients, territory, truth
 
 SEED = 3856
 STEP = 0.125
@@ -56,6 +56,7 @@ def main(folder: Path = HERE) -> None:
     """Write every file of the territory into a folder."""
     (folder / "farrow.toml").write_text(territory(), encoding="utf-8")
     (folder / "farrow-truth.txt").write_text(truth(), encoding="utf-8")
+    (folder / "farrow-gradients.csv").write_text(gradients(), encoding="utf-8")
     (folder / "farrow-centreline.geojson").write_text(drawing(SEED), encoding="utf-8")
     (folder / "farrow-cutoff.toml").write_text(cutoff_territory(), encoding="utf-8")
     (folder / "farrow-cutoff-centreline.geojson").write_text(cutoff_drawing(SEED), encoding="utf-8")

@@ -28,7 +28,7 @@ from sample_routes.maker.line import (
     grades,
     plane,
 )
-from sample_routes.maker.words import territory, truth
+from sample_routes.maker.words import gradients, territory, truth
 
 FOLDER = Path(__file__).parents[1] / "sample_routes"
 STATIONS = np.arange(0.0, LENGTH, 10.0)
@@ -63,6 +63,7 @@ def misfit() -> np.ndarray:
     [
         ("farrow.toml", territory),
         ("farrow-truth.txt", truth),
+        ("farrow-gradients.csv", gradients),
         ("farrow-centreline.geojson", lambda: drawing(SEED)),
         ("farrow-cutoff.toml", cutoff_territory),
         ("farrow-cutoff-centreline.geojson", lambda: cutoff_drawing(SEED)),

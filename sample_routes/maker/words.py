@@ -149,6 +149,17 @@ def truth() -> str:
     return "\n\n".join(tables) + "\n"
 
 
+def gradients() -> str:
+    """What the invented railway would publish of its grades: a table by posts, elevations of the rail in feet."""
+    g = grades()
+    edges = np.r_[0.0, g.chainage, LENGTH]
+    slope = np.r_[g.grade_in, g.grade_out[-1]] * 100
+    rows = zip(post_of(edges[:-1]), post_of(edges[1:]), slope, g.at(edges[:-1]) / FOOT, strict=True)
+    note = f"# Gradients of {NAME}, as the railway would publish them. INVENTED, like the line; see README.txt."
+    lines = [f"{start:.2f},{end:.2f},{grade:.2f},{height:.0f}" for start, end, grade, height in rows]
+    return "\n".join([note, "from_mi,to_mi,grade_pct,elevation_ft", *lines, ""])
+
+
 def _rail() -> str:
     s = np.append(np.arange(0.0, LENGTH, MILE / 10), LENGTH)
     lon, lat = geographic(*alignment().place(s))
