@@ -42,6 +42,7 @@ LEVELS = {
     "landmarks": 4,
     "mechanics": 4,
     "comparison": 5,
+    "train_words": 5,
     "build": 6,
     "present": 7,
     "write": 7,

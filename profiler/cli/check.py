@@ -21,12 +21,16 @@ SHOWN = 3
 @options.source
 @options.dem
 def check(source: str, dem: tuple[str, ...]) -> None:
-    """Read SOURCE, a territory or vector file, and say what would be read and what assumed.
+    """Read SOURCE, a territory, train or vector file, and say what would be read and what assumed.
 
     Nothing is written. Exit code 1 if the file cannot be used as it is.
     """
+    from profiler.cli.check_train import is_train_file, train_report
     from profiler.drawn_line import draw_line, route_of
 
+    if is_train_file(source):
+        click.echo(train_report(source))
+        return
     territory = options.territory_from(source, dem)
     drawn = draw_line(territory)
     route = route_of(territory, drawn)
