@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from profiler.alignment.route import part_of_route
+from profiler.charted_profile import charted_profile
 from profiler.drawn_line import DrawnLine, draw_line, route_of
 from profiler.elevation.coverage import Gap, gaps, longest_covered
 from profiler.elevation.estimator import Estimate
@@ -73,6 +74,8 @@ def open_ground(territory: Territory) -> tuple[GroundSource, ...]:
 def build_profile(territory: Territory, *, trim: bool = False, progress: Progress = quiet) -> Profile:
     """The profile of a territory: the whole of the main job.
 
+    Where the territory states a known profile, that is drawn instead of an estimate.
+
     Parameters
     ----------
     territory : Territory
@@ -89,6 +92,8 @@ def build_profile(territory: Territory, *, trim: bool = False, progress: Progres
     CoverageError
         If the rasters leave a gap that may not be bridged.
     """
+    if territory.profile is not None:
+        return charted_profile(territory, draw_line(territory, progress))
     sources = open_ground(territory)
     drawn = draw_line(territory, progress)
     samples = sample_ground(territory, sources, drawn, progress, shoulders=True)
@@ -256,8 +261,10 @@ def landmarks_of(profile: Profile, territory: Territory) -> Landmarks:
     return find_landmarks(profile, landmark_settings(territory))
 
 
-def relief_around(profile: Profile, territory: Territory) -> Relief:
-    """The ground around the line, for the picture under the map."""
+def relief_around(profile: Profile, territory: Territory) -> Relief | None:
+    """The ground around the line, for the picture under the map; None where no raster tells of it."""
+    if territory.elevation is None:
+        return None
     line = _bounds(profile.route, 0.0)
     middle = np.radians((line.south + line.north) / 2)
     extent = max(line.north - line.south, (line.east - line.west) * np.cos(middle)) * _DEGREE_M
@@ -276,6 +283,9 @@ def input_files(territory: Territory, route: Route) -> tuple[tuple[Path, str], .
         if table.posts_from is not None and table.posts_from.points:
             files.append((territory.folder / table.posts_from.points, "posts"))
     files += [(territory.folder / s.path, f"{s.kind}s") for s in territory.structures if s.path]
+    if territory.profile is not None:
+        tables = ((territory.profile.table, "profile table"), (territory.profile.curves, "curves"))
+        files += [(territory.folder / name, role) for name, role in tables if name]
     if territory.elevation is not None:
         around = _bounds(route, 0.0)
         tiles = (tile for source in open_ground(territory) for tile in source.tiles)

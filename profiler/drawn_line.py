@@ -5,8 +5,11 @@ from __future__ import annotations
 import dataclasses
 from dataclasses import dataclass
 
+import numpy as np
+
+from profiler.alignment.charted import LONGEST, chart_posts, charted_line, line_on_no_map, with_chart_curves
 from profiler.alignment.join import Joined, join
-from profiler.alignment.route import Surroundings, cut_between, lay_route
+from profiler.alignment.route import Surroundings, cut_between, lay_route, line_posts
 from profiler.alignment.smooth import SmoothedLine
 from profiler.alignment.spans import PieceSpan, piece_spans
 from profiler.alignment.stations import StationedLine, lay_stations
@@ -17,13 +20,19 @@ from profiler.errors import TerritoryError
 from profiler.progress import Progress, quiet
 from profiler.read.centreline import read_centreline
 from profiler.read.points import read_points
+from profiler.read.track_chart import read_track_chart
 from profiler.route import Route
 from profiler.territory import Place, Territory
+from profiler.track_chart import TrackChart
 
 
 @dataclass(frozen=True, eq=False)
 class DrawnLine:
-    """A territory's line as read, joined, cut between its ends and smoothed."""
+    """A territory's line as read, joined, cut between its ends and smoothed.
+
+    ``chart`` is the track chart of a known profile, whose curves count; without a drawn line the
+    centreline has no pieces, and the line lies on no map.
+    """
 
     centreline: Centreline
     line: SmoothedLine
@@ -31,23 +40,26 @@ class DrawnLine:
     stations: StationedLine
     around: Surroundings
     assumptions: tuple[str, ...]
+    chart: TrackChart | None = None
 
 
 def draw_line(territory: Territory, progress: Progress = quiet) -> DrawnLine:
     """Read, join and smooth the line of a territory, and read what stands beside it.
+
+    Where a known profile is all there is, its table is the line.
 
     Raises
     ------
     InputError, RouteError, MissingCRSError
         As the readers and the joining do.
     """
-    table = territory.centreline
-    if table is None:
-        raise TerritoryError(territory.source, "there is no [centreline]", "say where the line is, with path = …")
     progress("reading the line", 0.0)
+    table, chart = territory.centreline, _chart(territory)
+    if table is None:
+        return _charted(territory, chart)
     keep = {field: list(values) for field, values in table.keep.items()} if table.keep else None
     centreline = read_centreline(territory.folder / table.path, layer=table.layer, keep=keep)
-    around = _surroundings(territory)
+    around = _surroundings(territory, chart)
     joined = join(centreline, start=_coordinates(table.start), end=_coordinates(table.end))
     joined, of_strays = without_strays(joined, centreline)
     line, spans = _smoothed(centreline, joined, territory.settings.fast_curves)
@@ -61,7 +73,27 @@ def draw_line(territory: Territory, progress: Progress = quiet) -> DrawnLine:
         spans = tuple(dataclasses.replace(s, start=s.start - start, end=s.end - start) for s in spans)
     stations = lay_stations(line, territory.settings.step_m)
     said = (*centreline.assumptions, *joined.assumptions, *of_strays, *_said_of_curves(territory))
-    return DrawnLine(centreline, line, spans, stations, around, said)
+    return DrawnLine(centreline, line, spans, stations, around, said, chart)
+
+
+def _chart(territory: Territory) -> TrackChart | None:
+    table = territory.profile
+    if table is None:
+        return None
+    curves = None if table.curves is None else territory.folder / table.curves
+    return read_track_chart(territory.folder / table.table, curves)
+
+
+def _charted(territory: Territory, chart: TrackChart | None) -> DrawnLine:
+    """The line of a track chart alone."""
+    if chart is None:
+        raise TerritoryError(territory.source, "there is no [centreline]", "say where the line is, with path = …")
+    around = _surroundings(territory, chart)
+    nowhere = Centreline(chart.source, (), "")
+    # posts come first, they tell how long the line is
+    posts = line_posts(line_on_no_map(np.array([0.0, LONGEST])), (), territory, around, 1.0)
+    line, stations = charted_line(chart, posts, territory.settings.step_m)
+    return DrawnLine(nowhere, line, (), stations, around, (), chart)
 
 
 def _said_of_curves(territory: Territory) -> tuple[str, ...]:
@@ -89,7 +121,7 @@ def _turned(joined: Joined) -> Joined:
     return Joined(joined.longitude[::-1], joined.latitude[::-1], spans, joined.assumptions)
 
 
-def _surroundings(territory: Territory) -> Surroundings:
+def _surroundings(territory: Territory, chart: TrackChart | None) -> Surroundings:
     fields = territory.centreline.posts_from if territory.centreline else None
     points = read_points(territory.folder / fields.points) if fields and fields.points else ()
     lines = tuple(
@@ -97,12 +129,12 @@ def _surroundings(territory: Territory) -> Surroundings:
         for table in territory.structures
         if table.path is not None
     )
-    return Surroundings(points, lines)
+    return Surroundings(points, lines, None if chart is None else chart_posts(chart, territory))
 
 
 def route_of(territory: Territory, drawn: DrawnLine, scale: float = 1.0) -> Route:
     """The route of a line already drawn; ``scale`` from ellipsoidal length to chainage."""
-    return lay_route(
+    route = lay_route(
         drawn.line,
         drawn.stations,
         drawn.spans,
@@ -112,3 +144,4 @@ def route_of(territory: Territory, drawn: DrawnLine, scale: float = 1.0) -> Rout
         scale=scale,
         assumptions=drawn.assumptions,
     )
+    return route if drawn.chart is None else with_chart_curves(route, drawn.chart.curves)

@@ -164,6 +164,11 @@ class Profile:
             raise InputError("profile", "elevation has holes", "a profile has none: bridge or trim them")
 
     @property
+    def charted(self) -> bool:
+        """Whether it is a known profile, typed from a chart: it rests on no ground."""
+        return bool(np.isnan(self.ground).all())
+
+    @property
     def chainage(self) -> FloatArray:
         """Distance along the route. [m]"""
         return self.route.chainage

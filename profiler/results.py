@@ -125,6 +125,8 @@ def _draw(
     limits = _limits(territory)
     progress("drawing the chart", 0.0)
     draw_chart(profile, landmarks, svg=folder / "chart.svg", png=folder / "chart.png", limits=limits)
+    if not profile.route.on_map:
+        return
     progress("drawing the map", 0.0)
     relief = relief_around(profile, territory) if territory is not None else None
     draw_map(profile, landmarks, relief, folder / "map.html", limits=limits, online_tiles=not profile.invented)

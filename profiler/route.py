@@ -174,8 +174,8 @@ class CurveElement:
 
     @property
     def name(self) -> str:
-        """The number of the whole curve: "62C" of the arc "62C.1"."""
-        return self.number.partition(".")[0]
+        """The number of the whole curve: "62C" of the arc "62C.1"; a railway's own "62.5" is whole."""
+        return self.number.partition(".")[0] if self.kind == "compound" else self.number
 
     @property
     def hand(self) -> str:
@@ -240,6 +240,8 @@ class Route:
     and ``source`` are what people read; ``assumptions`` what was assumed, in sentences.
     ``posts`` are the labels of places; ``curves``, ``corners`` of the drawn line, ``known_posts`` with their
     residuals, ``structures``, ``stations``, ``limits`` and ``slow_orders`` stand in order of chainage.
+    A line that is known by a table alone lies on no map: its ``longitude``, ``latitude``, ``heading`` and
+    ``lateral_se`` are NaN throughout.
     """
 
     chainage: FloatArray
@@ -269,11 +271,19 @@ class Route:
         shapes = {getattr(self, n).shape for n in _ROUTE_ARRAYS}
         if len(shapes) > 1 or self.chainage.ndim != 1 or self.chainage.size < 2:
             raise InputError(self.source, f"array shapes {sorted(shapes)}", "give one value a station, n >= 2")
+        placed = np.isfinite(self.longitude) & np.isfinite(self.latitude)
+        if placed.any() and not placed.all():
+            raise InputError(self.source, f"station {int(placed.argmin()) + 1} has no place", "give one to all or none")
         bad = ~(np.diff(self.chainage) > 0)  # written so that NaN is bad too
         if bad.any():
             raise InputError(
                 self.source, f"chainage does not increase at station {int(bad.argmax()) + 1}", "drop repeats"
             )
+
+    @property
+    def on_map(self) -> bool:
+        """Whether it is known where on the Earth the line lies."""
+        return bool(np.isfinite(self.longitude[0]))
 
     @property
     def length(self) -> float:

@@ -10,12 +10,16 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from profiler.track_chart import AS_ON_CHART
 from profiler.units import FOOT, KMH, MPH, POST_UNITS, US_SURVEY_FOOT
 
 VERTICAL_UNITS_M = {"m": 1.0, "ft": FOOT, "us-ft": US_SURVEY_FOOT}
 """Metres per declared vertical unit."""
 
 _POST_UNIT_M = {**POST_UNITS, "m": 1.0}
+
+CHART_SE = 0.3
+"""Standard error of a chart's elevations where none is stated, a foot: common practice, no source. [m]"""
 
 Longitude = Annotated[float, Field(ge=-180, le=180)]
 Latitude = Annotated[float, Field(ge=-90, le=90)]
@@ -219,9 +223,24 @@ class StopTable(_Table):
 
 
 class ProfileTable(_Table):
+    """A known profile, typed from a track chart; ``se_m`` is the standard error of its elevations."""
+
     table: str
     curves: str | None = None
-    se_m: Annotated[float, Field(gt=0)] = 0.3
+    se_m: Annotated[float | None, Field(gt=0, le=100)] = None
+    se_ft: Annotated[float | None, Field(gt=0, le=300)] = None
+    vertical_datum: str = AS_ON_CHART
+
+    @model_validator(mode="after")
+    def _one_se(self) -> ProfileTable:
+        if self.se_m is not None and self.se_ft is not None:
+            raise ValueError("give se_m or se_ft, one of them")
+        return self
+
+    @property
+    def se(self) -> float:
+        """Standard error of the elevations, `CHART_SE` where none is stated. [m]"""
+        return self.se_ft * FOOT if self.se_ft is not None else self.se_m or CHART_SE
 
 
 class SettingsTable(_Table):
@@ -278,6 +297,10 @@ class Territory(_Table):
             raise ValueError("posts stand twice, in [posts] and in centreline.posts_from: keep one of them")
         if self.profile is None and self.centreline is None:
             raise ValueError("there is no [centreline]: say where the line is, with path = …")
+        if self.profile is not None and self.elevation is not None:
+            raise ValueError("[profile] and [elevation] both tell the elevation: keep one of them")
+        if self.profile is not None and self.known_elevations:
+            raise ValueError("known_elevations stand beside [profile]: make each a row of its table")
         return self
 
     def written_posts(self) -> tuple[tuple[str, ...], tuple[str, ...]]:
@@ -295,5 +318,5 @@ class Territory(_Table):
 
     def not_used(self) -> tuple[str, ...]:
         """Tables given here that nothing uses yet."""
-        later = ("stops", "profile")
+        later = ("stops",)
         return tuple(name for name in later if getattr(self, name))

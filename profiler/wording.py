@@ -9,6 +9,7 @@ import math
 from itertools import pairwise
 
 from profiler.route import Posts, Route
+from profiler.track_chart import AS_ON_CHART
 from profiler.units import (
     CURVE_COMPENSATION,
     FOOT,
@@ -319,6 +320,8 @@ def unsure_words(units: str) -> tuple[str, ...]:
 
 def datum_words(name: str) -> str:
     """What heights are counted from."""
+    if name == AS_ON_CHART:
+        return f"heights {AS_ON_CHART}"
     return "vertical datum unknown" if name == "unknown" else f"heights above {name}"
 
 

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
-from profiler.territory import KnownElevationTable, Place, PostAt, PostsFrom, SpeedLimitTable, Territory
+from profiler.territory import KnownElevationTable, Place, PostAt, PostsFrom, ProfileTable, SpeedLimitTable, Territory
 from profiler.units import KMH, MPH
 
 LINE = {"centreline": {"path": "line.geojson"}}
@@ -161,7 +161,29 @@ def test_no_line():
     """Law: without a line, or a table of a known profile, there is nothing to do."""
     with pytest.raises(ValidationError, match=r"there is no \[centreline\]"):
         Territory.model_validate({})
-    assert Territory.model_validate({"profile": {"table": "chart.csv"}}).not_used() == ("profile",)
+    assert Territory.model_validate({"profile": {"table": "chart.csv"}}).centreline is None
+
+
+@pytest.mark.parametrize(
+    ("tables", "words"),
+    [
+        ({"elevation": {"rasters": ["ground.tif"]}}, r"\[profile\] and \[elevation\] both tell the elevation"),
+        ({"known_elevations": [{"at": {"post": "1"}, "elevation_m": 5}]}, "make each a row of its table"),
+        ({"profile": {"table": "chart.csv", "se_m": 1, "se_ft": 1}}, "give se_m or se_ft"),
+        ({"profile": {"table": "chart.csv", "se_m": 0}}, "greater than 0"),
+    ],
+)
+def test_a_known_profile_stands_alone(tables: dict[str, Any], words: str):
+    """Law: elevations are known or estimated, and how unsure a chart is stands there once."""
+    with pytest.raises(ValidationError, match=words):
+        Territory.model_validate({**LINE, "profile": {"table": "chart.csv"}, **tables})
+
+
+def test_how_sure_a_chart_is():
+    """Worked: 1 ft is 0.3048 m; 0.3 m where nothing is stated; heights are those of the chart."""
+    charts = [ProfileTable.model_validate({"table": "chart.csv", **more}) for more in ({}, {"se_m": 2}, {"se_ft": 1})]
+    assert [chart.se for chart in charts] == pytest.approx([0.3, 2.0, 0.3048])
+    assert charts[0].vertical_datum == "as on the chart"
 
 
 def test_tables_not_used_yet_are_named():

@@ -28,7 +28,8 @@ BESIDE = 1000.0
 class LineIndex:
     """Nearest stations of a line, found fast. ``chainage``, ``longitude``, ``latitude`` are (n,).
 
-    ``ends`` are the names of its start and end, for those who look for a place beyond them.
+    ``ends`` are the names of its start and end, for those who look for a place beyond them. A line that lies
+    on no map has NaN for its coordinates: nothing is near it.
     """
 
     def __init__(
@@ -37,6 +38,11 @@ class LineIndex:
         self.chainage, self.ends = chainage, ends
         self._longitude, self._latitude = longitude, latitude
         self._step = float(np.diff(chainage).max())
+
+    @property
+    def on_map(self) -> bool:
+        """Whether the line has coordinates."""
+        return bool(np.isfinite(self._longitude[0]))
 
     def named(self, ends: tuple[str, str]) -> LineIndex:
         """The same line with other names of its ends."""
@@ -72,6 +78,8 @@ class LineIndex:
 
     def candidates(self, longitude: float, latitude: float, within: float) -> list[tuple[float, float]]:
         """(chainage, distance) [m] of every separate passage of the line within reach of a point."""
+        if not self.on_map:
+            return []
         point = earth_centred(np.array([longitude]), np.array([latitude]))[0]
         reach = np.hypot(within, self._step / 2)  # of a station, so that no place between two is missed
         near = np.sort(np.asarray(self._tree.query_ball_point(point, reach), dtype=int))
@@ -316,6 +324,8 @@ def place_on_line(
         return float(np.clip(chainage, 0.0, length))
     assert longitude is not None
     assert latitude is not None
+    if not index.on_map:
+        raise RouteError(source, "coordinates cannot be placed, the line lies on no map", "give a post or chainage_m")
     at, off = index.nearest(longitude, latitude)
     if off > within:
         far = f"{off / 1000:.1f} km" if off >= KILOMETRE else f"{off:.0f} m"

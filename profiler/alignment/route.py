@@ -51,11 +51,12 @@ class Surroundings:
     """What was read besides the line itself.
 
     ``post_points`` are point features that carry posts; ``structure_lines`` one entry per
-    `StructureTable` with a path, in order.
+    `StructureTable` with a path, in order; ``chart_posts`` are what a known profile's table states.
     """
 
     post_points: tuple[PointFeature, ...] = ()
     structure_lines: tuple[Centreline, ...] = ()
+    chart_posts: Posts | None = None
 
 
 def line_posts(
@@ -68,6 +69,8 @@ def line_posts(
     InputError
         If posts contradict each other or lie off the line.
     """
+    if around.chart_posts is not None:
+        return around.chart_posts
     posts = _tied_posts(line, spans, territory, around, scale)
     if not posts.stated:
         return posts

@@ -32,13 +32,21 @@ def lay_stations(line: SmoothedLine, step: float) -> StationedLine:
     RouteError
         If the line is shorter than two steps.
     """
-    length = float(line.distance[-1])
-    count = round(length / step)
-    if count < 2:
-        raise RouteError(
-            "centreline", f"the line is only {length:.0f} m long", "give a longer line or a shorter step_m"
-        )
-    at = line.at(np.linspace(0.0, length, count + 1))
+    at = line.at(station_distances(float(line.distance[-1]), step, "centreline"))
     return StationedLine(
         at.distance, at.longitude, at.latitude, at.heading, at.curvature, at.curvature_se, at.lateral_se
     )
+
+
+def station_distances(length: float, step: float, source: str) -> FloatArray:
+    """Distances (n,) [m] of such stations.
+
+    Raises
+    ------
+    RouteError
+        If the line is shorter than two steps.
+    """
+    count = round(length / step)
+    if count < 2:
+        raise RouteError(source, f"the line is only {length:.0f} m long", "give a longer line or a shorter step_m")
+    return np.linspace(0.0, length, count + 1)

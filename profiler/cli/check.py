@@ -32,10 +32,13 @@ def check(source: str, dem: tuple[str, ...]) -> None:
         click.echo(train_report(source))
         return
     territory = options.territory_from(source, dem)
+    options.refuse_dem(territory, dem)
     drawn = draw_line(territory)
     route = route_of(territory, drawn)
     lines, gap = _line(territory, drawn, route), False
-    if territory.elevation is not None:
+    if territory.profile is not None:
+        lines += _charted(territory, drawn)
+    elif territory.elevation is not None:
         ground, gap = _ground(territory, drawn, route)
         lines += ground
     else:
@@ -49,16 +52,10 @@ def check(source: str, dem: tuple[str, ...]) -> None:
 
 def _line(territory: Territory, drawn: DrawnLine, route: Route) -> list[str]:
     from profiler.curve_words import curve_sentences
-    from profiler.longitude import wrapped
 
     units = territory.route.units
-    first, last = ((float(x[0]), float(x[-1])) for x in (wrapped(route.longitude), route.latitude))
     lines = [
-        f"line: {_count(len(drawn.centreline.pieces), 'piece')}, {drawn.centreline.crs}, "
-        f"joined to {route.length / 1000:.3f} km",
-        f"ends: {_end(route, 0)} at {first[0]:.5f}, {last[0]:.5f}; {_end(route, 1)} at {first[1]:.5f}, {last[1]:.5f}",
-        f"vertices: noise about {drawn.line.vertex_noise:.1f} m, "
-        f"line sure to {drawn.line.lateral_se.mean():.1f} m sideways",
+        *(_on_map(drawn, route) if route.on_map else _on_no_map(route)),
         f"posts: {_posts(route)}",
         *_known_posts(route, units),
         f"structures: {_structures(route, 'tunnel')}, {_structures(route, 'bridge')}",
@@ -67,6 +64,42 @@ def _line(territory: Territory, drawn: DrawnLine, route: Route) -> list[str]:
         f"people read: {'US' if units == 'us' else 'metric'} units",
     ]
     return lines + [f"assumed: {said}" for said in route.assumptions]
+
+
+def _on_map(drawn: DrawnLine, route: Route) -> list[str]:
+    from profiler.longitude import wrapped
+
+    first, last = ((float(x[0]), float(x[-1])) for x in (wrapped(route.longitude), route.latitude))
+    return [
+        f"line: {_count(len(drawn.centreline.pieces), 'piece')}, {drawn.centreline.crs}, "
+        f"joined to {route.length / 1000:.3f} km",
+        f"ends: {_end(route, 0)} at {first[0]:.5f}, {last[0]:.5f}; {_end(route, 1)} at {first[1]:.5f}, {last[1]:.5f}",
+        f"vertices: noise about {drawn.line.vertex_noise:.1f} m, "
+        f"line sure to {drawn.line.lateral_se.mean():.1f} m sideways",
+    ]
+
+
+def _on_no_map(route: Route) -> list[str]:
+    return [
+        f"line: {route.length / 1000:.3f} km from the first row of the table to the last, on no map",
+        f"ends: {_end(route, 0)}; {_end(route, 1)}",
+    ]
+
+
+def _charted(territory: Territory, drawn: DrawnLine) -> list[str]:
+    """What a known profile is, once all of it has been looked at."""
+    from profiler.charted_profile import charted_profile
+    from profiler.wording import datum_words, elevation_text
+
+    built = charted_profile(territory, drawn)
+    heights = (built.elevation.min(), built.elevation.max())
+    low, high = (elevation_text(float(height), territory.route.units) for height in heights)
+    curved = sum(pvi.curve_length > 0 for pvi in built.pvis)
+    return [
+        f"elevation: known, {_count(len(built.pvis), 'PVI')}, {curved} with a vertical curve, {low} to {high}, "
+        f"{datum_words(built.vertical_datum)}",
+        *(f"assumed: {said}" for said in built.assumptions),
+    ]
 
 
 def _end(route: Route, which: int) -> str:

@@ -90,13 +90,21 @@ def territory_from(
         changes["settings"] = territory.settings.model_copy(update=settings)
     if unit is not None:
         changes["route"] = territory.route.model_copy(update={"units": unit})
-    if rasters:
+    if rasters and territory.profile is None:  # a known profile needs none
         from profiler.territory import ElevationTable
 
         given = territory.elevation or ElevationTable(rasters=list(rasters))
         changes["elevation"] = given.model_copy(update={"rasters": list(rasters)})
         changes["raster_folder"] = Path()  # a territory's own paths start at its folder, these where one stands
     return territory.model_copy(update=changes) if changes else territory
+
+
+def refuse_dem(territory: Territory, rasters: tuple[str, ...]) -> None:
+    """Where one territory alone is worked on, rasters beside its known profile would go unused in silence."""
+    if rasters and territory.profile is not None:
+        from profiler.errors import InputError
+
+        raise InputError(territory.source, "[profile] and --dem both tell the elevation", "leave one of them out")
 
 
 def settings_of_written(name: str, train_lengths: tuple[float, ...] = ()) -> LandmarkSettings:

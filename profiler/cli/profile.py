@@ -40,6 +40,7 @@ def profile(
     into --out.
     """
     territory = options.territory_from(source, dem, step, units, train_length, fast)
+    options.refuse_dem(territory, dem)
     folder = out if out is not None else Path(f"{options.stem(source)}-profile")
     run(territory, folder, trim=trim, pictures=not tables_only)
 

@@ -154,6 +154,8 @@ def compare_beside(
     ways, remarks = [], [*_datum_remarks(profiles), *_unit_remarks(profiles), *_compensation_remarks(profiles)]
     for i, profile in enumerate(profiles):
         turned = i > 0 and _runs_back(first.route, profile.route, posts_common)
+        if not (posts_common or (first.route.on_map and profile.route.on_map)) and i > 0:
+            remarks.append(f"{string.ascii_uppercase[i]} is taken to run as A does: no map and no posts tell")
         if turned:
             remarks.append(f"{string.ascii_uppercase[i]} is drawn the other way: it is turned to run as A does")
         way = reversed_profile(profile) if turned else profile

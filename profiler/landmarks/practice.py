@@ -177,7 +177,7 @@ def sharp_vertical_curves(profile: Profile) -> Iterator[PracticeNote]:
     """Vertical curves surely shorter than practice makes them, among the PVIs that are seen."""
     route = profile.route
     for pvi in profile.pvis if profile.pvi_visible else ():
-        if pvi.probability < SHOWN_FROM:
+        if pvi.probability < SHOWN_FROM or not pvi.curve_length:  # none stated on a chart is none known
             continue
         speeds = speeds_over(route.limits, pvi.chainage, pvi.chainage)
         for train_class, speed, asked, source in _asked(pvi, speeds):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Iterator
 from itertools import pairwise
 
 import numpy as np
@@ -28,14 +29,26 @@ def grade_runs(profile: Profile) -> tuple[GradeRun, ...]:
     Sweeping from the left, a run goes on while one grade lies within the bounds of all its
     stations: no division has fewer runs. Sweeping from the right gives the earliest place for
     each edge, from the left the latest; the edge is put between them, and their distance says
-    how unsure it is.
+    how unsure it is. Of a known profile they are its tangents, from PVI to PVI.
     """
+    if profile.charted:
+        return tuple(_tangents(profile))
     s, low, high = profile.chainage, *_bounds(profile)
     latest = _sweep(low, high)
     earliest = (low.size - _sweep(low[::-1], high[::-1]))[::-1]
     edges = _settled(profile, latest, earliest)
     runs = _described(profile, edges, np.abs(s[np.minimum(latest, s.size - 1)] - s[np.minimum(earliest, s.size - 1)]))
     return _with_doubt(profile, _without_bends(profile, runs))
+
+
+def _tangents(profile: Profile) -> Iterator[GradeRun]:
+    s, pvis = profile.chainage, profile.pvis
+    place = [float(s[0]), *(p.chainage for p in pvis), float(s[-1])]
+    # where no PVI is left out, the grade out of one is that into the next
+    grades = [pvis[0].grade_in, *(p.grade_out for p in pvis)] if pvis else [float(profile.grade[0])]
+    for (start, end), grade, pvi in zip(pairwise(place), grades, [*pvis, None], strict=True):
+        end_se = pvi.chainage_se if pvi else 0.0
+        yield _run(profile, start, end, grade * (end - start), end_se)
 
 
 def _with_doubt(profile: Profile, runs: tuple[GradeRun, ...]) -> tuple[GradeRun, ...]:

@@ -70,24 +70,28 @@ def provenance(frame: Frame) -> list[str]:
     profile = frame.profile
     sources = ", ".join(plain(name) for name in profile.source_names)
     sentences = [wording.INVENTED] if profile.invented else []
-    if sources:
+    if sources and not profile.charted:
         sentences.append(f"Ground: {sources}.")
     sentences.append(f"Vertical datum: {plain(profile.vertical_datum)}.")
     if profile.known:
         used = sum(item.used for item in profile.known)
         sentences.append(f"Known elevations: {used} of {len(profile.known)} used.")
-    sentences.append("Rail elevation estimated, band ±1.96 standard errors.")
+    how = "typed from a track chart, nothing of it estimated" if profile.charted else "estimated"
+    sentences.append(f"Rail elevation {how}, band ±1.96 standard errors.")
     if frame.landmarks.of_kind("ruling_grade_compensated"):
         model = wording.compensation_words(profile.curve_compensation, frame.units)
         sentences.append(f"Compensated for curves: {model}.")
-    if profile.pvis:
+    if profile.pvis and profile.charted:
+        sentences.append("Blocks lie between PVIs, edges slope over vertical curves.")
+    elif profile.pvis:
         sentences.append("Blocks lie between PVIs where these are seen, edges slope over vertical curves.")
         sentences.append("Elsewhere blocks are grade runs, a way of reading.")
     else:
         sentences.append("Blocks are grade runs, a way of reading, not built grades.")
     sentences.append("Bars across an edge: where it may lie (95 %).")
     if profile.route.curves:
-        sentences.append("Curves: as high as sharp, sloping over their spirals; 62C is the third past post 62.")
+        named = "" if profile.charted else "; 62C is the third past post 62"
+        sentences.append(f"Curves: as high as sharp, sloping over their spirals{named}.")
     return sentences
 
 

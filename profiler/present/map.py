@@ -131,9 +131,11 @@ def map_data(
 def _notes(profile: Profile, relief: Relief | None, credit: str) -> list[str]:
     se = profile.elevation_se
     ground = ", ".join(profile.source_names) or "given with the profile"
+    origin = "Elevations: typed from a track chart" if profile.charted else f"Ground: {ground}"
     shading = f" Shading: {relief.name}." if relief is not None and relief.name not in ("", ground) else ""
+    datum = wording.datum_words(profile.vertical_datum)
     notes = [
-        f"Ground: {ground}.{shading} Heights above {profile.vertical_datum}.",
+        f"{origin}.{shading} {datum[:1].upper()}{datum[1:]}.",
         f"Line: {profile.route.source}." if profile.route.source else "",
         credit,
         f"How sure (95 %): {wording.elevation_sure_words(float(np.median(se)), float(se.max()), profile.units)}.",

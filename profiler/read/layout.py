@@ -13,7 +13,7 @@ from profiler.profile import KnownResidual
 from profiler.route import Corner, CurveElement, KnownPost, SpeedLimit, Station, Structure
 from profiler.vertical_curve import Pvi
 
-VERSION = 4
+VERSION = 5
 """Number of this layout; a reader refuses any other."""
 
 FILE_NAME = "profile.gpkg"

@@ -46,9 +46,10 @@ def read_profile(source: Path | str) -> Profile:
         if sources.min() < -1 or sources.max() >= len(facts.get("source_names", ())):
             raise InputError(f"{path}, layer {layout.STATIONS}", "a source_index names no source", _AGAIN)
         places = _table(path, "posts_map", layout.POSTS_MAP)[0]
+        nowhere = np.full(sources.size, np.nan)
         route = Route(
-            longitude=shapely.get_x(points),
-            latitude=shapely.get_y(points),
+            longitude=shapely.get_x(points) if points.size else nowhere,
+            latitude=shapely.get_y(points) if points.size else nowhere,
             posts=Posts(**_fields(places, layout.POSTS_MAP), **_fields(facts, layout.POSTS_FACTS)),
             curves=_records(path, "curves"),
             corners=_records(path, "corners"),

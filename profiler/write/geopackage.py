@@ -6,6 +6,7 @@ It opens in any GIS, and `profiler.read.profile` reads it back bit for bit.
 from __future__ import annotations
 
 import contextlib
+import dataclasses
 import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -53,8 +54,8 @@ def write_geopackage(profile: Profile, landmarks: Landmarks, path: Path) -> None
     ``pvis``, ``known_elevations``, ``curves``, ``structures``, ``places``, ``limits``,
     ``slow_orders``, ``posts``; tables:
     ``straddles``, ``draws`` (a row a node, a column a draw), ``posts_map``, ``about`` (JSON values).
-    Coordinates are EPSG:4326. The same profile gives the same bytes; the date inside is fixed, or
-    SOURCE_DATE_EPOCH.
+    Coordinates are EPSG:4326; of a line that lies on no map all layers are tables. The same profile gives
+    the same bytes; the date inside is fixed, or SOURCE_DATE_EPOCH.
 
     Raises
     ------
@@ -62,7 +63,10 @@ def write_geopackage(profile: Profile, landmarks: Landmarks, path: Path) -> None
         If the file cannot be written.
     """
     path = Path(path)
-    layers = _layers(profile, landmarks)
+    with np.errstate(invalid="ignore"):  # shapes on no map are made of nothing
+        layers = _layers(profile, landmarks)
+    if not profile.route.on_map:
+        layers = [dataclasses.replace(layer, shapes=None, shape_kind=None) for layer in layers]
     layers.append(_about(profile, {layer.name: layer.rows for layer in layers}))
     try:
         with _fixed_date():
