@@ -24,9 +24,14 @@ from profiler.landmarks.windows import steepest
 from profiler.profile import Draws, Profile
 from profiler.reference import Reference
 from profiler.units import PERCENT, FloatArray
+from profiler.vertical_curve import length_by_rate
 
 LEAST_ELEVATIONS = 3
 """So many elevations show how far two datums stand apart."""
+
+CURVE_RATE = 0.0010
+"""Change of grade in 100 ft by which customary vertical curves are as long as they are likely to be: crests of main
+lines by the old rule of the AREA."""
 
 LINES = ("gradients", "pvis", "profile")
 """Kinds of reference that tell the whole line; between stations nobody knows it."""
@@ -238,6 +243,8 @@ def _elevations(profile: Profile, reference: Reference, placing: Placing) -> Com
 
 def _grades(profile: Profile, reference: Reference, placing: Placing) -> Compared:
     item, start, end, grade, stated_se = pieces_of(reference, placing)
+    if reference.kind == "gradients" and item.size:
+        stated_se = np.hypot(stated_se, tangent_se(start, end, grade))
     ours = (elevation_at(profile, end) - elevation_at(profile, start)) / (end - start)
     return Compared(
         figure="grade",
@@ -249,6 +256,21 @@ def _grades(profile: Profile, reference: Reference, placing: Placing) -> Compare
         ours=ours,
         ours_se=grade_se(profile, start, end),
     )
+
+
+def tangent_se(start: FloatArray, end: FloatArray, grade: FloatArray) -> FloatArray:
+    """How far (m,) the rail's mean grade may depart from tangents that a table states, as a standard error. [m/m]
+
+    ``start``, ``end`` (m,) [m] and ``grade`` (m,) [m/m] by rising chainage. Tables state tangents and
+    no vertical curves; at a PVI the rail lies M = A·L/8 off them. L is taken to be anything up to the
+    customary one, at `CURVE_RATE`, that neighbouring tangents have room for.
+    """
+    length = end - start
+    meet = np.abs(start[1:] - end[:-1]) <= OVERLAP
+    change = np.abs(np.diff(grade))
+    longest = np.minimum([length_by_rate(c, CURVE_RATE) for c in change.tolist()], np.minimum(length[1:], length[:-1]))
+    height = np.where(meet, change * longest / 8, 0.0) / np.sqrt(3)
+    return np.hypot(np.r_[0.0, height], np.r_[height, 0.0]) / length
 
 
 def _line(profile: Profile, reference: Reference, placing: Placing, offset: float) -> FloatArray:

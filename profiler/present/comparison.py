@@ -4,17 +4,15 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from profiler import wording
-from profiler.comparison.compare import Compared, Comparison
+from profiler.comparison.compare import Comparison
 from profiler.comparison.figures import SURE
-from profiler.comparison.reference_words import TELLING, difference_text, results, sentences
-from profiler.grade_classes import Limits, class_limits, grade_colour
+from profiler.comparison.reference_words import results, sentences
 from profiler.landmark import Landmarks
 from profiler.present import signs
 from profiler.present.beside_lines import STROKES, stroke_sample
@@ -30,7 +28,6 @@ from profiler.present.chart_frame import (
     Panel,
     Row,
     cut,
-    nice_step,
     one_sheet_scale,
     rows_under,
     seen,
@@ -45,18 +42,18 @@ from profiler.present.chart_key import (
     draw_last_lines,
     wrapped,
 )
-from profiler.present.chart_names import RANK_STATION, baseline, gutter, set_label, tick_figure
+from profiler.present.chart_names import RANK_STATION, gutter, set_label
 from profiler.present.chart_rail import elevation_ticks, name_on_stem, take_line
 from profiler.present.chart_rows import draw_posts
+from profiler.present.comparison_rows import DOT, OURS, dot, draw_grades, draw_heights, draw_slopes, limits_of
 from profiler.present.labels import Box, Candidate, Label, Room, place
-from profiler.present.palette import BAND, HAIR, INK, WHITE
-from profiler.present.sheet import TITLE, Points, Sheet, plain
-from profiler.units import FOOT, PERCENT, PERMILLE, FloatArray
+from profiler.present.palette import BAND, INK, WHITE
+from profiler.present.sheet import TITLE, Sheet, plain
+from profiler.units import FloatArray
 
 _SHARES = {"posts": 0.5, "rail": 2.4, "height": 1.15, "grade": 1.6, "slope": 1.15, "foot": 0.34}
-_OURS, _THEIRS = STROKES[0], STROKES[1]
+_THEIRS = STROKES[1]
 _MARGIN_SHARE = 0.01
-_DOT, _APART = 1.7, 5.0
 _KEY_STEP = 178.0
 
 
@@ -68,24 +65,6 @@ class ComparisonPicture:
     placed: tuple[tuple[Label, Candidate], ...]
     dropped: tuple[str, ...]
     sentences: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class _Scale:
-    """A row of differences about a zero line: ``unit`` is what one is in SI, ``high`` points for one in SI."""
-
-    row: Row
-    unit: float
-    high: float
-
-    @property
-    def zero(self) -> float:
-        """The zero line. [pt]"""
-        return (self.row.top + self.row.bottom) / 2
-
-    def y(self, value: FloatArray) -> FloatArray:
-        """Places up the sheet, cut at the edges of the row. [pt]"""
-        return np.clip(self.zero + value * self.high, self.row.bottom, self.row.top)
 
 
 def draw_comparison(comparison: Comparison, *, svg: Path | None = None, png: Path | None = None) -> tuple[str, ...]:
@@ -135,7 +114,7 @@ def compose_comparison(comparison: Comparison) -> ComparisonPicture:
     rows = rows_under(sheet.height - head_height, heights)
     placed, dropped = _draw_rows(sheet, comparison, (start, end), scale, rows)
     if "grade" in rows:
-        draw_classes(sheet, MARGIN, foot_height - 24.0, _limits(comparison), comparison.units)
+        draw_classes(sheet, MARGIN, foot_height - 24.0, limits_of(comparison), comparison.units)
     draw_last_lines(sheet, foot)
     return ComparisonPicture(sheet, placed, dropped, (*told, *how, wording.CAUTION))
 
@@ -171,11 +150,6 @@ def _extent(comparison: Comparison) -> tuple[float, float]:
     return max(a - grow, float(s[0])), min(b + grow, float(s[-1]))
 
 
-def _limits(comparison: Comparison) -> Limits:
-    steepest = np.abs(comparison.grade.reference)
-    return class_limits(float(np.percentile(steepest, 95)) if steepest.size else 0.0)
-
-
 def _draw_rows(
     sheet: Sheet, comparison: Comparison, extent: tuple[float, float], scale: float, rows: dict[str, Row]
 ) -> tuple[tuple[tuple[Label, Candidate], ...], tuple[str, ...]]:
@@ -184,10 +158,10 @@ def _draw_rows(
     labels = draw_posts(sheet, panel, comparison.profile.route.posts)
     labels += _rail(sheet, room, panel, frame, comparison)
     if "height" in rows:
-        _heights(sheet, room, panel, comparison)
+        draw_heights(sheet, room, panel, comparison)
     if "grade" in rows:
-        _grades(sheet, room, panel, comparison)
-        _slopes(sheet, room, panel, comparison)
+        draw_grades(sheet, room, panel, comparison)
+        draw_slopes(sheet, room, panel, comparison)
     placed, dropped = place([label for label in labels if label.candidates], room)
     for _, chosen in placed:
         set_label(sheet, chosen)
@@ -203,7 +177,7 @@ def _panel(
     row = (rows["rail"].top - rows["rail"].bottom) / (1 + BELOW + ABOVE)
     height = min(row / np.ptp(z) if np.ptp(z) > 0 else math.inf, MOST_EXAGGERATED * scale)
     base = float(z.min()) - BELOW * row / height
-    frame = Frame(profile, Landmarks((), (), ()), _limits(comparison), scale, height, (extent,))
+    frame = Frame(profile, Landmarks((), (), ()), limits_of(comparison), scale, height, (extent,))
     return Panel(0, *extent, GUTTER, scale, height, base, rows), frame
 
 
@@ -228,7 +202,7 @@ def _rail(sheet: Sheet, room: Room, panel: Panel, frame: Frame, comparison: Comp
     if comparison.line.size:
         theirs = seen(panel.x(comparison.line[0]), panel.y(comparison.line[1]))
         sheet.lines([theirs], width=_THEIRS.width, dash=_THEIRS.dash, z=3.5)
-    sheet.lines([ours], width=_OURS.width, z=3.6)
+    sheet.lines([ours], width=OURS.width, z=3.6)
     elevation_ticks(sheet, room, panel, frame)
     return _places(sheet, room, panel, frame, comparison)
 
@@ -253,137 +227,6 @@ def _places(sheet: Sheet, room: Room, panel: Panel, frame: Frame, comparison: Co
     return labels
 
 
-def _scale(row: Row, found: Compared, unit: float) -> _Scale:
-    """Room for nearly all differences and for the band; the rest is cut at the edge, and stays in the table."""
-    usual = max(float(np.percentile(np.abs(found.difference), 98)), 1.3 * SURE * float(np.median(found.se)))
-    return _Scale(row, unit, (row.top - row.bottom) / 2 / max(1.1 * usual, 1e-9))
-
-
-def _axis(sheet: Sheet, room: Room, panel: Panel, scale: _Scale, units: str) -> None:
-    """The zero line, and hair lines at round differences with their figures in the margin."""
-    baseline(sheet, panel, scale.zero, 0.7)
-    reach = (scale.row.top - scale.row.bottom) / 2 / scale.high / scale.unit
-    step = nice_step(11.0 / scale.high / scale.unit)
-    decimals = max(0, -math.floor(math.log10(step) + 1e-9))
-    for k in range(-int(reach / step), int(reach / step) + 1):
-        y = scale.zero + k * step * scale.unit * scale.high
-        if k:
-            sheet.lines([[(panel.left, y), (panel.right, y)]], width=0.5, colour=HAIR, z=0.5)
-        tick_figure(sheet, room, panel, y, wording.number(k * step, decimals, units=units, sign=True))
-
-
-def _heights(sheet: Sheet, room: Room, panel: Panel, comparison: Comparison) -> None:
-    """Differences of elevation: a stem and a dot each, those beyond the interval larger and solid."""
-    found, units = comparison.elevation, comparison.units
-    scale = _scale(panel.rows["height"], found, FOOT if units == "us" else 1.0)
-    gutter(
-        sheet,
-        panel,
-        "height",
-        "Height off",
-        ["profile less", f"reference, {wording.elevation_unit(units)}", *_offset(comparison)],
-    )
-    _axis(sheet, room, panel, scale, units)
-    order = np.argsort(found.start, kind="stable")
-    at, off, inside = found.start[order], found.difference[order], found.within[order]
-    x, y, reach = panel.x(at), scale.y(off), SURE * found.se[order]
-    sheet.areas(
-        [np.vstack((np.column_stack((x, scale.y(-reach))), np.column_stack((x, scale.y(reach)))[::-1]))],
-        BAND,
-        z=1,
-        alpha=0.6,
-    )
-    if at.size > 1 and np.median(np.diff(x)) < _APART:
-        sheet.lines([np.column_stack((x, y))], width=0.9, z=4)
-    else:
-        sheet.lines([[(a, scale.zero), (a, b)] for a, b in zip(x, y, strict=True)], width=0.6, z=4)
-        sheet.areas(
-            [_dot(a, b, _DOT) for a, b in zip(x[inside], y[inside], strict=True)], WHITE, edge=INK, width=0.7, z=5
-        )
-    sheet.areas([_dot(a, b, 1.5 * _DOT) for a, b in zip(x[~inside], y[~inside], strict=True)], INK, z=5)
-
-
-def _offset(comparison: Comparison) -> list[str]:
-    offset = comparison.elevation.offset
-    return [f"{difference_text('elevation', offset, comparison.units)} taken off"] if abs(offset) >= TELLING else []
-
-
-def _dot(x: float, y: float, size: float) -> Points:
-    """A diamond. [pt]"""
-    return [(x - size, y), (x, y + size), (x + size, y), (x, y - size)]
-
-
-def _grades(sheet: Sheet, room: Room, panel: Panel, comparison: Comparison) -> None:
-    """The reference's grades as blocks of the project's colours, our means over the same pieces as a line."""
-    found, units, row = comparison.grade, comparison.units, panel.rows["grade"]
-    unit = PERCENT if units == "us" else PERMILLE
-    both = np.r_[found.reference, np.clip(found.ours, found.reference.min() - 0.01, found.reference.max() + 0.01), 0.0]
-    high = (row.top - row.bottom) / max(float(np.ptp(both)), 0.005) / 1.06
-    zero = row.bottom - (float(both.min()) * 1.03) * high
-    gutter(sheet, panel, "grade", "Grade", [f"means, {wording.grade_unit(units)}", "blocks: reference"])
-    baseline(sheet, panel, zero)
-    _grade_ticks(sheet, room, panel, (zero, high, unit), units)
-    limits = _limits(comparison)
-    left, right = panel.x(found.start), panel.x(found.end)
-    blocks = [
-        [(a, zero), (b, zero), (b, zero + g * high), (a, zero + g * high)]
-        for a, b, g in zip(left, right, found.reference.tolist(), strict=True)
-    ]
-    fills = [grade_colour(g, limits) for g in found.reference.tolist()]
-    thin = np.median(right - left) < _APART
-    sheet.areas(blocks, fills, edge=INK, width=0.25 if thin else 0.5, z=2)
-    ours = _step_line(found, panel, lambda g: np.clip(zero + g * high, row.bottom, row.top), found.ours)
-    sheet.lines(ours, width=3.0, colour=WHITE, z=3.0)
-    sheet.lines(ours, width=_OURS.width, z=3.5)
-
-
-def _grade_ticks(sheet: Sheet, room: Room, panel: Panel, axis: tuple[float, float, float], units: str) -> None:
-    zero, high, unit = axis
-    row = panel.rows["grade"]
-    step = nice_step(14.0 / high / unit)
-    decimals = max(0, -math.floor(math.log10(step) + 1e-9))
-    for k in range(math.ceil((row.bottom - zero) / high / unit / step), int((row.top - zero) / high / unit / step) + 1):
-        y = zero + k * step * unit * high
-        if k:
-            sheet.lines([[(panel.left, y), (panel.right, y)]], width=0.5, colour=HAIR, z=0.5)
-        tick_figure(sheet, room, panel, y, wording.number(k * step, decimals, units=units))
-
-
-def _step_line(
-    found: Compared, panel: Panel, y: Callable[[FloatArray], FloatArray], values: FloatArray
-) -> list[FloatArray]:
-    """Values (m,) over their pieces as lines with steps, broken where pieces do not meet. [pt]"""
-    x = np.column_stack((panel.x(found.start), panel.x(found.end))).ravel()
-    line = np.column_stack((x, np.repeat(y(values), 2)))
-    return np.split(line, 2 * (np.flatnonzero(found.start[1:] - found.end[:-1] > 1.0) + 1))
-
-
-def _slopes(sheet: Sheet, room: Room, panel: Panel, comparison: Comparison) -> None:
-    """Differences of grade as bars as wide as their pieces, grey within the interval, ink beyond it."""
-    found, units = comparison.grade, comparison.units
-    scale = _scale(panel.rows["slope"], found, PERCENT if units == "us" else PERMILLE)
-    gutter(sheet, panel, "slope", "Grade off", ["profile less", f"reference, {wording.grade_unit(units)}"])
-    _axis(sheet, room, panel, scale, units)
-    for upper, lower in zip(
-        _step_line(found, panel, scale.y, SURE * found.se),
-        _step_line(found, panel, scale.y, -SURE * found.se),
-        strict=True,
-    ):
-        sheet.areas([np.vstack((lower, upper[::-1]))], BAND, z=1, alpha=0.6)
-    left, right, y = panel.x(found.start), panel.x(found.end), scale.y(found.difference)
-    bars = [
-        [(a, scale.zero), (b, scale.zero), (b, top), (a, top)]
-        for a, b, top in zip(left, right, y.tolist(), strict=True)
-    ]
-    thin = np.median(right - left) < _APART
-    _bars(sheet, [bar for bar, inside in zip(bars, found.within, strict=True) if inside], WHITE, 0.3 if thin else 0.5)
-    _bars(sheet, [bar for bar, inside in zip(bars, found.within, strict=True) if not inside], INK, 0.5)
-
-
-def _bars(sheet: Sheet, bars: Sequence[Points], fill: str, width: float) -> None:
-    sheet.areas(bars, fill, edge=INK, width=width, z=3)
-
-
 def _key(sheet: Sheet, comparison: Comparison, y: float, width: float) -> None:
     """What each line and sign is; only those drawn."""
     x = MARGIN
@@ -406,12 +249,12 @@ def _sample(sheet: Sheet, kind: str, x: float, y: float) -> None:
         sheet.areas(
             [[(x, middle - 4), (x + 40, middle - 4), (x + 40, middle + 4), (x, middle + 4)]], BAND, z=1, alpha=0.75
         )
-        stroke_sample(sheet, _OURS, x, middle)
+        stroke_sample(sheet, OURS, x, middle)
     elif kind == "theirs":
         stroke_sample(sheet, _THEIRS, x, middle)
     elif kind == "places":
         signs.station(sheet, x + 30.0, middle)
     else:
-        fill, size = (WHITE, _DOT) if kind == "inside" else (INK, 1.5 * _DOT)
-        sheet.areas([_dot(x + 14.0, middle, size)], fill, edge=INK, width=0.7, z=5)
+        fill, size = (WHITE, DOT) if kind == "inside" else (INK, 1.5 * DOT)
+        sheet.areas([dot(x + 14.0, middle, size)], fill, edge=INK, width=0.7, z=5)
         sheet.areas([[(x + 26, y - 2), (x + 38, y - 2), (x + 38, y + 6), (x + 26, y + 6)]], fill, edge=INK, z=5)

@@ -26,6 +26,8 @@ _NUMBER = re.compile(r"[+\-\N{MINUS SIGN}]?\d+(?:[.,]\d+)?")
 _THOUSANDS = re.compile(r"[+\-\N{MINUS SIGN}]?[1-9]\d{0,2},\d{3}")
 _EACH = {"position": "a position", "to": "a position", "elevation": "an elevation", "grade": "a grade"}
 
+_SHOWN = {"permille": "‰", "promille": "‰", "pct": "%", "percent": "%"}
+
 Rows = list[tuple[int, list[str]]]
 
 
@@ -141,7 +143,8 @@ class _Table:
         said: tuple[str, ...] = ()
         if f"{key}_se" not in self.columns:
             half = self.rounding(key) * np.sqrt(12) / column.factor / 2
-            said = (f"{key}s state no standard error: the rounding of their figures, ±{half:g} {column.unit}, counts",)
+            shown = f"±{half:g} {_SHOWN.get(column.unit, column.unit)}"
+            said = (f"{key}s state no standard error: the rounding of their figures, {shown}, counts",)
         return np.where(np.isnan(stated), self.rounding(key), stated), said
 
     def dense(self) -> bool:
@@ -185,6 +188,7 @@ def _with_grades(table: _Table, header: list[str]) -> Reference:
     grade = np.where(backward, -grade, grade)
     if backward.any():
         said = (*said, "positions fall from row to row: grades are taken to climb in that order")
+    said = (*said, "it states tangents: vertical curves of customary length count in the error of its means")
     held = np.isfinite(finish) & np.isfinite(grade)
     order = np.argsort(position, kind="stable") if falling else np.arange(position.size)
     _refuse_overlaps(table, start, finish, order[held[order]])

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from profiler.comparison.compare import Compared, Comparison
-from profiler.comparison.reference_words import datum_sentence, kind_words, rms
+from profiler.comparison.reference_words import TELLING, kind_words, rms
 from profiler.elevation.known import SHARED_LENGTH
 from profiler.errors import InputError
 from profiler.files import output_error
@@ -135,7 +135,7 @@ def _agreement(found: Compared) -> dict[str, str]:
     values = np.array([np.median(found.difference), rms(found.stated), rms(found.difference)]) / _SCALE[found.figure]
     names = ("difference", "rms_as_stated", "rms")
     return {
-        "figure": f"{found.figure}s, median difference",
+        "figure": f"{found.figure}s",
         "unit": unit,
         "count": str(found.item.size),
         **dict(zip(names, fixed(values, _DECIMALS[unit]), strict=True)),
@@ -200,13 +200,10 @@ def _known_note(comparison: Comparison) -> str:
         f"Elevations of {Path(comparison.reference.source).name}, {kind_words(comparison)}.",
         "Paste them into the territory.",
     ]
-    apart = datum_sentence(comparison)
-    if apart:
-        said.append(f"As stated, nothing taken off: {apart}.")
-        lift = -comparison.elevation.offset
-        said.append(
-            f"If that is the difference of two datums, add offset_m = {lift:.2f} to each, or name vertical_datum."
-        )
+    offset = comparison.elevation.offset
+    if abs(offset) >= TELLING:
+        said.append(f"In the median they stand {abs(offset):.2f} m {'over' if offset > 0 else 'under'} the profile.")
+        said.append(f"If two datums are the reason, name vertical_datum, or add offset_m = {-offset:.2f} to each.")
     return "\n".join(f"# {' '.join(line.split())}" for line in said) + "\n"
 
 
