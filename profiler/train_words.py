@@ -8,7 +8,8 @@ from dataclasses import fields
 
 from profiler.cited import Cited
 from profiler.mechanics.consist import Consist, consist_of
-from profiler.mechanics.resistance import outside_ranges, train_coefficients
+from profiler.mechanics.resistance import outside_ranges, starting_resistances, train_coefficients
+from profiler.mechanics.traction import ADHESION
 from profiler.train import Block, Train
 from profiler.units import BAR, HORSEPOWER, KIP, KMH, MPH, POUND_FORCE, PSI, SHORT_TON, TONNE
 from profiler.vehicle import CanadianNational1990, Davis1926, ModifiedDavis1970, Notches, RunDown, Strahl
@@ -37,7 +38,7 @@ _NAMES = {
     "rotating": "rotating factor", "operative": "operative brakes", "independent": "independent brake",
     "peak": "dynamic brake", "knee": "its effort falls above", "fade": "its effort fades below",
     "usable_dynamic": "usable dynamic share", "base": "resistance at rest", "air": "air resistance",
-    "dynamic_axles": "equivalent axles of dynamic brake", "efficiency": "share of power at the rail",
+    "adhesion": "adhesion in dynamic brake", "dynamic_axles": "equivalent axles of dynamic brake", "efficiency": "share of power at the rail",
 }  # fmt: skip
 LOOKED_AT = {"us": (10 * MPH, 20 * MPH, 40 * MPH), "metric": (20 * KMH, 40 * KMH, 60 * KMH)}
 """Speeds at which the resistance is told. [m/s]"""
@@ -152,7 +153,8 @@ def _resistance(train: Train, units: str) -> list[str]:
             per, name = force / train.mass * 1000, "N/t"
         at = f"{speed / MPH:.0f} mph" if units == "us" else f"{speed / KMH:.0f} km/h"
         parts.append(f"{force_text(force, units, 1)} ({per:.1f} {name}) at {at}")
-    return [f"resistance on level straight track: {', '.join(parts)}"]
+    start = force_text(float(starting_resistances(train).sum()), units, 1)
+    return [f"resistance on level straight track: {start} to start, {', '.join(parts)}"]
 
 
 def _remarks(train: Train, consist: Consist) -> list[str]:
@@ -188,6 +190,10 @@ def assumed_words(train: Train) -> list[str]:
     for vehicle in dict.fromkeys(block.vehicle for block in train.blocks):
         said += [f"{vehicle.name}: resistance by {_FORMULA_WORDS[type(vehicle.resistance)]}"]
         said += [f"{vehicle.name}: {words}" for words in _by_source(vehicle)]
+        if vehicle.traction is not None and vehicle.traction.adhesion is None:
+            figure = ADHESION[vehicle.traction.control, train.rail]
+            share = " of Curtius and Kniffler" if vehicle.traction.control == "Curtius-Kniffler" else ""
+            said.append(f"{vehicle.name}: adhesion {figure:g}{share} on {train.rail} rail ({figure.words})")
     for name, table in (("limits", train.limits), ("handling", train.handling)):
         said += [f"{name}: {words}" for words in _by_source(table)]
     return said + ([f"brake pipe {cited_text(train.pipe_pressure)}"] if train.pipe_pressure.source != "given" else [])
