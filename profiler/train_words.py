@@ -38,7 +38,8 @@ _NAMES = {
     "rotating": "rotating factor", "operative": "operative brakes", "independent": "independent brake",
     "peak": "dynamic brake", "knee": "its effort falls above", "fade": "its effort fades below",
     "usable_dynamic": "usable dynamic share", "base": "resistance at rest", "air": "air resistance",
-    "adhesion": "adhesion in dynamic brake", "dynamic_axles": "equivalent axles of dynamic brake", "efficiency": "share of power at the rail",
+    "adhesion": "adhesion in dynamic brake",
+    "dynamic_axles": "equivalent axles of dynamic brake", "efficiency": "share of power at the rail",
 }  # fmt: skip
 LOOKED_AT = {"us": (10 * MPH, 20 * MPH, 40 * MPH), "metric": (20 * KMH, 40 * KMH, 60 * KMH)}
 """Speeds at which the resistance is told. [m/s]"""
