@@ -69,8 +69,8 @@ def _sure(territory: Territory, chart: TrackChart) -> str:
     table = territory.profile
     assert table is not None
     stated = table.se_m is not None or table.se_ft is not None or bool(np.isfinite(chart.se).all())
-    source = "sure as stated" if stated else f"sure to a standard error of {table.se:g} m, as none is stated"
-    return f"{PurePath(chart.source).name}: elevations {source}; their errors are taken to be alike over 1 km"
+    se = "as stated" if stated else f"{table.se:g} m, as none is stated"
+    return f"{PurePath(chart.source).name}: standard error of its elevations {se}, their errors alike over 1 km"
 
 
 def _covered(
@@ -79,7 +79,7 @@ def _covered(
     """The part of the line that the table reaches, and its points by chainage from there."""
     s = route.chainage
     start = s[0] if np.isfinite(chart.grade_before[0]) else places[0]
-    end = s[-1] if chart.estimated and np.isfinite(chart.grade[-1]) else places[-1]
+    end = s[-1] if chart.open_end else places[-1]
     near = 1.01 * float(s[1] - s[0])
     inside = np.flatnonzero((s >= start - near) & (s <= end + near))
     if inside.size < 3:

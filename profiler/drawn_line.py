@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from profiler.alignment.charted import LONGEST, chart_posts, charted_line, line_on_no_map, with_chart_curves
+from profiler.alignment.charted import LONGEST, chart_posts, charted_line, line_on_no_map, said_of_end, with_chart_curves
 from profiler.alignment.join import Joined, join
 from profiler.alignment.route import Surroundings, cut_between, lay_route, line_posts
 from profiler.alignment.smooth import SmoothedLine
@@ -93,7 +93,7 @@ def _charted(territory: Territory, chart: TrackChart | None) -> DrawnLine:
     # posts come first, they tell how long the line is
     posts = line_posts(line_on_no_map(np.array([0.0, LONGEST])), (), territory, around, 1.0)
     line, stations = charted_line(chart, posts, territory.settings.step_m)
-    return DrawnLine(nowhere, line, (), stations, around, (), chart)
+    return DrawnLine(nowhere, line, (), stations, around, said_of_end(chart), chart)
 
 
 def _said_of_curves(territory: Territory) -> tuple[str, ...]:

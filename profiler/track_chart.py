@@ -84,6 +84,11 @@ class TrackChart(ChartRows):
     curves: ChartCurves | None = None
 
     @property
+    def open_end(self) -> bool:
+        """Whether the line goes on beyond the last row, on the grade out of it."""
+        return self.estimated and bool(np.isfinite(self.grade[-1]))
+
+    @property
     def by_post(self) -> bool:
         """Whether rows stand at posts and at nothing else."""
         return any(self.post) and not np.isfinite(self.chainage).any()

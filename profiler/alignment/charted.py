@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Sequence
+from pathlib import PurePath
 
 import numpy as np
 
@@ -160,7 +161,7 @@ def charted_line(chart: TrackChart, posts: Posts, step: float) -> tuple[Smoothed
     """
     places = row_places(chart, posts)
     length = float(places[-1])
-    if chart.estimated and np.isfinite(chart.grade[-1]):
+    if chart.open_end:
         length += float(np.nan_to_num(chart.curve_length[-1])) / 2
         if chart.curves is not None and chart.curves.row.size:
             length = max(length, float(np.nanmax([*chart.curves.end, 0.0])))
@@ -170,6 +171,12 @@ def charted_line(chart: TrackChart, posts: Posts, step: float) -> tuple[Smoothed
     line = line_on_no_map(distance)
     fields = (getattr(line, field.name) for field in dataclasses.fields(StationedLine))
     return line, StationedLine(*fields)
+
+
+def said_of_end(chart: TrackChart) -> tuple[str, ...]:
+    """What is assumed of the end of such a line."""
+    name = PurePath(chart.source).name
+    return (f"{name} has no row for the end: the line ends with its last curve",) if chart.open_end else ()
 
 
 def line_on_no_map(distance: FloatArray) -> SmoothedLine:

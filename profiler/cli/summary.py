@@ -53,7 +53,7 @@ def summary(profile: Profile, landmarks: Landmarks, folder: Path) -> str:
     lines += [f"  assumed: {said}" for said in (*route.assumptions, *profile.assumptions)]
     lines.append(f"  {wording.CAUTION_SHORT}")
     if not route.on_map:
-        lines.append("  no map: a table says where nothing lies; [centreline] in the territory would draw one")
+        lines.append("  no map: the table does not say where the line lies, a [centreline] beside it would")
     names = [n for n in ("map.html", "chart.png", "profile.csv", "landmarks.csv") if (folder / n).exists()]
     lines.append("Open:")
     lines += [f"  {folder / name}" for name in names]

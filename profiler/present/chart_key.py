@@ -88,7 +88,8 @@ def provenance(frame: Frame) -> list[str]:
         sentences.append("Elsewhere blocks are grade runs, a way of reading.")
     else:
         sentences.append("Blocks are grade runs, a way of reading, not built grades.")
-    sentences.append("Bars across an edge: where it may lie (95 %).")
+    if not profile.charted:
+        sentences.append("Bars across an edge: where it may lie (95 %).")
     if profile.route.curves:
         named = "" if profile.charted else "; 62C is the third past post 62"
         sentences.append(f"Curves: as high as sharp, sloping over their spirals{named}.")
