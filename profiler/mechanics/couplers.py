@@ -81,9 +81,9 @@ def coupler_forces(
     ----------
     terrain : Terrain
     vehicles : Vehicles
-    resistance : ndarray, shape (v,)
+    resistance : ndarray, shape (v,) or (h, v)
         Of each vehicle on level tangent track at the speed in question. [N]
-    effort : ndarray, shape (v,)
+    effort : ndarray, shape (v,) or (h, v)
         What each vehicle can pull with at that speed. [N]
     head : ndarray, shape (h,)
         Head positions by distance travelled. [m]
@@ -102,10 +102,10 @@ def coupler_forces(
     rise += curves * height_at(terrain.way, terrain.curve_rise, ends)
     density = GRAVITY * vehicles.mass / np.diff(vehicles.edge)
     held = resistance - density * np.diff(rise, axis=1)
-    need, available = held.sum(axis=1), float(effort.sum())
-    share = (
-        np.ones(head.size) if full else np.clip(need / available, 0.0, 1.0) if available > 0 else np.zeros(head.size)
-    )
+    need, available = held.sum(axis=1), np.broadcast_to(effort.sum(axis=-1), head.shape)
+    share = np.ones(head.size)
+    if not full:
+        share = np.clip(np.divide(need, available, out=np.zeros(head.size), where=available > 0), 0.0, 1.0)
     acceleration = (share * available - need) / vehicles.inertia.sum()
     held += acceleration[:, None] * vehicles.inertia - share[:, None] * effort
     force = np.cumsum(held[:, ::-1], axis=1)[:, ::-1][:, 1:]
@@ -125,8 +125,10 @@ def peaks(
     """The largest draft and buff for every head position; parameters as for `coupler_forces`."""
     parts = []
     for first in range(0, head.size, HEADS_AT_ONCE):
-        some = head[first : first + HEADS_AT_ONCE]
-        force = coupler_forces(terrain, vehicles, resistance, effort, some, curves=curves, full=full).force
+        part = slice(first, first + HEADS_AT_ONCE)
+        some = head[part]
+        held, pulled = (x if x.ndim == 1 else x[part] for x in (resistance, effort))
+        force = coupler_forces(terrain, vehicles, held, pulled, some, curves=curves, full=full).force
         pull, push = force.argmax(axis=1), force.argmin(axis=1)
         row = np.arange(some.size)
         parts.append((np.maximum(force[row, pull], 0.0), pull, np.maximum(-force[row, push], 0.0), push))

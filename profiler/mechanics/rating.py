@@ -5,8 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
+import numpy as np
+import numpy.typing as npt
+
 from profiler.errors import InputError
-from profiler.units import GRAVITY
+from profiler.units import GRAVITY, FloatArray
 
 
 def hauled_mass(effort: float, *, grade: float, resistance: float) -> float:
@@ -34,18 +37,23 @@ def units_needed(need: float, *, effort: float, own_need: float = 0.0) -> float:
     return need / (effort - own_need) if effort > own_need else math.inf
 
 
-def balancing_speed(effort: Callable[[float], float], need: Callable[[float], float], *, fastest: float) -> float:
-    """Speed [m/s] at which an effort [N] over speed no longer exceeds the need [N].
+def balancing_speed(
+    effort: Callable[[FloatArray], npt.ArrayLike], need: Callable[[FloatArray], npt.ArrayLike], *, fastest: float
+) -> FloatArray:
+    """Speed [m/s] at which an effort [N] over speed no longer exceeds the need [N]; any shape, as they give it.
 
     The lowest crossing: effort that falls and need that rises with speed have one. 0 where the train does
     not start, `fastest` where the effort exceeds the need up to there.
     """
-    low, high = 0.0, fastest
-    if effort(low) <= need(low):
-        return 0.0
-    if effort(high) > need(high):
-        return fastest
-    while high - low > 1e-6:
+
+    def gains(speed: FloatArray) -> FloatArray:
+        return np.asarray(np.asarray(effort(speed)) > np.asarray(need(speed)))
+
+    starts = gains(np.zeros(()))
+    low, high = np.zeros(starts.shape), np.full(starts.shape, fastest)
+    runs = gains(high)
+    while (high - low).max() > 1e-6:
         middle = (low + high) / 2
-        low, high = (middle, high) if effort(middle) > need(middle) else (low, middle)
-    return (low + high) / 2
+        gaining = gains(middle)
+        low, high = np.where(gaining, middle, low), np.where(gaining, high, middle)
+    return np.where(starts, np.where(runs, fastest, (low + high) / 2), 0.0)
