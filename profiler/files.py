@@ -85,6 +85,19 @@ def staged_folder(folder: Path, *, replaces: tuple[str, ...] = ()) -> Iterator[P
 
 
 @contextlib.contextmanager
+def staged_file(path: Path) -> Iterator[Path]:
+    """Give a place to write one file to; on success it takes the place of ``path``.
+
+    Raises
+    ------
+    OutputError
+        As for `staged_folder`.
+    """
+    with staged_folder(path.parent) as stage:
+        yield stage / path.name
+
+
+@contextlib.contextmanager
 def _writing(folder: Path, stage: Path | None = None) -> Iterator[None]:
     """Turn an error of writing below ``folder`` into its sentence; errors of reading pass."""
     try:

@@ -11,13 +11,21 @@ import click
 
 from profiler.errors import ProfilerError
 
-OWN = {"profile": "profile", "beside": "beside", "compare": "compare", "check": "check", "demo": "demo"}
+OWN = {
+    "profile": "profile",
+    "beside": "beside",
+    "compare": "compare",
+    "export": "export",
+    "check": "check",
+    "demo": "demo",
+}
 """Command name to its module here."""
 
 SHORT = {
     "profile": "Profile a line: grades, curves, landmarks, map and chart.",
     "beside": "Set alternatives, or the tracks of a line, side by side.",
     "compare": "Hold a written profile against what the railway publishes.",
+    "export": "Carry a written profile on into GIS, design and map formats.",
     "check": "Say what would be read from a file, and what assumed.",
     "demo": "Profile the invented sample territory.",
     "network": "Profile every territory of a folder.",

@@ -8,6 +8,7 @@ from __future__ import annotations
 import contextlib
 import dataclasses
 import json
+import sqlite3
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -24,8 +25,9 @@ from profiler.landmark import Landmarks
 from profiler.profile import Profile
 from profiler.read import layout
 from profiler.route import Posts, Route
-from profiler.units import KMH, PERCENT, FloatArray, degree_of_curve
+from profiler.units import KMH, PERCENT, degree_of_curve
 from profiler.wording import CAUTION
+from profiler.write.shapes import along, position
 
 _NO_DATE = "2000-01-01T00:00:00.000Z"
 _STRUCTURES = np.array(["", "tunnel", "bridge"], dtype=object)
@@ -68,14 +70,27 @@ def write_geopackage(profile: Profile, landmarks: Landmarks, path: Path) -> None
     if not profile.route.on_map:
         layers = [dataclasses.replace(layer, shapes=None, shape_kind=None) for layer in layers]
     layers.append(_about(profile, {layer.name: layer.rows for layer in layers}))
+    with writing(path):
+        path.unlink(missing_ok=True)
+        for layer in layers:
+            _write(path, layer)
+
+
+@contextlib.contextmanager
+def writing(path: Path) -> Iterator[None]:
+    """Keep the clock out of a GeoPackage, and turn what goes wrong with it into a sentence.
+
+    Raises
+    ------
+    OutputError
+        If GDAL or SQLite cannot write it.
+    """
     try:
         with _fixed_date():
-            path.unlink(missing_ok=True)
-            for layer in layers:
-                _write(path, layer)
+            yield
     except OSError as error:
         raise output_error(path, error) from error
-    except RuntimeError as error:  # GDAL says no more than this when a disk is full
+    except (RuntimeError, sqlite3.Error) as error:  # they say no more than this when a disk is full
         raise OutputError(
             path, f"cannot be written ({error})", "free some space or choose another folder with --out"
         ) from error
@@ -83,7 +98,6 @@ def write_geopackage(profile: Profile, landmarks: Landmarks, path: Path) -> None
 
 @contextlib.contextmanager
 def _fixed_date() -> Iterator[None]:
-    """Keep the clock out of the file."""
     date = source_date()
     text = _NO_DATE if date is None else date.strftime("%Y-%m-%dT%H:%M:%S.000Z")
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": text})
@@ -173,9 +187,10 @@ def _records(name: str, items: Sequence[Any], route: Route) -> _Layer:
     columns |= _for_people(columns, route.posts)
     if "at_m" in columns or "chainage_m" in columns:
         places = columns["at_m"] if "at_m" in columns else columns["chainage_m"]
-        return _Layer(name, columns, shapely.points(*_position(route, places)), "Point")
+        return _Layer(name, columns, shapely.points(*position(route, places)), "Point")
     if "start_m" in columns:
-        lines = [_stretch(route, *ends) for ends in zip(columns["start_m"], columns["end_m"], strict=True)]
+        ends = zip(columns["start_m"], columns["end_m"], strict=True)
+        lines = [shapely.linestrings(np.column_stack(position(route, along(route, *both)))) for both in ends]
         return _Layer(name, columns, np.array(lines, dtype=object), "LineString")
     return _Layer(name, columns)
 
@@ -200,7 +215,7 @@ def _for_people(columns: Mapping[str, Array], posts: Posts) -> dict[str, Array]:
 def _whole_posts(route: Route) -> _Layer:
     """Points at whole posts; where a post stands twice, both."""
     post, chainage = np.array(route.whole_posts, dtype=float).reshape(-1, 2).T
-    points = shapely.points(*_position(route, chainage))
+    points = shapely.points(*position(route, chainage))
     return _Layer("posts", {"post": post, "chainage_m": chainage}, points, "Point")
 
 
@@ -223,16 +238,3 @@ def _about(profile: Profile, rows: Mapping[str, int]) -> _Layer:
     }
     values = [json.dumps(fact, ensure_ascii=False, default=lambda x: x.item()) for fact in facts.values()]
     return _Layer("about", {"key": np.array(list(facts), dtype=object), "value": np.array(values, dtype=object)})
-
-
-def _position(route: Route, chainage: FloatArray) -> tuple[FloatArray, FloatArray]:
-    return (
-        np.interp(chainage, route.chainage, route.longitude),
-        np.interp(chainage, route.chainage, route.latitude),
-    )
-
-
-def _stretch(route: Route, start: float, end: float) -> shapely.LineString:
-    first, last = np.searchsorted(route.chainage, [start, end], side="right")
-    between = route.chainage[first:last]
-    return shapely.linestrings(np.column_stack(_position(route, np.r_[start, between[between < end], end])))

@@ -12,6 +12,7 @@ PROFILE_FILES = (
     "posts.csv",
     "straddles.csv",
     "practice.csv",
+    "datapackage.json",
     "profile.gpkg",
     "map.html",
     "chart.svg",
@@ -24,3 +25,9 @@ BESIDE_FILES = ("beside.csv", "differences.csv", "beside.svg", "beside.png")
 
 COMPARISON_FILES = ("comparison.csv", "summary.csv", "comparison.svg", "comparison.png")
 """The same of a profile held against a reference."""
+
+DATA_PACKAGE_FILES = (
+    *(name for name in PROFILE_FILES if name.endswith(".csv")),
+    *("structures.csv", "places.csv", "limits.csv", "datapackage.json"),
+)
+"""The same of an export as CSV."""

@@ -17,7 +17,7 @@ def position(route: Route, chainage: npt.ArrayLike) -> tuple[FloatArray, FloatAr
     )
 
 
-def stretch_chainages(route: Route, start: float, end: float) -> FloatArray:
+def along(route: Route, start: float, end: float) -> FloatArray:
     """Both ends of a stretch and the stations between them. [m]"""
     first, last = np.searchsorted(route.chainage, [start, end], side="right")
     between = route.chainage[first:last]

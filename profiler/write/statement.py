@@ -35,23 +35,27 @@ def title(profile: Profile) -> str:
 
 def description(profile: Profile, *more: str) -> str:
     """One paragraph for formats with a field for it, ``more`` being what only that format needs."""
-    datum = datum_words(profile.vertical_datum)
     said = [
         *([INVENTED] if profile.invented else []),
         f"Written by {layout.WRITTEN_BY}, chainage {travel_words(profile.route)}.",
         *more,
-        f"{datum[0].upper()}{datum[1:]}, positions on WGS 84.",
+        f"{capitalised(datum_words(profile.vertical_datum))}, positions on WGS 84.",
         *(f"Assumed: {sentence}." for sentence in (*profile.route.assumptions, *profile.assumptions)),
         CAUTION,
     ]
     return " ".join(said)
 
 
-def datum_warning(profile: Profile, of_format: str) -> tuple[str, ...]:
-    """What to say where a format has no place for a vertical datum, ``of_format`` being what it takes heights for."""
-    return (f"{of_format}; elevations are written as they are, {datum_words(profile.vertical_datum)}",)
+def capitalised(words: str) -> str:
+    """The words as a sentence begins."""
+    return words[:1].upper() + words[1:]
 
 
 def left_out(*things: str) -> str:
     """What a format leaves to the others."""
     return f"not in it: {', '.join(things)}"
+
+
+def draws_words() -> str:
+    """What no format but our own carries."""
+    return left_out(f"the equally likely profiles, they stay in {layout.FILE_NAME}")

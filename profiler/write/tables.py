@@ -14,9 +14,12 @@ from profiler.route import DIRECTIONS, Posts
 from profiler.units import KMH, PERCENT
 from profiler.vertical_curve import Pvi
 from profiler.wording import known_words
-from profiler.write.cells import Columns, Texts, fixed, post_cells, write_columns
+from profiler.write.cells import Columns, Texts, fixed, post_cells
+from profiler.write.datapackage import write_package
 from profiler.write.plan_tables import plan_tables
 from profiler.write.post_tables import posts_table
+from profiler.write.route_tables import route_tables
+from profiler.write.statement import draws_words
 
 _VALUE_DECIMALS = {"m": 2, "%": 4, "degree": 3}
 _PRACTICE_DECIMALS = {"degree": 3, "m": 1, "mm": 0}
@@ -24,7 +27,7 @@ _STRUCTURES = np.array(["", "tunnel", "bridge"], dtype=object)
 
 
 def write_tables(profile: Profile, landmarks: Landmarks, folder: Path) -> None:
-    """Write every table of a profile, each a .csv, into ``folder``.
+    """Write every table of a profile, each a .csv, into ``folder``, and datapackage.json, which describes them.
 
     Parameters
     ----------
@@ -38,8 +41,19 @@ def write_tables(profile: Profile, landmarks: Landmarks, folder: Path) -> None:
     OSError
         If a file cannot be written.
     """
-    for name, columns in tables_of(profile, landmarks).items():
-        write_columns(folder / f"{name}.csv", columns)
+    write_package(profile, tables_of(profile, landmarks), folder)
+
+
+def write_csv(profile: Profile, landmarks: Landmarks, folder: Path) -> tuple[str, ...]:
+    """Write the same, and tables of what stands along the route: the export ``csv``.
+
+    Raises
+    ------
+    OSError
+        If a file cannot be written.
+    """
+    write_package(profile, {**tables_of(profile, landmarks), **route_tables(profile.route)}, folder)
+    return (draws_words(),)
 
 
 def tables_of(profile: Profile, landmarks: Landmarks) -> dict[str, Columns]:

@@ -29,6 +29,7 @@ TABLES = {
     "posts.csv",
     "straddles.csv",
     "practice.csv",
+    "datapackage.json",
 }
 RECORDS = {"profile.gpkg", "provenance.json"}
 PICTURES = {"map.html", "chart.svg", "chart.png"}
@@ -217,7 +218,9 @@ def test_help(args: tuple[str, ...]):
     assert run.stderr == ""
     assert f"Example: gradewright {args[0] if args else 'profile'}" in run.stdout
     if not args:
-        assert re.search(r"profile .+\n +beside .+\n +check .+\n +demo .+\n +network ", run.stdout)
+        assert re.search(
+            r"profile .+\n +beside .+\n +compare .+\n +export .+\n +check .+\n +demo .+\n +network ", run.stdout
+        )
 
 
 @pytest.mark.usefixtures("here")
