@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -96,9 +96,14 @@ def vertical_points(profile: Profile, landmarks: Landmarks) -> tuple[VerticalPoi
     )
 
 
-def gradients(points: tuple[VerticalPoint, ...]) -> tuple[Gradient, ...]:
+def tangent_grades(points: Sequence[VerticalPoint]) -> list[float]:
+    """Grades of the tangents from each point to the next. [m/m]"""
+    return [(b.elevation - a.elevation) / (b.chainage - a.chainage) for a, b in pairwise(points)]
+
+
+def gradients(points: Sequence[VerticalPoint]) -> tuple[Gradient, ...]:
     """Tangents and parabolas of a vertical line, in order, without gap; z = z0 + g0·d + (g1 − g0)·d²/(2L)."""
-    grade = [(b.elevation - a.elevation) / (b.chainage - a.chainage) for a, b in pairwise(points)]
+    grade = tangent_grades(points)
     pieces: list[Gradient] = []
     for i, g in enumerate(grade):
         a, b = points[i], points[i + 1]

@@ -33,8 +33,8 @@ def figure(value: float, decimals: int = 4) -> str:
     return "0" if text == "-0" else text
 
 
-def write_xml(root: ET.Element, path: Path, comment: str = "") -> None:
-    """Write a document aside, then put it in its place; ``comment`` stands before its root.
+def write_xml(root: ET.Element, path: Path) -> None:
+    """Write a document aside, then put it in its place.
 
     Raises
     ------
@@ -43,10 +43,7 @@ def write_xml(root: ET.Element, path: Path, comment: str = "") -> None:
     """
     path = Path(path)
     ET.indent(root)
-    head = '<?xml version="1.0" encoding="UTF-8"?>\n'
-    if comment:
-        head += f"<!-- {re.sub('-(?=-|$)', '- ', clean(comment))} -->\n"
-    text = head + ET.tostring(root, encoding="unicode") + "\n"
+    text = '<?xml version="1.0" encoding="UTF-8"?>\n' + ET.tostring(root, encoding="unicode") + "\n"
     with staged_folder(path.parent) as stage:
         (stage / path.name).write_text(text, encoding="utf-8", newline="\n")
 

@@ -203,7 +203,7 @@ def test_pvis_lead_back_to_the_vertical_line(tmp_path: Path):
 
 
 def test_the_parabola_of_the_schema(tmp_path: Path):
-    """Published (LandXML 1.2, ParaCurve: text is station and elevation of the PVI, ``length`` half each side; by A·L/8):
+    """Published (LandXML 1.2, ParaCurve: text is station and elevation of the PVI, ``length`` half each side; A·L/8):
     PVI 0 100, ParaCurve 80 at 100 110, PVI 200 100: the curve begins at 60 and ends at 140 with 106,
     and stands at 108 in the middle. On the grid all lengths are 0.9996 of that."""
     pvis = pvis_of([0, 100, 50_000], [100, 110, 110 - 0.1 * 49_900], [0, 80, 0])
