@@ -121,13 +121,13 @@ def _contradiction(
     chart: TrackChart, a: int, b: int, way: float, by_grades: float, stated: float, allowed: float
 ) -> InputError:
     if b == a + 1:
-        grades = f"its grade ahead, {chart.grade[a] / PERCENT:.6g} %, "
+        grades = f"its grade ahead, {chart.grade[a] / PERCENT:.6g} %, makes"
     else:
-        grades = f"its grades ahead up to row {int(chart.row[b])} "
+        grades = f"the grades from it to row {int(chart.row[b])} make"
     return InputError(
         chart.at(a),
-        f"{grades}make a rise of {by_grades:.2f} m over {way:.0f} m, the elevations of rows {int(chart.row[a])} and "
-        f"{int(chart.row[b])} one of {stated:.2f} m, which is more than {allowed:.2f} m apart",
+        f"{grades} {by_grades:.2f} m over {way:.0f} m, the elevations of rows {int(chart.row[a])} and "
+        f"{int(chart.row[b])} {stated:.2f} m, which is more than {allowed:.2f} m apart",
         "correct one of them",
     )
 

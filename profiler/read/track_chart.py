@@ -82,16 +82,16 @@ def read_track_chart(table: Path | str, curves: Path | str | None = None) -> Tra
     """
     typed = read_typed_table(table, _PVIS)
     if typed.row.size < 2:
-        raise InputError(table, f"has {typed.row.size} rows", "give two at least, the ends of the line")
+        raise InputError(
+            table, f"has {typed.row.size} row{'s' * (typed.row.size != 1)}", "give two at least, the ends of the line"
+        )
     estimated = {"grade_in", "grade_out"} <= set(typed.column)
     if "grade" in typed.column and "grade_out" in typed.column:
         raise InputError(
             table, f"columns {typed.column['grade']} and grade_out_pct both give the grade ahead", "keep one"
         )
     if "elevation" not in typed.column:
-        raise InputError(
-            table, "no column gives elevations", "name one elevation_m or elevation_ft, a row of it will do"
-        )
+        raise InputError(table, "no column gives elevations", "add elevation_m or elevation_ft, one row of it will do")
     ahead = "grade_out" if "grade_out" in typed.column else "grade"
     chart = TrackChart(
         source=typed.source,
