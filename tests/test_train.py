@@ -17,7 +17,7 @@ from profiler.cited import given as stated
 from profiler.errors import InputError
 from profiler.train import Block
 from profiler.units import FOOT, HORSEPOWER, KIP, MPH, PSI, SHORT_TON, UNITS
-from tests.trains import ORE, block, figures_of, split, train, trains
+from tests.any_trains import ORE, block, figures_of, split, train, trains
 
 
 def test_a_cited_figure_is_a_float_with_its_source():

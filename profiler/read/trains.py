@@ -216,13 +216,13 @@ def _dynamic(table: Any, base: Vehicle, stated: dict[str, Cited]) -> DynamicBrak
 def _resistance(table: Any, base: Resistance) -> Resistance:
     """The formula named, with the base's coefficients where it is the same and the table states none."""
     kind = next(kind for kind, words in FORMULA_OF.items() if words == table.formula)
-    own = {f.name for f in fields(kind)}
+    own = [f.name for f in fields(kind)]
     stated = {stem: value for stem in RESISTANCE if (value := table.figure(stem)) is not None}
-    if alien := stated.keys() - own:
+    if alien := stated.keys() - set(own):
         raise InputError("", f"resistance.{min(alien)} is no part of {table.formula}", f"its own are {', '.join(own)}")
     if isinstance(base, kind):
         return replace(base, **stated)
-    if missing := sorted(own - stated.keys() - {"leading"}):
+    if missing := [name for name in own if name not in (*stated, "leading")]:
         keys = " or ".join(RESISTANCE[missing[0]].keys(missing[0]))
         raise InputError("", f"resistance.{missing[0]} is missing for {table.formula}", f"add {keys}")
     return kind(**stated)

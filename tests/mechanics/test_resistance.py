@@ -32,7 +32,7 @@ from profiler.mechanics.traction import block_efforts
 from profiler.train import Block
 from profiler.units import FOOT, GRAVITY, KMH, MPH, PERMILLE, POUND_FORCE, SHORT_TON, TONNE, UNITS
 from profiler.vehicle import CanadianNational1990, Davis1926, ModifiedDavis1970, RunDown
-from tests.trains import ORE, block, split, train, trains
+from tests.any_trains import ORE, block, split, train, trains
 
 SPEEDS = np.linspace(0, 40, 9)
 

@@ -25,7 +25,7 @@ from profiler.mechanics.traction import (
     unit_effort,
 )
 from profiler.units import GRAVITY, HORSEPOWER, KIP, KMH, MPH, POUND_FORCE, SHORT_TON
-from tests.trains import LOCOMOTIVES, ORE, block, split, train, trains
+from tests.any_trains import LOCOMOTIVES, ORE, block, split, train, trains
 
 AC, DC = CATALOGUE["AC six-axle locomotive"], CATALOGUE["DC six-axle locomotive"]
 SPEEDS = np.linspace(0, 40, 41)
