@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from profiler.comparison.compare import Compared, Comparison
+from profiler.comparison.placing import OVERLAP
 from profiler.comparison.reference_words import TELLING, kind_words, rms
 from profiler.elevation.known import SHARED_LENGTH
 from profiler.errors import InputError
@@ -173,7 +174,7 @@ def write_known_elevations(comparison: Comparison, path: Path, se: float | None 
     tables: list[str] = []
     last = -np.inf
     for i in np.argsort(found.start, kind="stable").tolist():
-        if found.start[i] - last < SHARED_LENGTH:
+        if found.start[i] - last < SHARED_LENGTH - OVERLAP:
             continue
         last = float(found.start[i])
         tables.append(_known_table(comparison, i, se))
