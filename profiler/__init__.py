@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from profiler.build import build_profile, build_route, landmarks_of
     from profiler.centreline import Centreline, Piece, PointFeature
+    from profiler.cited import Cited
     from profiler.comparison.compare import Comparison, compare
     from profiler.errors import (
         CoverageError,
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
         ProfilerError,
         RouteError,
         TerritoryError,
+        TrainError,
     )
     from profiler.ground import Bounds, Ground, GroundSource, Relief
     from profiler.landmark import GradeRun, Landmark, Landmarks, Straddle
@@ -31,15 +33,19 @@ if TYPE_CHECKING:
     from profiler.read.profile import read_landmarks, read_profile
     from profiler.read.reference_table import read_reference
     from profiler.read.territory import read_territory, territory_of_line
+    from profiler.read.trains import read_train
     from profiler.reference import Reference
     from profiler.results import write_comparison, write_profile
     from profiler.route import CurveElement, Posts, Route, SpeedLimit, Station, Structure
     from profiler.sample import sample_territory
     from profiler.territory import Territory
+    from profiler.train import Block, Train
+    from profiler.vehicle import Vehicle
 
 _PLACES = {
     "build": ("build_profile", "build_route", "landmarks_of"),
     "centreline": ("Centreline", "Piece", "PointFeature"),
+    "cited": ("Cited",),
     "comparison.compare": ("Comparison", "compare"),
     "errors": (
         "CoverageError",
@@ -49,6 +55,7 @@ _PLACES = {
         "ProfilerError",
         "RouteError",
         "TerritoryError",
+        "TrainError",
     ),
     "ground": ("Bounds", "Ground", "GroundSource", "Relief"),
     "landmark": ("GradeRun", "Landmark", "Landmarks", "Straddle"),
@@ -60,17 +67,22 @@ _PLACES = {
     "read.profile": ("read_landmarks", "read_profile"),
     "read.reference_table": ("read_reference",),
     "read.territory": ("read_territory", "territory_of_line"),
+    "read.trains": ("read_train",),
     "reference": ("Reference",),
     "results": ("write_comparison", "write_profile"),
     "route": ("CurveElement", "Posts", "Route", "SpeedLimit", "Station", "Structure"),
     "sample": ("sample_territory",),
     "territory": ("Territory",),
+    "train": ("Block", "Train"),
+    "vehicle": ("Vehicle",),
 }
 _PLACE_OF = {name: module for module, names in _PLACES.items() for name in names}
 
 __all__ = [
+    "Block",
     "Bounds",
     "Centreline",
+    "Cited",
     "Comparison",
     "CoverageError",
     "CurveElement",
@@ -99,6 +111,9 @@ __all__ = [
     "Structure",
     "Territory",
     "TerritoryError",
+    "Train",
+    "TrainError",
+    "Vehicle",
     "build_profile",
     "build_route",
     "compare",
@@ -111,6 +126,7 @@ __all__ = [
     "read_profile",
     "read_reference",
     "read_territory",
+    "read_train",
     "reversed_profile",
     "sample_territory",
     "territory_of_line",

@@ -28,7 +28,9 @@ class Block:
     """Vehicles alike, one behind the other."""
 
     vehicle: Vehicle
+    """What each of them is."""
     count: int
+    """How many."""
     isolated: int = 0
     """Locomotives of them that do not pull; they are hauled."""
 
@@ -109,20 +111,27 @@ class Train:
     """A whole train, checked once; derived values are properties."""
 
     name: str
+    """As the train file has it."""
     train_class: str = ""
     """Which of the territory's speed limits concern it; "" for all."""
     units: Literal["us", "metric"] = "metric"
     """What people read."""
     blocks: tuple[Block, ...]
+    """From the head."""
     air_brake: AirBrake
+    """How it releases."""
     brake_position: BrakePosition = "P"
     """With graduated release: fast (P) or slow (G) filling."""
     pipe_pressure: Cited
     """Brake pipe, charged. [Pa]"""
     rail: Rail = "dry"
+    """Adhesion goes by it."""
     weather: Weather = "mild"
+    """Starting resistance goes by it."""
     limits: Limits = Limits()
+    """What couplers, track and custom allow."""
     handling: Handling = Handling()
+    """How the crew acts."""
     assumed: tuple[str, ...] = ()
     """Keys of [train] that the file does not give: their values are our defaults. Numbers tell that themselves."""
 

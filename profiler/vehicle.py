@@ -146,6 +146,7 @@ class Vehicle:
     like: str = ""
     """Entry of the catalogue it was made from; "" for none."""
     kind: Kind
+    """A locomotive, or a car."""
     length: Cited
     """Over the pulling faces of its couplers, or over its buffers. [m]"""
     mass: Cited
@@ -153,18 +154,25 @@ class Vehicle:
     tare: Cited
     """Empty. [kg]"""
     axles: int
+    """All of them, driven or not."""
     platforms: int = 1
     """Platforms of an articulated set; each counts as one operative brake."""
     resistance: Resistance
+    """Its formula, with the numbers of this vehicle."""
     bearing: Bearing = "roller"
+    """Starting resistance goes by it."""
     rotating: Cited
     """Mass that has to be accelerated over mass: rotating parts included. [-]"""
     brake: Brake
+    """Air brake."""
     independent: Cited | None = None
     """Force of a locomotive's own brake over its weight; None for cars. [-]"""
     traction: Traction | None = None
+    """What it pulls with; None for cars."""
     dynamic: DynamicBrake | None = None
+    """Dynamic brake; None without."""
     coupler: Coupler = "automatic"
+    """Automatic, or screw couplings."""
     coupler_length: Cited
     """From the pivot of a coupler to its face. [m]"""
 

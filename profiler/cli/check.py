@@ -29,7 +29,7 @@ def check(source: str, dem: tuple[str, ...]) -> None:
     from profiler.drawn_line import draw_line, route_of
 
     if is_train_file(source):
-        click.echo(train_report(source))
+        click.echo(train_report(source, dem))
         return
     territory = options.territory_from(source, dem)
     options.refuse_dem(territory, dem)

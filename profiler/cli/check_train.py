@@ -17,16 +17,19 @@ def is_train_file(source: str) -> bool:
     return bool({"train", "block"} & data.keys())
 
 
-def train_report(source: str) -> str:
+def train_report(source: str, dem: tuple[str, ...] = ()) -> str:
     """What a train file says, and what is assumed.
 
     Raises
     ------
     InputError
-        If the file cannot be used.
+        If the file cannot be used, or rasters are given for it.
     """
+    from profiler.errors import InputError
     from profiler.read.trains import read_train
     from profiler.train_words import consist_lines
 
+    if dem:
+        raise InputError(source, "a train has no elevation, but --dem is given", "leave it out")
     train = read_train(source)
     return "\n".join([f"{source}: can be used", *consist_lines(train, train.units)])
