@@ -27,21 +27,17 @@ OURS = STROKES[0]
 DOT = 1.7
 """Half the width of a difference within its interval. [pt]"""
 
-_APART = 5.0
+_APART, _TICKS = 5.0, 11.0
 
 
 @dataclass(frozen=True)
 class _Scale:
-    """A row of differences about a zero line: ``unit`` is what one is in SI, ``high`` points for one in SI."""
+    """A row of values about a ``zero`` line [pt]: ``unit`` is what one is in SI, ``high`` points for one in SI."""
 
     row: Row
+    zero: float
     unit: float
     high: float
-
-    @property
-    def zero(self) -> float:
-        """The zero line. [pt]"""
-        return (self.row.top + self.row.bottom) / 2
 
     def y(self, value: FloatArray) -> FloatArray:
         """Places up the sheet, cut at the edges of the row. [pt]"""
@@ -57,20 +53,21 @@ def limits_of(comparison: Comparison) -> Limits:
 def _scale(row: Row, found: Compared, unit: float) -> _Scale:
     """Room for nearly all differences and for the band; the rest is cut at the edge, and stays in the table."""
     usual = max(float(np.percentile(np.abs(found.difference), 98)), 1.3 * SURE * float(np.median(found.se)))
-    return _Scale(row, unit, (row.top - row.bottom) / 2 / max(1.1 * usual, 1e-9))
+    half = (row.top - row.bottom) / 2
+    return _Scale(row, row.bottom + half, unit, half / max(1.1 * usual, 1e-9))
 
 
-def _axis(sheet: Sheet, room: Room, panel: Panel, scale: _Scale, units: str) -> None:
-    """The zero line, and hair lines at round differences with their figures in the margin."""
+def _axis(sheet: Sheet, room: Room, panel: Panel, scale: _Scale, units: str, *, sign: bool = True) -> None:
+    """The zero line, and hair lines at round values with their figures in the margin; ``sign`` is for differences."""
     baseline(sheet, panel, scale.zero, 0.7)
-    reach = (scale.row.top - scale.row.bottom) / 2 / scale.high / scale.unit
-    step = nice_step(11.0 / scale.high / scale.unit)
+    step = nice_step(_TICKS / scale.high / scale.unit)
     decimals = max(0, -math.floor(math.log10(step) + 1e-9))
-    for k in range(-int(reach / step), int(reach / step) + 1):
+    low, high = ((y - scale.zero) / scale.high / scale.unit / step for y in (scale.row.bottom, scale.row.top))
+    for k in range(math.ceil(low), math.floor(high) + 1):
         y = scale.zero + k * step * scale.unit * scale.high
         if k:
             sheet.lines([[(panel.left, y), (panel.right, y)]], width=0.5, colour=HAIR, z=0.5)
-        tick_figure(sheet, room, panel, y, wording.number(k * step, decimals, units=units, sign=True))
+        tick_figure(sheet, room, panel, y, wording.number(k * step, decimals, units=units, sign=sign))
 
 
 def draw_heights(sheet: Sheet, room: Room, panel: Panel, comparison: Comparison) -> None:
@@ -121,9 +118,9 @@ def draw_grades(sheet: Sheet, room: Room, panel: Panel, comparison: Comparison) 
     both = np.r_[found.reference, np.clip(found.ours, found.reference.min() - 0.01, found.reference.max() + 0.01), 0.0]
     high = (row.top - row.bottom) / max(float(np.ptp(both)), 0.005) / 1.06
     zero = row.bottom - (float(both.min()) * 1.03) * high
+    scale = _Scale(row, zero, unit, high)
     gutter(sheet, panel, "grade", "Grade", [f"means, {wording.grade_unit(units)}", "blocks: reference"])
-    baseline(sheet, panel, zero)
-    _grade_ticks(sheet, room, panel, (zero, high, unit), units)
+    _axis(sheet, room, panel, scale, units, sign=False)
     limits = limits_of(comparison)
     left, right = panel.x(found.start), panel.x(found.end)
     blocks = [
@@ -133,21 +130,9 @@ def draw_grades(sheet: Sheet, room: Room, panel: Panel, comparison: Comparison) 
     fills = [grade_colour(g, limits) for g in found.reference.tolist()]
     thin = np.median(right - left) < _APART
     sheet.areas(blocks, fills, edge=INK, width=0.25 if thin else 0.5, z=2)
-    ours = _step_line(found, panel, lambda g: np.clip(zero + g * high, row.bottom, row.top), found.ours)
+    ours = _step_line(found, panel, scale.y, found.ours)
     sheet.lines(ours, width=3.0, colour=WHITE, z=3.0)
     sheet.lines(ours, width=OURS.width, z=3.5)
-
-
-def _grade_ticks(sheet: Sheet, room: Room, panel: Panel, axis: tuple[float, float, float], units: str) -> None:
-    zero, high, unit = axis
-    row = panel.rows["grade"]
-    step = nice_step(14.0 / high / unit)
-    decimals = max(0, -math.floor(math.log10(step) + 1e-9))
-    for k in range(math.ceil((row.bottom - zero) / high / unit / step), int((row.top - zero) / high / unit / step) + 1):
-        y = zero + k * step * unit * high
-        if k:
-            sheet.lines([[(panel.left, y), (panel.right, y)]], width=0.5, colour=HAIR, z=0.5)
-        tick_figure(sheet, room, panel, y, wording.number(k * step, decimals, units=units))
 
 
 def _step_line(
@@ -160,7 +145,7 @@ def _step_line(
 
 
 def draw_slopes(sheet: Sheet, room: Room, panel: Panel, comparison: Comparison) -> None:
-    """Differences of grade as bars as wide as their pieces, grey within the interval, ink beyond it."""
+    """Differences of grade as bars as wide as their pieces, white within the interval, ink beyond it."""
     found, units = comparison.grade, comparison.units
     scale = _scale(panel.rows["slope"], found, PERCENT if units == "us" else PERMILLE)
     gutter(sheet, panel, "slope", "Grade off", ["profile less", f"reference, {wording.grade_unit(units)}"])
