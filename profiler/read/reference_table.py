@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -12,6 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from profiler.errors import InputError
+from profiler.read.csv_rows import csv_rows
 from profiler.read.table_columns import Column, columns_of
 from profiler.reference import Reference
 from profiler.units import FloatArray
@@ -55,28 +55,12 @@ def read_reference(path: Path | str) -> Reference:
 
 def _cells(path: Path) -> tuple[list[str], Rows]:
     """Header, and each row with its number in the file."""
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except FileNotFoundError:
-        raise InputError(path, "there is no such file", "check the name") from None
-    except IsADirectoryError:
-        raise InputError(path, "is a folder and no written profile", "give a CSV file or an output folder") from None
-    except UnicodeDecodeError:
-        raise InputError(path, "is no text in UTF-8", "save it as CSV in UTF-8") from None
-    except OSError as error:
-        raise InputError(path, f"cannot be read ({error.strerror})", "check the file") from error
-    numbered = [(i, line) for i, line in enumerate(text.splitlines(), 1) if line.strip() and not line.startswith("#")]
-    if len(numbered) < 2:
-        raise InputError(path, "has no rows" if numbered else "is empty", "give a header and a row for each place")
-    delimiter = max("\t;,", key=numbered[0][1].count)
-    parsed = [next(csv.reader([line], delimiter=delimiter)) for _, line in numbered]
-    header = [cell.strip() for cell in parsed[0]]
-    for (number, _), cells in zip(numbered[1:], parsed[1:], strict=True):
-        if len(cells) != len(header):
-            hint = "use semicolons between cells and write commas in numbers as points"
-            raise InputError(f"{path}, row {number}", f"has {len(cells)} cells, the header has {len(header)}", hint)
-    rows = [(n, [cell.strip() for cell in cells]) for (n, _), cells in zip(numbered[1:], parsed[1:], strict=True)]
-    return header, rows
+    if path.is_dir():
+        raise InputError(path, "is a folder and no written profile", "give a CSV file or an output folder")
+    found = csv_rows(path)
+    if not found.rows:
+        raise InputError(path, "has no rows", "give a header and a row for each place")
+    return found.header, found.rows
 
 
 @dataclass(frozen=True, eq=False)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import difflib
 import re
 from collections.abc import Mapping, Sequence
@@ -12,6 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from profiler.errors import InputError
+from profiler.read.csv_rows import csv_rows
 from profiler.units import FloatArray
 
 Known = Mapping[str, Mapping[str, float]]
@@ -83,7 +83,7 @@ class TypedTable:
 
 
 def read_typed_table(path: Path | str, known: Known) -> TypedTable:
-    """Read a CSV with commas, semicolons or tabs; lines that begin with # are notes.
+    """Read a CSV as `csv_rows` does.
 
     Raises
     ------
@@ -91,40 +91,17 @@ def read_typed_table(path: Path | str, known: Known) -> TypedTable:
         If it cannot be read, a column is unknown or names no unit, or two of them give one quantity.
     """
     path = Path(path)
-    lines = [(i, line) for i, line in enumerate(_text(path).splitlines(), 1) if line.strip() and line[0] != "#"]
-    if not lines:
-        raise InputError(path, "is empty", "give a header and a row for each place")
-    delimiter = max("\t;,", key=lines[0][1].count)
-    rows = [[cell.strip() for cell in next(csv.reader([line], delimiter=delimiter))] for _, line in lines]
-    header = [name.lower() for name in rows[0]]
-    for (number, _), cells in zip(lines[1:], rows[1:], strict=True):
-        if len(cells) != len(header):
-            raise InputError(
-                f"{path}, row {number}",
-                f"has {len(cells)} cells, the header has {len(header)} columns",
-                "leave a cell empty where there is nothing to say",
-            )
+    found = csv_rows(path)
+    header = [name.lower() for name in found.header]
     column, factor = _columns(path, header, known)
-    body = rows[1:]
     return TypedTable(
         source=str(path),
-        row=np.array([number for number, _ in lines[1:]], dtype=int),
-        cells={name: [row[k] for row in body] for k, name in enumerate(header)},
+        row=np.array([number for number, _ in found.rows], dtype=int),
+        cells={name: [cells[k] for _, cells in found.rows] for k, name in enumerate(header)},
         column=column,
         factor=factor,
-        decimal_comma=delimiter != ",",
+        decimal_comma=found.delimiter != ",",
     )
-
-
-def _text(path: Path) -> str:
-    try:
-        return path.read_text(encoding="utf-8-sig")
-    except FileNotFoundError:
-        raise InputError(path, "there is no such file", "check the name") from None
-    except UnicodeDecodeError:
-        raise InputError(path, "is no text in UTF-8", "save it as CSV in UTF-8") from None
-    except OSError as error:
-        raise InputError(path, f"cannot be read ({error.strerror})", "give a CSV file") from error
 
 
 def _columns(path: Path, header: Sequence[str], known: Known) -> tuple[dict[str, str], dict[str, float]]:
