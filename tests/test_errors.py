@@ -14,6 +14,7 @@ CLASSES = [
     errors.InputError,
     errors.MissingCRSError,
     errors.TerritoryError,
+    errors.TrainError,
     errors.RouteError,
     errors.CoverageError,
     errors.OutputError,
