@@ -42,7 +42,7 @@ class Terrain:
         return self.chainage(chainage)  # its own inverse
 
     def lifted(self, elevation: FloatArray) -> Terrain:
-        """The same way at other heights (n,) [m]: a draw."""
+        """The same way at other heights (n,) [m]: a draw; or at many at once (d, n)."""
         return Terrain(self.way, elevation, self.curve_rise, self.direction)
 
 

@@ -52,8 +52,9 @@ def spread_of(train: Train) -> Spread:
 class UnderTrain:
     """A train on the terrain for head positions ``head`` (h,) by distance travelled [m].
 
-    ``grade`` [m/m] is the mass-weighted mean grade under it, + uphill as travelled; ``curve_grade`` [m/m] the grade
-    that the curves under it are worth to a running train; ``mass`` [kg] that of the train.
+    Arrays are (h,), or (d, h) where the terrain has d lines of heights. ``grade`` [m/m] is the mass-weighted mean
+    grade under it, + uphill as travelled; ``curve_grade`` [m/m] the grade that the curves under it are worth to a
+    running train; ``mass`` [kg] that of the train.
     """
 
     head: FloatArray
@@ -102,21 +103,30 @@ def under_train(terrain: Terrain, spread: Spread, head: FloatArray | None = None
 def _rise(way: FloatArray, height: FloatArray, spread: Spread, head: FloatArray | None) -> FloatArray:
     """Σ ρ (z(s − a) − z(s − e)) over the blocks, for every head position s."""
     weight = np.diff(np.r_[0.0, spread.density, 0.0])
-    if head is None and _even(way):
+    if head is None and height.ndim == 1 and _even(way):
         return _rise_at_stations(way, height, spread.edge, weight)
     head = way if head is None else np.asarray(head, dtype=float)
-    total = np.zeros(head.shape)
+    total = np.zeros((*height.shape[:-1], *head.shape))
     for back, w in zip(spread.edge, weight, strict=True):
         total += w * height_at(way, height, head - back)
     return total
 
 
 def height_at(way: FloatArray, height: FloatArray, at: FloatArray) -> FloatArray:
-    """Heights [m] at distances [m], the first and the last slope going on beyond the ends."""
-    first = (height[1] - height[0]) / (way[1] - way[0])
-    last = (height[-1] - height[-2]) / (way[-1] - way[-2])
+    """Heights [m] at distances [m], the first and the last slope going on beyond the ends.
+
+    Of several lines at once where ``height`` is (d, n) and ``at`` (h,): (d, h).
+    """
+    first = (height[..., 1] - height[..., 0]) / (way[1] - way[0])
+    last = (height[..., -1] - height[..., -2]) / (way[-1] - way[-2])
     before, beyond = np.minimum(at - way[0], 0.0), np.maximum(at - way[-1], 0.0)
-    return np.asarray(np.interp(at, way, height) + first * before + last * beyond)
+    if height.ndim == 1:
+        return np.asarray(np.interp(at, way, height) + first * before + last * beyond)
+    x = np.clip(at, way[0], way[-1])
+    i = np.clip(np.searchsorted(way, x, side="right") - 1, 0, way.size - 2)
+    share = (x - way[i]) / (way[i + 1] - way[i])
+    inside = height[:, i] * (1 - share) + height[:, i + 1] * share
+    return np.asarray(inside + first[:, None] * before + last[:, None] * beyond)
 
 
 def _even(way: FloatArray) -> bool:

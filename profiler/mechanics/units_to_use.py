@@ -1,0 +1,135 @@
+"""How many units ought to pull on a climb: enough to start and to keep going, no more than the couplers bear."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from profiler.mechanics.couplers import coupler_forces, vehicles_of
+from profiler.mechanics.places import Climb, balancing_speeds, holding_back, slowest_speed
+from profiler.mechanics.pull import vehicle_efforts, vehicle_starts
+from profiler.mechanics.resistance import CURVE_START_FACTOR, starting_resistances
+from profiler.mechanics.terrain import Terrain
+from profiler.mechanics.traction import starting_efforts
+from profiler.train import Train
+from profiler.units import FloatArray
+
+
+@dataclass(frozen=True, kw_only=True)
+class UnitsPulling:
+    """A number of ``units`` of the head group pulling on a climb, power elsewhere as it is.
+
+    ``starts``: their effort and that of the other groups is what a start needs, breakaway, grade and curves, at
+    the hardest place. ``speed`` is the least they keep up [m/s], ``holds`` that it is the minimum continuous speed
+    or more. ``needed_draft`` is the largest in the train at a start with the effort needed, ``full_draft`` that
+    with all of it, the train gaining speed [N]: there with the head end at ``at`` by distance travelled [m] and
+    behind ``vehicle``, counted from 0 at the head. ``excess`` is how far that is above the limit [N].
+    """
+
+    units: int
+    starts: bool
+    speed: float
+    holds: bool
+    needed_draft: float
+    full_draft: float
+    at: float
+    vehicle: int
+    excess: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class UnitsToUse:
+    """Units of the head group on a climb.
+
+    ``pulling`` from one unit to all that can pull. ``start_need`` is what a start needs at the hardest place [N];
+    ``head_limit`` [N] the most the head group may pull with at a start on the climb, the others pulling with all they
+    have, so that no coupler behind it bears more than the draft ``limit`` [N].
+    """
+
+    climb: Climb
+    pulling: tuple[UnitsPulling, ...]
+    start_need: float
+    head_limit: float
+    limit: float
+
+    @property
+    def fewest(self) -> int | None:
+        """Units that start the train and keep it at minimum continuous speed; None where all are too few."""
+        return next((p.units for p in self.pulling if p.starts and p.holds), None)
+
+    @property
+    def most(self) -> int | None:
+        """Units whose full effort stays within the draft limit; None where one is too many."""
+        return max((p.units for p in self.pulling if p.excess == 0), default=None)
+
+    @property
+    def refused(self) -> bool:
+        """Whether no number of units starts the train within the draft limit, whatever the throttle."""
+        return not any(p.starts and p.holds and p.needed_draft <= self.limit for p in self.pulling)
+
+
+def with_head_units(train: Train, units: int) -> Train:
+    """The train with so many units of its first group pulling, those behind isolated."""
+    group = train.groups[0]
+    blocks = list(train.blocks)
+    left = units
+    for i in range(group.first, group.last + 1):
+        pulling = min(left, blocks[i].working)
+        left -= pulling
+        blocks[i] = replace(blocks[i], isolated=blocks[i].count - pulling)
+    return replace(train, blocks=tuple(blocks))
+
+
+def units_to_use(terrain: Terrain, train: Train, climb: Climb) -> UnitsToUse:
+    """Fewest and most units of the first group on a climb; starts are made with the curve resistance of a start."""
+    heads, group, limit = climb.heads, train.groups[0], train.limits.draft
+    curves = CURVE_START_FACTOR
+    held = holding_back(terrain, train, heads)
+    need = float(holding_back(terrain, train, heads, curves=curves).max() + starting_resistances(train).sum())
+    vehicles, breakaway, slowest = vehicles_of(train), vehicle_starts(train), slowest_speed(train)
+    found = []
+    for units in range(1, group.working + 1):
+        some = with_head_units(train, units)
+        effort = vehicle_efforts(some, 0.0)
+        needed, full = (
+            coupler_forces(terrain, vehicles, breakaway, effort, heads, curves=curves, full=all_of_it).force
+            for all_of_it in (False, True)
+        )
+        row, vehicle = np.unravel_index(int(full.argmax()), full.shape)
+        speed = float(balancing_speeds(some, held).min())
+        found.append(
+            UnitsPulling(
+                units=units,
+                starts=bool(starting_efforts(some).sum() >= need),
+                speed=speed,
+                holds=speed >= slowest,
+                needed_draft=max(float(needed.max()), 0.0),
+                full_draft=max(float(full.max()), 0.0),
+                at=float(heads[row]),
+                vehicle=int(vehicle),
+                excess=max(float(full.max()) - limit, 0.0),
+            )
+        )
+    others = vehicle_efforts(train, 0.0)
+    first = int(train.counts[: group.first].sum())
+    last = int(train.counts[: group.last + 1].sum())
+    available = float(others[first:last].sum())
+    others[first:last] = 0.0
+    without = coupler_forces(terrain, vehicles, breakaway, others, heads, curves=curves, full=True).force
+    return UnitsToUse(
+        climb=climb,
+        pulling=tuple(found),
+        start_need=need,
+        head_limit=min(_bearable(without[:, last - 1 :], vehicles.inertia, last, limit), available),
+        limit=float(limit),
+    )
+
+
+def _bearable(force: FloatArray, inertia: FloatArray, last: int, limit: float) -> float:
+    """Effort [N] ahead of vehicle ``last`` that brings the couplers behind, under ``force`` (h, k) [N], to a limit [N].
+
+    It passes on what the vehicles behind a coupler weigh of the whole train.
+    """
+    passed = np.cumsum(inertia[::-1])[::-1][last:] / inertia.sum()
+    return max(float(((limit - force) / passed).min(initial=np.inf)), 0.0)
