@@ -176,10 +176,9 @@ def _remarks(train: Train, consist: Consist) -> list[str]:
         brake = block.vehicle.brake
         if block.vehicle.kind == "car" and brake.braking_ratio is None and brake.braked_weight is None:
             found.append(f"{block.vehicle.name}: neither braking ratio nor braked weight is known")
-    for outside in outside_ranges(train, LOOKED_AT[train.units][1]):
-        found.append(
-            f"{outside.vehicle}: {outside.quantity} lies outside the range of {_FORMULA_WORDS[outside.formula]}"
-        )
+    for outside in outside_ranges(train, LOOKED_AT[train.units]):
+        formula = f"{_FORMULA_WORDS[outside.formula]}, which ends at {cited_text(outside.limit)}"
+        found.append(f"{outside.vehicle}: {outside.quantity} lies outside the range of {formula}")
     return list(dict.fromkeys(found))
 
 

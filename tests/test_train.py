@@ -110,7 +110,7 @@ def test_groups_of_power():
 
 def test_platforms_count_as_brakes():
     """Published: S28 (rules of a railroad, 1996): each platform of a multi-platform car counts one operative brake."""
-    made = train(block("AC six-axle locomotive"), block("well set, loaded", 3))
+    made = train(block("AC six-axle locomotive"), block("articulated well set, loaded", 3))
     assert made.operative_brakes == 15
     weak = replace(CATALOGUE["ore car, loaded"].brake, operative=stated(85, "pct"))
     cars = Block(vehicle=replace(CATALOGUE["ore car, loaded"], brake=weak), count=100)
@@ -121,7 +121,7 @@ def test_long_and_short_cars():
     """Published: S60: 80 ft and more is long, 45 ft and less short; platforms of a set count by themselves."""
     sizes = {name: CATALOGUE[name].size for name in ("auto rack, empty", "ore car, empty", "box car, empty")}
     assert sizes == {"auto rack, empty": "long", "ore car, empty": "short", "box car, empty": ""}
-    assert CATALOGUE["well set, empty"].size == ""
+    assert CATALOGUE["articulated well set, empty"].size == ""
 
 
 @given(trains(), st.integers(0, 5), st.integers(1, 59))

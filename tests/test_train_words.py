@@ -50,6 +50,10 @@ def test_what_to_look_at():
     bare = replace(car, brake=replace(car.brake, braking_ratio=None))
     unknown = train(block("AC six-axle locomotive"), Block(vehicle=bare, count=2))
     assert "box car, loaded: neither braking ratio nor braked weight is known" in remarks(unknown)
+    light = replace(CATALOGUE["box car, empty"], mass=given(15, "short_tons"), tare=given(15, "short_tons"))
+    assert remarks(train(block("AC six-axle locomotive"), Block(vehicle=light, count=2))) == [
+        "box car, empty: mass per axle lies outside the range of modified Davis 1970, which ends at 5 short tons"
+    ]
 
 
 def test_two_blocks_of_one_name_are_told_apart():
