@@ -37,6 +37,9 @@ EXPORTS = {
     "geoparquet": Export(".parquet", "geoparquet.write_geoparquet", "stations as GeoParquet"),
     "gpx": Export(".gpx", "gpx.write_gpx", "GPX 1.1: track with elevations, waypoints"),
     "kml": Export(".kml", "kml.write_kml", "KML 2.2: line coloured by grade, placemarks"),
+    "landxml": Export(".landxml.xml", "landxml.write_landxml", "LandXML 1.2: plan, vertical line, ground"),
+    "railml2": Export(".railml2.xml", "railml2.write_railml2", "railML 2.4: one track with gradients and limits"),
+    "railml3": Export(".railml3.xml", "railml3.write_railml3", "railML 3.2: one track with gradients and limits"),
 }
 """Name of a format to its facts; a writer says in sentences what its format could not carry."""
 
@@ -70,6 +73,8 @@ def export(profile: Profile, landmarks: Landmarks, name: str, path: Path | str) 
         raise InputError(name, "is no format", f"the formats are {', '.join(EXPORTS)}")
     check_free(name, path)
     found = EXPORTS[name]
+    if not found.files:
+        _check_on_map(profile)
     module, function = found.writer.split(".")
     writer: Writer = getattr(importlib.import_module(f"profiler.write.{module}"), function)
     if found.files:
@@ -97,6 +102,17 @@ def check_free(name: str, path: Path) -> None:
         raise OutputError(path, f"is in the way, a {kind} of that name stands there", remedy)
     if stands.is_file() and not _ours(stands):
         raise OutputError(stands, "stands there and was not written by gradewright", f"move it away or {remedy}")
+
+
+def _check_on_map(profile: Profile) -> None:
+    """Every format but tables needs to know where the line lies."""
+    route = profile.route
+    if not route.on_map:
+        raise InputError(
+            route.name or route.source,
+            "lies on no map, it is known by a table alone",
+            "export it to csv, or give the line when you profile it",
+        )
 
 
 def _ours(path: Path) -> bool:

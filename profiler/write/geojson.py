@@ -33,8 +33,6 @@ def write_geojson(profile: Profile, landmarks: Landmarks, path: Path) -> tuple[s
 
     Raises
     ------
-    InputError
-        If the line lies on no map.
     OSError
         If the file cannot be written.
     """

@@ -15,7 +15,6 @@ from profiler.landmark import Landmarks
 from profiler.profile import Profile
 from profiler.units import FloatArray
 from profiler.write.columns import meaning
-from profiler.write.layers import check_on_map
 from profiler.write.statement import draws_words, facts, left_out
 from profiler.write.tables import tables_of
 
@@ -26,7 +25,7 @@ def write_geoparquet(profile: Profile, landmarks: Landmarks, path: Path) -> tupl
     Raises
     ------
     InputError
-        If pyarrow is not installed, or the line lies on no map.
+        If pyarrow is not installed.
     OSError
         If the file cannot be written.
     """
@@ -37,7 +36,6 @@ def write_geoparquet(profile: Profile, landmarks: Landmarks, path: Path) -> tupl
         raise InputError(
             "geoparquet", "pyarrow is not installed", "install the extra: pip install 'gradewright[parquet]'"
         ) from error
-    check_on_map(profile)
     columns = tables_of(profile, landmarks)["profile"]
     points = np.column_stack([np.array(columns[name], dtype=float) for name in ("longitude", "latitude")])
     fields, arrays = [], []

@@ -35,8 +35,6 @@ def write_gis(profile: Profile, landmarks: Landmarks, path: Path) -> tuple[str, 
 
     Raises
     ------
-    InputError
-        If the line lies on no map.
     OutputError
         If the file cannot be written.
     """

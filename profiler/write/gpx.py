@@ -13,7 +13,6 @@ from profiler.profile import Profile
 from profiler.units import FloatArray
 from profiler.wording import datum_words
 from profiler.write.cells import fixed
-from profiler.write.layers import check_on_map
 from profiler.write.markup import tag
 from profiler.write.placemarks import (
     Placemark,
@@ -35,12 +34,9 @@ def write_gpx(profile: Profile, landmarks: Landmarks, path: Path) -> tuple[str, 
 
     Raises
     ------
-    InputError
-        If the line lies on no map.
     OSError
         If the file cannot be written.
     """
-    check_on_map(profile)
     route = profile.route
     points = np.column_stack([route.longitude, route.latitude, profile.elevation])
     marks = [*place_placemarks(profile), *landmark_placemarks(profile, landmarks)]

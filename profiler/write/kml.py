@@ -15,7 +15,7 @@ from profiler.profile import Profile
 from profiler.read.datum import same_datum
 from profiler.units import FloatArray
 from profiler.write.cells import fixed
-from profiler.write.layers import check_on_map, class_sentence
+from profiler.write.layers import class_sentence
 from profiler.write.markup import tag, xml_text
 from profiler.write.placemarks import (
     Placemark,
@@ -40,12 +40,9 @@ def write_kml(profile: Profile, landmarks: Landmarks, path: Path) -> tuple[str, 
 
     Raises
     ------
-    InputError
-        If the line lies on no map.
     OSError
         If the file cannot be written.
     """
-    check_on_map(profile)
     text = [
         '<?xml version="1.0" encoding="UTF-8"?>',
         '<kml xmlns="http://www.opengis.net/kml/2.2"><Document>',

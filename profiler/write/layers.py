@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from profiler.errors import InputError
 from profiler.grade_classes import DOWN, UP, class_limits, signed_class
 from profiler.landmark import Landmarks
 from profiler.profile import Profile
@@ -43,14 +42,8 @@ def layers_of(profile: Profile, landmarks: Landmarks) -> list[Layer]:
 
     A landmark is a point where it stands; a straddle the stretch of its head positions; grade runs have the class
     of steepness that maps and charts draw, and its colour.
-
-    Raises
-    ------
-    InputError
-        If the line lies on no map.
     """
     route = profile.route
-    check_on_map(profile)
     everything = np.column_stack([route.longitude, route.latitude])
     line: Columns = {
         "name": Texts([route.name]),
@@ -69,22 +62,6 @@ def layers_of(profile: Profile, landmarks: Landmarks) -> list[Layer]:
         else:
             found.append(_placed(profile, name, table, columns))
     return found
-
-
-def check_on_map(profile: Profile) -> None:
-    """Refuse a line that is known by a table alone.
-
-    Raises
-    ------
-    InputError
-        If the line lies on no map.
-    """
-    if not profile.route.on_map:
-        raise InputError(
-            profile.route.name or profile.route.source,
-            "lies on no map, it is known by a table alone",
-            "export it to csv, or give the line when you profile it",
-        )
 
 
 def _placed(profile: Profile, name: str, table: str, columns: Columns) -> Layer:

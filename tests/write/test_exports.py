@@ -19,7 +19,7 @@ from profiler.write.geopackage import write_geopackage
 from tests.exported import plain
 from tests.invented import invented_landmarks
 
-ON_A_MAP = [name for name in EXPORTS if name in ("geojson", "gpkg", "geoparquet", "gpx", "kml")]
+ON_A_MAP = [name for name, found in EXPORTS.items() if not found.files]
 
 
 @contextlib.contextmanager
