@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from profiler.build import build_profile, build_route, landmarks_of
     from profiler.centreline import Centreline, Piece, PointFeature
     from profiler.cited import Cited
+    from profiler.comparison.beside import Beside, compare_beside
     from profiler.comparison.compare import Comparison, compare
     from profiler.errors import (
         CoverageError,
@@ -35,17 +36,19 @@ if TYPE_CHECKING:
     from profiler.read.territory import read_territory, territory_of_line
     from profiler.read.trains import read_train
     from profiler.reference import Reference
-    from profiler.results import write_comparison, write_profile
+    from profiler.results import write_beside, write_comparison, write_profile
     from profiler.route import CurveElement, Posts, Route, SpeedLimit, Station, Structure
     from profiler.sample import sample_territory
     from profiler.territory import Territory
     from profiler.train import Block, Train
     from profiler.vehicle import Vehicle
+    from profiler.write.exports import EXPORTS, export
 
 _PLACES = {
     "build": ("build_profile", "build_route", "landmarks_of"),
     "centreline": ("Centreline", "Piece", "PointFeature"),
     "cited": ("Cited",),
+    "comparison.beside": ("Beside", "compare_beside"),
     "comparison.compare": ("Comparison", "compare"),
     "errors": (
         "CoverageError",
@@ -69,16 +72,19 @@ _PLACES = {
     "read.territory": ("read_territory", "territory_of_line"),
     "read.trains": ("read_train",),
     "reference": ("Reference",),
-    "results": ("write_comparison", "write_profile"),
+    "results": ("write_beside", "write_comparison", "write_profile"),
     "route": ("CurveElement", "Posts", "Route", "SpeedLimit", "Station", "Structure"),
     "sample": ("sample_territory",),
     "territory": ("Territory",),
     "train": ("Block", "Train"),
     "vehicle": ("Vehicle",),
+    "write.exports": ("EXPORTS", "export"),
 }
 _PLACE_OF = {name: module for module, names in _PLACES.items() for name in names}
 
 __all__ = [
+    "EXPORTS",
+    "Beside",
     "Block",
     "Bounds",
     "Centreline",
@@ -117,8 +123,10 @@ __all__ = [
     "build_profile",
     "build_route",
     "compare",
+    "compare_beside",
     "draw_chart",
     "draw_map",
+    "export",
     "find_landmarks",
     "landmarks_of",
     "read_centreline",
@@ -130,6 +138,7 @@ __all__ = [
     "reversed_profile",
     "sample_territory",
     "territory_of_line",
+    "write_beside",
     "write_comparison",
     "write_profile",
 ]

@@ -34,7 +34,7 @@ class Reference:
     ``row`` (n,) is the row of its file. ``position`` [m] is the place by the reference's own count,
     rising where there are any; ``elevation`` [m] of the rail there. ``grade`` [m/m] is the mean over
     ``start``…``end`` [m], + uphill with rising positions, for kinds that state grades; those that do
-    not have elevations only. Standard errors end in ``_se``. ``names`` and ``longitude``,
+    not have elevations only. Standard errors are ``elevation_se`` and ``grade_se``. ``names`` and ``longitude``,
     ``latitude`` [degree] tell places by themselves.
 
     ``kind`` is one of `REFERENCE_KINDS`. ``unit`` is that of the positions ("km", "m", "mi", "ft"),

@@ -80,6 +80,14 @@ def write_profile(
 def write_beside(beside: Beside, folder: Path | str, *, progress: Progress = quiet) -> Path:
     """Write the tables and the picture of lines side by side; until all stands, an earlier output stays whole.
 
+    Parameters
+    ----------
+    beside : Beside
+    folder : path
+        Made if missing. Earlier files of the same names are replaced, others stay.
+    progress : callable
+        Told (what is being done, share of it done).
+
     Raises
     ------
     OutputError
@@ -98,6 +106,14 @@ def write_beside(beside: Beside, folder: Path | str, *, progress: Progress = qui
 
 def write_comparison(comparison: Comparison, folder: Path | str, *, progress: Progress = quiet) -> Path:
     """Write the tables and the picture of a profile held against a reference; all of them, or none.
+
+    Parameters
+    ----------
+    comparison : Comparison
+    folder : path
+        Made if missing. Earlier files of the same names are replaced, others stay.
+    progress : callable
+        Told (what is being done, share of it done).
 
     Raises
     ------

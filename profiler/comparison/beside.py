@@ -92,7 +92,7 @@ class Difference:
 
 @dataclass(frozen=True, eq=False)
 class Beside:
-    """Lines side by side, the first of them the one that others are compared with.
+    """Lines side by side, the first of ``sides`` the one that others are compared with: ``differences``.
 
     ``by_posts`` tells whether ``axis`` counts the posts that all share, or the distance from each
     line's start; ``start`` and ``end`` are its ends [m]. ``train_lengths`` [m] are common to all;

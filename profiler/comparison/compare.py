@@ -125,8 +125,13 @@ class Whole:
 
 @dataclass(frozen=True, eq=False)
 class Comparison:
-    """A profile beside a reference. ``line`` (2, k) is chainage [m] and elevation [m] of the reference's own
-    line at our level; empty where it tells none. ``stretch`` [m] is common to both."""
+    """A ``profile`` beside a ``reference``.
+
+    ``placing`` is how the reference lies on the line. ``elevation`` and ``grade`` are compared row by row,
+    ``turns`` (crests and sags) and ``wholes`` (rise, fall, ruling grades) one by one; rows ``left_out`` lie beyond
+    the line. ``line`` (2, k) is chainage [m] and elevation [m] of the reference's own line at our level; empty where
+    it tells none. ``stretch`` [m] is common to both.
+    """
 
     profile: Profile
     reference: Reference
