@@ -18,7 +18,7 @@ from profiler.write.cells import fixed
 from profiler.write.columns import meaning
 from profiler.write.layers import Layer, class_sentence, layers_of
 from profiler.write.shapes import cut_at_meridian
-from profiler.write.statement import draws_words, facts
+from profiler.write.statement import facts, left_out
 
 _DECIMALS = 7
 
@@ -51,7 +51,7 @@ def write_geojson(profile: Profile, landmarks: Landmarks, path: Path) -> tuple[s
         file.write("\n]}\n")
     return (
         f"GeoJSON positions have no height, elevations are properties: {datum_words(profile.vertical_datum)}",
-        draws_words(),
+        left_out(),
     )
 
 

@@ -15,7 +15,7 @@ from profiler.landmark import Landmarks
 from profiler.profile import Profile
 from profiler.units import FloatArray
 from profiler.write.columns import meaning
-from profiler.write.statement import draws_words, facts, left_out
+from profiler.write.statement import facts, left_out
 from profiler.write.tables import tables_of
 
 
@@ -52,10 +52,7 @@ def write_geoparquet(profile: Profile, landmarks: Landmarks, path: Path) -> tupl
     fields.append(pyarrow.field("geometry", pyarrow.binary(), nullable=False))
     schema = pyarrow.schema(fields, {"geo": json.dumps(_geo(points)), "gradewright": json.dumps(facts(profile))})
     pyarrow.parquet.write_table(pyarrow.table(arrays, schema=schema), path)
-    return (
-        left_out("everything but the stations: landmarks, curves and the rest are in geojson and gpkg"),
-        draws_words(),
-    )
+    return (left_out("everything but the stations (geojson and gpkg have it)"),)
 
 
 def _wkb(points: FloatArray) -> tuple[npt.NDArray[np.int32], npt.NDArray[Any]]:

@@ -22,7 +22,7 @@ from profiler.write.columns import TABLES, meaning
 from profiler.write.geopackage import writing
 from profiler.write.layers import Layer, class_sentence, layers_of
 from profiler.write.shapes import cut_at_meridian
-from profiler.write.statement import capitalised, draws_words, facts
+from profiler.write.statement import capitalised, facts, left_out
 
 Array = npt.NDArray[Any]
 
@@ -47,7 +47,7 @@ def write_gis(profile: Profile, landmarks: Landmarks, path: Path) -> tuple[str, 
         with contextlib.closing(sqlite3.connect(path)) as database:
             _describe(database, layers)
             _check(database, layers)
-    return (draws_words(),)
+    return (left_out(),)
 
 
 def _write(path: Path, layer: Layer, profile: Profile) -> None:

@@ -22,7 +22,7 @@ from profiler.write.placemarks import (
     total_words,
 )
 from profiler.write.shapes import cut_at_meridian
-from profiler.write.statement import description, draws_words, left_out, title
+from profiler.write.statement import description, left_out, title
 
 _DECIMALS = 7
 _EAST = 180 - 10.0**-_DECIMALS
@@ -60,7 +60,6 @@ def write_gpx(profile: Profile, landmarks: Landmarks, path: Path) -> tuple[str, 
     return (
         f"GPX has no place for a vertical datum but the description: {datum_words(profile.vertical_datum)}",
         left_out(*things),
-        draws_words(),
     )
 
 

@@ -26,7 +26,7 @@ from profiler.write.placemarks import (
     total_words,
 )
 from profiler.write.shapes import along, cut_at_meridian, position
-from profiler.write.statement import description, draws_words, facts, left_out, title
+from profiler.write.statement import description, facts, left_out, title
 
 _INK = "#1E2329"
 _ABSOLUTE = "<altitudeMode>absolute</altitudeMode>"
@@ -65,7 +65,6 @@ def write_kml(profile: Profile, landmarks: Landmarks, path: Path) -> tuple[str, 
     return (
         *_datum(profile),
         left_out("standard errors of stations", *hidden_words(landmarks)),
-        draws_words(),
     )
 
 

@@ -52,10 +52,5 @@ def capitalised(words: str) -> str:
 
 
 def left_out(*things: str) -> str:
-    """What a format leaves to the others."""
-    return f"not in it: {', '.join(things)}"
-
-
-def draws_words() -> str:
-    """What no format but our own carries."""
-    return left_out(f"the equally likely profiles, they stay in {layout.FILE_NAME}")
+    """What a format leaves to the others; none but our own carries the draws."""
+    return f"not in it: {', '.join((*things, f'the equally likely profiles ({layout.FILE_NAME} has them)'))}"

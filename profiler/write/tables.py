@@ -19,7 +19,7 @@ from profiler.write.datapackage import write_package
 from profiler.write.plan_tables import plan_tables
 from profiler.write.post_tables import posts_table
 from profiler.write.route_tables import route_tables
-from profiler.write.statement import draws_words
+from profiler.write.statement import left_out
 
 _VALUE_DECIMALS = {"m": 2, "%": 4, "degree": 3}
 _PRACTICE_DECIMALS = {"degree": 3, "m": 1, "mm": 0}
@@ -53,7 +53,7 @@ def write_csv(profile: Profile, landmarks: Landmarks, folder: Path) -> tuple[str
         If a file cannot be written.
     """
     write_package(profile, {**tables_of(profile, landmarks), **route_tables(profile.route)}, folder)
-    return (draws_words(),)
+    return (left_out(),)
 
 
 def tables_of(profile: Profile, landmarks: Landmarks) -> dict[str, Columns]:
