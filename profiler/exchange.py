@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
+from profiler.grid_alignment import GridAlignment
 from profiler.landmark import Landmarks
 from profiler.profile import Profile
 from profiler.route import Posts, Route
@@ -93,6 +95,17 @@ def vertical_points(profile: Profile, landmarks: Landmarks) -> tuple[VerticalPoi
         VerticalPoint(start, first.elevation - first.grade_in * (first.chainage - start)),
         *inner,
         VerticalPoint(end, last.elevation + last.grade_out * (end - last.chainage)),
+    )
+
+
+def on_grid(points: Sequence[VerticalPoint], grid: GridAlignment) -> tuple[VerticalPoint, ...]:
+    """The same line by stations of a grid: places and lengths of curves are those of the grid, heights stay."""
+    half = np.array([p.curve_length / 2 for p in points])
+    at = np.array([p.chainage for p in points])
+    begin, place, end = (grid.station_at(at + side * half).tolist() for side in (-1, 0, 1))
+    return tuple(
+        dataclasses.replace(p, chainage=x, curve_length=b - a)
+        for p, a, x, b in zip(points, begin, place, end, strict=True)
     )
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from profiler.exchange import about, mileages, vertical_points, vertical_words
+from profiler.exchange import about, mileages, on_grid, vertical_points, vertical_words
 from profiler.grid_alignment import GridAlignment, GridElement, grid_alignment
 from profiler.landmark import Landmarks
 from profiler.profile import Profile
@@ -226,12 +226,10 @@ def _profile(alignment: ET.Element, profile: Profile, landmarks: Landmarks, grid
         surface = element(both, "ProfSurf", name="ground", desc="ground as the rasters give it at stations")
         element(surface, "PntList2D", _listed(grid.station_at(route.chainage[ground]), profile.ground[ground]))
     rail = element(both, "ProfAlign", name="rail", desc=vertical_words(profile, landmarks))
-    for point in vertical_points(profile, landmarks):
-        half = point.curve_length / 2
-        begin, at, end = grid.station_at([point.chainage - half, point.chainage, point.chainage + half]).tolist()
-        text = f"{at:.4f} {point.elevation:.4f}"
+    for point in on_grid(vertical_points(profile, landmarks), grid):
+        text = f"{point.chainage:.4f} {point.elevation:.4f}"
         if point.curve_length:
-            element(rail, "ParaCurve", text, length=figure(end - begin))
+            element(rail, "ParaCurve", text, length=figure(point.curve_length))
         else:
             element(rail, "PVI", text)
 
