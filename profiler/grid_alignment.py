@@ -151,7 +151,8 @@ def grid_alignment(route: Route) -> GridAlignment:
     chain = start
     for _ in range(_WAVES):
         chain = fitted(start, target, held)
-        wrong = held & ((chain.offsets(target) > line.tolerance(plan)) | (chain.changes(start) > _TOO_MUCH))
+        near = chain.offsets(target) <= line.tolerance(plan)
+        wrong = held & ~(near & (chain.changes(start) <= _TOO_MUCH))  # so that what is no number is wrong too
         held = held & ~wrong
         if not wrong.any():
             break
