@@ -39,7 +39,8 @@ EXPORTS = {
     "kml": Export(".kml", "kml.write_kml", "KML 2.2: line coloured by grade, placemarks"),
     "landxml": Export(".landxml.xml", "landxml.write_landxml", "LandXML 1.2: plan, vertical line, ground"),
     "railml2": Export(".railml2.xml", "railml2.write_railml2", "railML 2.4: one track with gradients and limits"),
-    "railml3": Export(".railml3.xml", "railml3.write_railml3", "railML 3.2: one track with gradients and limits"),
+    "railml3": Export(".railml3.xml", "railml3.write_railml3", "railML 3.2: one track with gradients and curves"),
+    "ifc": Export(".ifc", "ifc.write_ifc", "IFC 4.3: alignment with its vertical line"),
 }
 """Name of a format to its facts; a writer says in sentences what its format could not carry."""
 

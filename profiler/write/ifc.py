@@ -77,7 +77,8 @@ def write_ifc(profile: Profile, landmarks: Landmarks, path: Path) -> tuple[str, 
     model.file.header.file_name.originating_system = f"Gradewright {version('gradewright')}"
     model.file.header.file_name.time_stamp = "T".join(date_written())
     with staged_folder(path.parent) as stage:
-        model.file.write(str(stage / path.name))
+        # not by the library, which on a full disk says nothing or not what
+        (stage / path.name).write_text(model.file.to_string(), encoding="utf-8", newline="\n")
     return _said(profile, landmarks, grid)
 
 
