@@ -17,9 +17,9 @@ from profiler.mechanics.under_train import spread_of, under_train
 from profiler.train import Train
 from profiler.units import FloatArray
 
-HEAD_STEP = 50.0
-"""Distance between head positions where forces are worked out vehicle by vehicle. [m] Peaks change by less than 1 %
-over it (measured); the grade under a train changes over a good part of the train's length."""
+HEAD_STEP = 20.0
+"""Distance between head positions where forces are worked out vehicle by vehicle. [m] Where grades
+break sharply by up to 5 % every 300 m, peaks differ from those found every 10 m by 20 kN at most (measured)."""
 
 FASTEST = Cited(100, "kmh", "choice")
 """Balancing speeds are sought up to here. [m/s]"""

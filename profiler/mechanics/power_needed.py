@@ -16,10 +16,10 @@ from profiler.mechanics.places import (
     holding_back,
     slowest_speed,
 )
+from profiler.mechanics.pull import block_starts
 from profiler.mechanics.rating import units_needed
 from profiler.mechanics.resistance import (
     CURVE_START_FACTOR,
-    starting_resistances,
     train_coefficients,
     vehicle_coefficients,
 )
@@ -83,8 +83,8 @@ class UnitsNeeded:
         return None if self.haul is None or self.start is None else max(self.haul, self.start)
 
 
-def units_for(terrain: Terrain, train: Train) -> UnitsNeeded:
-    """How many units like its leading one a train needs at its head."""
+def units_for(terrain: Terrain, train: Train, *, acceleration: float = 0.0) -> UnitsNeeded:
+    """How many units like its leading one a train needs at its head; a start must give an acceleration [m/s²]."""
     group, unit = train.groups[0], leading_unit(train)
     haul = start = None
     for units in range(1, MOST_UNITS + 1):
@@ -95,7 +95,7 @@ def units_for(terrain: Terrain, train: Train) -> UnitsNeeded:
         need = under.grade_force + under.curve_force + float(train_coefficients(some)(speed))
         if haul is None and block_efforts(some, speed, continuous=True).sum() >= need.max():
             haul = units
-        need = under.grade_force + CURVE_START_FACTOR * under.curve_force + starting_resistances(some).sum()
+        need = under.grade_force + CURVE_START_FACTOR * under.curve_force + block_starts(some, acceleration).sum()
         if start is None and starting_efforts(some).sum() >= need.max():
             start = units
         if haul is not None and start is not None:

@@ -26,9 +26,14 @@ def vehicle_resistances(train: Train, speed: npt.ArrayLike) -> FloatArray:
     return np.moveaxis(each[train.vehicle_block], 0, -1)
 
 
-def vehicle_starts(train: Train) -> FloatArray:
-    """Breakaway force of every vehicle on level straight track. [N], shape (v,)"""
-    return (starting_resistances(train) / train.counts)[train.vehicle_block]
+def block_starts(train: Train, acceleration: float = 0.0) -> FloatArray:
+    """Force that moves each block off on level straight track: breakaway, and an acceleration. [N], shape (blocks,)"""
+    return starting_resistances(train) + acceleration * train.rotating_masses
+
+
+def vehicle_starts(train: Train, acceleration: float = 0.0) -> FloatArray:
+    """The same of every vehicle. [N], shape (v,)"""
+    return (block_starts(train, acceleration) / train.counts)[train.vehicle_block]
 
 
 def vehicle_efforts(train: Train, speed: npt.ArrayLike) -> FloatArray:

@@ -93,7 +93,13 @@ class _Stock:
 
 
 def remote_places(
-    terrain: Terrain, train: Train, climbs: Sequence[Climb], *, group: int = -1, units: int | None = None
+    terrain: Terrain,
+    train: Train,
+    climbs: Sequence[Climb],
+    *,
+    group: int = -1,
+    units: int | None = None,
+    acceleration: float = 0.0,
 ) -> RemotePlaces | None:
     """Every place for a remote group, and where it stands.
 
@@ -108,6 +114,9 @@ def remote_places(
     units : int, optional
         So many vehicles of its rear are moved, and the rest stays; all of it if not given.
 
+    acceleration : float
+        That a start must give. [m/s²]
+
     Returns
     -------
     RemotePlaces or None
@@ -116,7 +125,7 @@ def remote_places(
     moved = train.groups[group]
     last = int(train.counts[: moved.last + 1].sum())
     count = int(train.counts[moved.first : moved.last + 1].sum()) if units is None else units
-    stock = _stock(train)
+    stock = _stock(train, acceleration)
     if count < 1 or not stock.car.any() or (len(train.groups) == 1 and count >= _vehicles_in(train, moved)):
         return None
     heads = np.array([hardest_head(terrain, train, climb, curves=CURVE_START_FACTOR) for climb in climbs])
@@ -141,11 +150,13 @@ def _vehicles_in(train: Train, group: Group) -> int:
     return int(train.counts[group.first : group.last + 1].sum())
 
 
-def _stock(train: Train) -> _Stock:
+def _stock(train: Train, acceleration: float) -> _Stock:
     vehicles = vehicles_of(train)
     car = np.array([b.vehicle.kind == "car" for b in train.blocks])[train.vehicle_block]
     effort = vehicle_efforts(train, 0.0)
-    return _Stock(np.diff(vehicles.edge), vehicles.mass, vehicles.inertia, vehicle_starts(train), effort, car)
+    return _Stock(
+        np.diff(vehicles.edge), vehicles.mass, vehicles.inertia, vehicle_starts(train, acceleration), effort, car
+    )
 
 
 def _forces(terrain: Terrain, stock: _Stock, heads: FloatArray) -> FloatArray:

@@ -16,7 +16,8 @@ import numpy as np
 from profiler.errors import InputError
 from profiler.landmark import INTERVAL
 from profiler.mechanics.places import first_most, slowest_speed
-from profiler.mechanics.resistance import CURVE_START_FACTOR, block_coefficients, starting_resistances
+from profiler.mechanics.pull import block_starts
+from profiler.mechanics.resistance import CURVE_START_FACTOR, block_coefficients
 from profiler.mechanics.terrain import Terrain, terrain_of
 from profiler.mechanics.traction import block_efforts, starting_efforts
 from profiler.mechanics.under_train import Spread, under_train
@@ -107,14 +108,14 @@ class _Power:
         return Spread(np.r_[0.0, np.cumsum(lengths)], self.train.masses_per_metre)
 
 
-def _power(train: Train) -> _Power:
+def _power(train: Train, acceleration: float) -> _Power:
     speed = slowest_speed(train)
     return _Power(
         train,
         speed,
         np.array([b.vehicle.kind == "car" for b in train.blocks]),
         np.array([float(c(speed)) for c in block_coefficients(train)]),
-        starting_resistances(train),
+        block_starts(train, acceleration),
         block_efforts(train, speed, continuous=True),
         starting_efforts(train),
     )
@@ -162,7 +163,7 @@ def _grown(margin: Callable[[float], FloatArray], longest: float, shortest: floa
     return np.minimum(found, longest)
 
 
-def rate(terrain: Terrain, train: Train, drawn: Terrain | None = None) -> Rating:
+def rate(terrain: Terrain, train: Train, drawn: Terrain | None = None, *, acceleration: float = 0.0) -> Rating:
     """Tonnage rating of a train's power over a line.
 
     Parameters
@@ -173,6 +174,8 @@ def rate(terrain: Terrain, train: Train, drawn: Terrain | None = None) -> Rating
         Its cars are the mix that the rating is for.
     drawn : Terrain, optional
         The same line with elevations (d, n) of equally likely ones: for the interval.
+    acceleration : float
+        That a start must give. [m/s²]
 
     Raises
     ------
@@ -186,7 +189,7 @@ def rate(terrain: Terrain, train: Train, drawn: Terrain | None = None) -> Rating
     longest = (terrain.length - (train.length - length)) / length
     if longest <= 0:
         raise InputError(train.name, "its locomotives are longer than the line", "give a longer line")
-    power = _power(train)
+    power = _power(train, acceleration)
     grown = _grown(lambda multiple: _margins(terrain, power, multiple).min(axis=-1), longest, SHORTEST)
     ruled = tuple(_ruled(terrain, power, i, float(c), mass, failed=c < longest) for i, c in enumerate(grown))
     within = None
@@ -225,6 +228,8 @@ def drawn_terrain(profile: Profile, direction: str = "with") -> Terrain:
     return Terrain(way, np.ascontiguousarray(elevation), np.interp(way, whole.way, whole.curve_rise), direction)
 
 
-def ratings(profile: Profile, train: Train) -> tuple[Rating, ...]:
+def ratings(profile: Profile, train: Train, *, acceleration: float = 0.0) -> tuple[Rating, ...]:
     """Tonnage rating of a train's power in each direction, with and then against chainage, and how sure."""
-    return tuple(rate(terrain_of(profile, d), train, drawn_terrain(profile, d)) for d in DIRECTIONS)
+    return tuple(
+        rate(terrain_of(profile, d), train, drawn_terrain(profile, d), acceleration=acceleration) for d in DIRECTIONS
+    )

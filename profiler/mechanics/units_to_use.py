@@ -8,8 +8,8 @@ import numpy as np
 
 from profiler.mechanics.couplers import coupler_forces, vehicles_of
 from profiler.mechanics.places import Climb, balancing_speeds, holding_back, slowest_speed
-from profiler.mechanics.pull import vehicle_efforts, vehicle_starts
-from profiler.mechanics.resistance import CURVE_START_FACTOR, starting_resistances
+from profiler.mechanics.pull import block_starts, vehicle_efforts, vehicle_starts
+from profiler.mechanics.resistance import CURVE_START_FACTOR
 from profiler.mechanics.terrain import Terrain
 from profiler.mechanics.traction import starting_efforts
 from profiler.train import Train
@@ -81,21 +81,24 @@ def with_head_units(train: Train, units: int) -> Train:
     return replace(train, blocks=tuple(blocks))
 
 
-def units_to_use(terrain: Terrain, train: Train, climb: Climb) -> UnitsToUse:
-    """Fewest and most units of the first group on a climb; starts are made with the curve resistance of a start."""
+def units_to_use(terrain: Terrain, train: Train, climb: Climb, *, acceleration: float = 0.0) -> UnitsToUse:
+    """Fewest and most units of the first group on a climb.
+
+    Starts are made with the curve resistance of a start, and with an ``acceleration`` [m/s²] that the effort needed
+    must give.
+    """
     heads, group, limit = climb.heads, train.groups[0], train.limits.draft
     curves = CURVE_START_FACTOR
     held = holding_back(terrain, train, heads)
-    need = float(holding_back(terrain, train, heads, curves=curves).max() + starting_resistances(train).sum())
-    vehicles, breakaway, slowest = vehicles_of(train), vehicle_starts(train), slowest_speed(train)
+    need = float(holding_back(terrain, train, heads, curves=curves).max() + block_starts(train, acceleration).sum())
+    vehicles, slowest = vehicles_of(train), slowest_speed(train)
+    breakaway, moving = vehicle_starts(train), vehicle_starts(train, acceleration)
     found = []
     for units in range(1, group.working + 1):
         some = with_head_units(train, units)
         effort = vehicle_efforts(some, 0.0)
-        needed, full = (
-            coupler_forces(terrain, vehicles, breakaway, effort, heads, curves=curves, full=all_of_it).force
-            for all_of_it in (False, True)
-        )
+        needed = coupler_forces(terrain, vehicles, moving, effort, heads, curves=curves).force
+        full = coupler_forces(terrain, vehicles, breakaway, effort, heads, curves=curves, full=True).force
         row, vehicle = np.unravel_index(int(full.argmax()), full.shape)
         speed = float(balancing_speeds(some, held).min())
         found.append(
