@@ -75,7 +75,7 @@ def test_two_processes_write_what_one_writes(territories: Path, tmp_path: Path):
     one, two = tmp_path / "one", tmp_path / "two"
     assert network(territories, one, "--workers", "1").exit_code == 1
     assert network(territories, two, "--workers", "2").exit_code == 1
-    assert len(contents(one)) == 1 + 2 * 11
+    assert len(contents(one)) == 1 + 2 * 12
     assert contents(one) == contents(two)
 
 
