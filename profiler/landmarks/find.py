@@ -8,7 +8,7 @@ from profiler.landmark import Landmark, Landmarks
 from profiler.landmarks.grades import LEAST_UNDULATION, heavy_grades, ruling_grades, sustained_grades, totals
 from profiler.landmarks.practice import practice_notes
 from profiler.landmarks.runs import grade_breaks, grade_runs
-from profiler.landmarks.straddles import straddles
+from profiler.landmarks.straddles import length_quarters, straddles
 from profiler.landmarks.structures import suspected_structures
 from profiler.landmarks.turning import crests_and_sags, turning_points
 from profiler.profile import Profile
@@ -54,7 +54,8 @@ def find_landmarks(profile: Profile, settings: LandmarkSettings | None = None) -
         *totals(profile, turning_points(profile.elevation, LEAST_UNDULATION)),
     ]
     items.sort(key=lambda item: (item.start, item.at, item.kind, item.direction, item.train_length or 0.0))
-    return Landmarks(tuple(items), runs, straddles(items, settings.train_lengths), practice_notes(profile))
+    quarters = [length_quarters(length) for length in settings.train_lengths]
+    return Landmarks(tuple(items), runs, straddles(items, quarters), practice_notes(profile))
 
 
 def sharpest_curves(profile: Profile) -> list[Landmark]:
