@@ -21,7 +21,9 @@ SOURCES = {
     "M1": "AREMA Manual for Railway Engineering, ch. 16; W. W. Hay, Railroad Engineering, 2nd ed. 1982; "
     "W. J. Davis, General Electric Review, October 1926",
     "M2": "W. W. Hay, Railroad Engineering, 2nd ed. 1982, starting resistance",
+    "M4": "air brake makers' and Air Brake Association instruction pamphlets; AAR S-461, S-469",
     "M5": "AAR Manual of Standards, S-401 Brake Design Requirements",
+    "M8": "UIC 544-1, 4th ed. 2004",
     "S1": "A. Trani, Virginia Tech CEE 3604, Rail resistance addendum",
     "S2": "1970 Car and Locomotive Cyclopedia, p. 842, as quoted in a forum",
     "S3": "US Army Transportation School, TR0603 Rail Operations Planning, ed. 3, par. 2.5 to 2.11",
@@ -31,10 +33,13 @@ SOURCES = {
     "S13": "hobby data sheet on a 4,400 hp AC unit",
     "S14": "note of 2017 on the AC rebuild of a 4,400 hp DC unit",
     "S15": "forum note on a typical six-axle 3,000 hp DC unit",
+    "S27": "operating-rule study card, minimum reduction of the brake pipe",
+    "S28": "Alaska Railroad, Air Brakes and Train Handling Rules, 1 June 1996",
     "S30": "NTSB, San Bernardino derailment of 1989, RAR-90/02",
     "S45": "short guide to UIC 544-1",
     "S46": "operating-rule study cards, high-capacity extended-range dynamic brake",
     "S47": "operating-rule study cards, limit of 24 dynamic axles",
+    "S57": "car-repair forum note of 2018 on free slack",
     "S60": "forum note of 2005 on long and short cars",
     "S80": "study cards of a train handling rule book",
 }

@@ -50,4 +50,5 @@ D = train_of("d", (UNIT, 2), (EMPTY, 110))
 E = train_of("e", (UNIT, 3), (LOADED, 36), (EMPTY, 44))
 F = _metric()
 TRIAL = {train.name: train for train in (A, B, C, D, E, F)}
-"""a: 3 + 84 ore + 2; b: 5 + 84 ore; c: 3 + 60 grain + 1; d: 2 + 110 empties; e: 3 + 36 loads + 44 empties; f: metric."""
+"""a: 3 + 84 ore + 2; b: 5 + 84 ore; c: 3 + 60 grain + 1; d: 2 + 110 empties; e: 3 + 36 loads + 44 empties;
+f: two electrics and 20 wagons of 40 t."""

@@ -1,0 +1,163 @@
+"""Train air at rest: what the cars' brakes hold, how they let go, and how long the pipe takes to be charged again.
+
+Only what a train that stands or creeps needs. Forces are those of cars; locomotives have their independent brake.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from profiler.cited import Cited
+from profiler.mechanics.resistance import vehicle_coefficients
+from profiler.train import Train
+from profiler.units import GRAVITY, KILOMETRE, FloatArray
+from profiler.vehicle import Vehicle
+
+CYLINDER_RATIO = Cited(2.5, "", "M4")
+"""Cylinder pressure over reduction, direct release. [-]"""
+QUICK_SERVICE = Cited(10, "psi", "M4")
+"""Least cylinder pressure of any reduction. [Pa]"""
+EQUALISATION = Cited(1.4, "", "calc")
+"""Charged pipe over cylinder pressure at full service: 1 + 1/2.5. [-]"""
+RATED_PRESSURE = Cited(90 / 1.4, "psi", "calc")
+"""Cylinder pressure at which braking ratios are measured: full service from 90 psi. [Pa]"""
+LEAST_REDUCTION = Cited(7, "psi", "S27")
+"""Smallest reduction, 6 to 8 psi. [Pa]"""
+SHOE_FRICTION = Cited(0.30, "", "mem")
+"""Of composition shoes at 20 to 40 mph; at rest it is higher. [-]"""
+
+FULL_STEP, FIRST_STEP, LATER_STEP = Cited(1.5, "bar", "mem"), Cited(0.5, "bar", "mem"), Cited(0.1, "bar", "mem")
+"""Graduated release: full service, the first step, and those that follow. [Pa]"""
+STOP_CONSTANT, STOP_OFFSET, STOP_FROM = Cited(52_840, "m", "M8"), Cited(10, "pct", "M8"), Cited(100, "kmh", "M8")
+"""Stopping distance on the level s = C/(λ + D), λ in per cent (UIC 544-1)."""
+STOP_DELAY = Cited(2, "seconds", "mem")
+"""Half the time the cylinders take to fill in position P. [s]"""
+
+PROPAGATION = {"direct release": Cited(0.6 * 165, "m_s", "choice"), "graduated release": Cited(150, "m_s", "choice")}
+"""Speed at which a release goes along the pipe. [m/s]"""
+RELEASE_NEAR, RELEASE_FAR = Cited(8, "seconds", "choice"), Cited(12, "seconds", "choice")
+"""Time constant of a direct release: near a feeding point, and more for every kilometre from it. [s]"""
+RELEASE_TIME = {"P": Cited(18, "seconds", "mem"), "G": Cited(52, "seconds", "mem")}
+"""Graduated release, from full to none. [s]"""
+CHARGE_LEAST, CHARGE_FAR, CHARGE_POWER = (
+    Cited(15, "seconds", "choice"),
+    Cited(60, "seconds", "choice"),
+    Cited(1.6, "", "choice"),
+)
+"""Time constant of charging: at least, at a kilometre from the feeding point, and how it grows with distance."""
+COLD_AND_LEAKY = Cited(2, "", "choice")
+"""What a cold or leaky train takes over the normal time; both are always told. [-]"""
+
+
+def braked_retardation(braked_weight: float) -> float:
+    """Retardation [m/s²] that a braked weight over weight [-] stands for, brakes fully applied.
+
+    From the stopping distance of UIC 544-1 from 100 km/h, its free run taken out: v²/(2(s − v·t)).
+    """
+    distance = STOP_CONSTANT / (100 * (braked_weight + STOP_OFFSET))
+    return float(STOP_FROM**2 / (2 * (distance - STOP_FROM * STOP_DELAY)))
+
+
+def _full_force(vehicle: Vehicle) -> float:
+    """Retarding force of one vehicle at full service, all its brakes working. [N]"""
+    brake = vehicle.brake
+    if brake.braking_ratio is not None:
+        return float(brake.braking_ratio * vehicle.mass * GRAVITY * SHOE_FRICTION)
+    if brake.braked_weight is not None:
+        rolling = float(vehicle_coefficients(vehicle)(STOP_FROM / 2))  # what slows the train without its brake
+        return vehicle.mass * vehicle.rotating * braked_retardation(brake.braked_weight) - rolling
+    return 0.0
+
+
+def full_service_forces(train: Train) -> FloatArray:
+    """Retarding force of the cars of each block at full service; 0 of locomotives. [N], shape (blocks,)"""
+    return np.array(
+        [b.count * b.vehicle.brake.operative * _full_force(b.vehicle) * (b.vehicle.kind == "car") for b in train.blocks]
+    )
+
+
+def service_share(train: Train, reduction: float) -> float:
+    """What a reduction of the pipe [Pa] gives over full service of the rated pipe, all cylinders filled. [-]"""
+    if reduction <= 0:
+        return 0.0
+    if train.air_brake == "graduated release":
+        return min(reduction, float(FULL_STEP)) / FULL_STEP
+    pressure = min(max(CYLINDER_RATIO * reduction, QUICK_SERVICE), train.pipe_pressure / EQUALISATION)
+    return pressure / RATED_PRESSURE
+
+
+def holding_reduction(train: Train, force: float) -> float:
+    """Smallest customary reduction [Pa] whose cars hold a force [N] at rest: whole psi, or tenths of a bar.
+
+    Infinite where full service does not hold it.
+    """
+    graduated = train.air_brake == "graduated release"
+    first, step = (FIRST_STEP, LATER_STEP) if graduated else (LEAST_REDUCTION, Cited(1, "psi", "prac"))
+    full = float(FULL_STEP if graduated else train.pipe_pressure * (1 - 1 / EQUALISATION))
+    brakes = float(full_service_forces(train).sum())
+    steps = [*np.arange(first, full, step), full]
+    return next((float(r) for r in steps if brakes * service_share(train, r) >= force), math.inf)
+
+
+def independent_force(train: Train, *, everywhere: bool = False) -> float:
+    """What the independent brake of the head group holds, or that of all locomotives. [N]"""
+    groups = train.groups if everywhere else train.groups[:1]
+    blocks = [b for g in groups for b in train.blocks[g.first : g.last + 1]]
+    return float(sum(b.count * (b.vehicle.independent or 0.0) * b.vehicle.mass * GRAVITY for b in blocks))
+
+
+def feeding_points(train: Train) -> FloatArray:
+    """Places behind the head end [m] where the pipe is fed: the front of the head group, remote groups farthest out."""
+    place = {"head": lambda g: g.start, "mid": lambda g: (g.start + g.end) / 2, "rear": lambda g: g.end}
+    return np.array([place[g.place](g) for g in train.groups if g.working] or [0.0])
+
+
+def feed_distances(train: Train) -> FloatArray:
+    """Distance of the middle of every vehicle from the nearest feeding point. [m], shape (vehicles,)"""
+    ends = np.r_[train.vehicle_heads, train.length]
+    middle = (ends[1:] + ends[:-1]) / 2
+    return np.abs(middle[:, None] - feeding_points(train)).min(axis=1)
+
+
+def farthest_feed(train: Train) -> float:
+    """Greatest distance along the train from a feeding point. [m]"""
+    points = np.sort(feeding_points(train))
+    return float(max(points[0], train.length - points[-1], *(np.diff(points) / 2)))
+
+
+def still_applied(train: Train, distance: FloatArray, time: FloatArray) -> FloatArray:
+    """Share of the cylinder pressure left a time (t,) [s] after the release, at distances (k,) [m] from the feed.
+
+    Shape (t, k). Direct release: after the delay exponential, 8 s and 12 s more for every kilometre (our choice);
+    graduated release: in a straight line, from the step it had to none, as if it was full.
+    """
+    waited = np.maximum(time[:, None] - distance / PROPAGATION[train.air_brake], 0.0)
+    if train.air_brake == "graduated release":
+        return np.maximum(1 - waited / RELEASE_TIME[train.brake_position], 0.0)
+    return np.exp(-waited / (RELEASE_NEAR + RELEASE_FAR * distance / KILOMETRE))
+
+
+def released_after(train: Train, distance: float, share: float) -> float:
+    """Time [s] after which a share of the cylinder pressure is let go at a distance [m] from the feed."""
+    delay = distance / PROPAGATION[train.air_brake]
+    if train.air_brake == "graduated release":
+        return delay + RELEASE_TIME[train.brake_position] * share
+    return delay - (RELEASE_NEAR + RELEASE_FAR * distance / KILOMETRE) * math.log1p(-share)
+
+
+def air_left(train: Train, reduction: float, time: FloatArray) -> FloatArray:
+    """Brake force of the cars [N] a time (t,) [s] after a reduction [Pa] is released. Shape (t,)"""
+    each = (full_service_forces(train) / train.counts)[train.vehicle_block]
+    return service_share(train, reduction) * still_applied(train, feed_distances(train), time) @ each
+
+
+def charged_after(distance: float, share: float) -> float:
+    """Time [s] in which a share of what the pipe lacks is made up, at a distance [m] from the feed, normally.
+
+    The lack decays with max(15 s, 60 s·d^1.6), d in kilometres: minutes, growing faster than the length (our choice,
+    after common practice); cold or leaky trains take twice as long.
+    """
+    constant = max(float(CHARGE_LEAST), CHARGE_FAR * (distance / KILOMETRE) ** CHARGE_POWER)
+    return float(-constant * math.log1p(-share))

@@ -1,0 +1,106 @@
+"""Train air at rest: what holds, how it lets go, how the pipe is charged again."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from profiler.mechanics.air import (
+    air_left,
+    braked_retardation,
+    charged_after,
+    farthest_feed,
+    full_service_forces,
+    holding_reduction,
+    independent_force,
+    released_after,
+    service_share,
+)
+from profiler.units import BAR, GRAVITY, KIP, KMH, PSI, SHORT_TON
+from tests.trains import TRIAL, A, B, D, F
+
+
+@pytest.mark.parametrize(
+    ("distance", "begins", "half", "most", "charged", "nearly"),
+    [
+        (568, 6, 16, 50, 0.9, 1.2),
+        (1100, 11, 26, 75, 2.7, 3.5),
+        (1458, 15, 32, 91, 4.2, 5.5),
+        (1956, 20, 42, 114, 6.8, 9),
+        (3000, 30, 61, 162, 13, 17),
+    ],
+)
+def test_release_and_charging(distance: float, begins: float, half: float, most: float, charged: float, nearly: float):
+    """Worked: handling trial: seconds until the rear begins to let go, and has let go to 50 and 95 %; minutes until
+    90 and 95 % of the air is made up, by distance to the nearest feeding point."""
+    assert [released_after(A, distance, x) for x in (0, 0.5, 0.95)] == pytest.approx([begins, half, most], abs=1.0)
+    found = [charged_after(distance, x) / 60 for x in (0.9, 0.95)]
+    assert found == pytest.approx([charged, nearly], rel=0.05, abs=0.06)
+
+
+def test_where_the_pipe_is_fed():
+    """Worked: fed at both ends the farthest car is half the train away, fed at the head all of it."""
+    assert farthest_feed(A) == pytest.approx(A.length / 2)
+    assert farthest_feed(B) == pytest.approx(B.length)
+
+
+@pytest.mark.parametrize(("name", "psi"), [("a", 12), ("b", 12), ("c", 11), ("d", 7), ("e", 8)])
+def test_reduction_that_holds(name: str, psi: float):
+    """Worked: handling trial: whole psi that keep the train at rest on 1.3 %; 7 is the least there is."""
+    train = TRIAL[name]
+    force = train.mass * GRAVITY * 0.013
+    found = holding_reduction(train, force)
+    assert found / PSI == pytest.approx(psi)
+    brakes = full_service_forces(train).sum()
+    assert brakes * service_share(train, found) >= force
+    if psi > 7:
+        assert brakes * service_share(train, found - PSI) < force
+
+
+def test_reduction_that_holds_graduated():
+    """Worked: handling trial: 0.9 bar (0.901 before rounding) keeps the metric train at rest on 30 ‰; 476 kN full."""
+    assert holding_reduction(F, F.mass * GRAVITY * 0.030) / BAR == pytest.approx(0.9, abs=0.11)
+    assert full_service_forces(F).sum() == pytest.approx(476e3, rel=0.01)
+
+
+def test_reduction_that_nothing_holds():
+    """Law: what full service does not hold, no reduction holds; more force never needs less."""
+    brakes = float(full_service_forces(A).sum())
+    assert math.isinf(holding_reduction(A, 1.01 * brakes))
+    found = [holding_reduction(A, share * brakes) for share in np.linspace(0.05, 0.99, 40)]
+    assert (np.diff(found) >= 0).all()
+
+
+def test_full_service_of_a_car():
+    """Worked: reference example 5-A (calc): 143 short tons, 12 %, friction 0.30: 10,296 lbf at full service; here
+    11 % and 84 cars, so 84 x 143 x 2 x 0.11 x 0.30 kips. With 6 psi the quick-service floor does not matter: 15 psi in
+    the cylinder of 64.3."""
+    assert full_service_forces(A).sum() / KIP == pytest.approx(84 * 143 * 2 * 0.11 * 0.30)
+    assert service_share(A, 6 * PSI) == pytest.approx(15 / (90 / 1.4))
+    assert service_share(A, 3 * PSI) == pytest.approx(10 / (90 / 1.4))  # the floor
+
+
+def test_braked_weight():
+    """Worked: UIC 544-1 (M8): λ 65 stops from 100 km/h in 704.5 m; without 2 s of free run 0.594 m/s²."""
+    retardation = braked_retardation(0.65)
+    assert retardation == pytest.approx(0.594, abs=0.001)
+    v = 100 * KMH
+    assert 2 * v + v * v / (2 * retardation) == pytest.approx(704.5, abs=0.1)
+
+
+def test_independent_brake():
+    """Worked: handling trial: 0.09 W, 37 kip each of 208 short tons: 112 kip of three units, 187 of five."""
+    assert independent_force(A) / KIP == pytest.approx(112, abs=0.5)
+    assert independent_force(A, everywhere=True) / KIP == pytest.approx(187, abs=0.5)
+    assert independent_force(A) / GRAVITY / 0.013 / SHORT_TON == pytest.approx(4300, rel=0.01)
+
+
+@pytest.mark.parametrize("train", [A, D, F], ids=lambda t: t.name)
+def test_air_that_is_let_go(train):
+    """Law: it starts from the reduction's force, never grows, and ends at nothing."""
+    left = air_left(train, 0.6 * BAR, np.arange(0, 600, 0.5))
+    assert left[0] == pytest.approx(full_service_forces(train).sum() * service_share(train, 0.6 * BAR))
+    assert (np.diff(left) <= 1e-9).all()
+    assert left[-1] < 1e-3 * left[0]
