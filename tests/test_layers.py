@@ -28,6 +28,7 @@ LEVELS = {
     "reference": 2,
     "profile": 2,
     "landmark": 2,
+    "mark": 2,
     "territory": 2,
     "wording": 2,
     "train": 2,
@@ -39,14 +40,15 @@ LEVELS = {
     "grid_chain": 1,
     "grid_alignment": 3,
     "practice_words": 3,
-    "heights": 4,
     "exchange": 4,
+    "heights": 4,
     "rail": 4,
     "drawn_line": 4,
     "landmarks": 4,
     "mechanics": 4,
     "charted_profile": 5,
     "comparison": 5,
+    "handling": 5,
     "train_words": 5,
     "build": 6,
     "present": 7,
@@ -58,7 +60,7 @@ LEVELS = {
 }
 OWN_FOLDER = {
     *("read", "alignment", "elevation", "landmarks", "comparison", "present", "write", "cli"),
-    *("catalogue", "mechanics"),
+    *("catalogue", "mechanics", "handling"),
 }
 FOR_ALL = {"errors", "units"}
 """They import nothing of ours, and everything may import them."""
