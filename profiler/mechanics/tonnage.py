@@ -12,6 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.optimize import brentq
 
 from profiler.errors import InputError
 from profiler.landmark import INTERVAL
@@ -143,15 +144,18 @@ def _margins(terrain: Terrain, power: _Power, cars: float) -> FloatArray:
     return np.array([haul, limit + draft, start, limit + draft_start])
 
 
-def _grown(margin: Callable[[float], FloatArray], longest: float, shortest: float) -> FloatArray:
+def _grown(
+    margin: Callable[[float], FloatArray], longest: float, shortest: float = SHORTEST, *, exact: bool = False
+) -> FloatArray:
     """Cars, as a multiple, at which each margin of a growing train first falls below 0, at most the longest.
 
-    Any shape of margins. Between two lengths a margin is taken to change evenly, as it does on one grade.
+    Any shape of margins; (r,) where it is to be `exact`. Else a margin is taken to change evenly between two lengths,
+    as it does on one grade.
     """
     before = min(shortest, longest)
     left = margin(before)
     if before > SHORTEST and (left < 0).any():
-        return _grown(margin, longest, SHORTEST)
+        return _grown(margin, longest)
     found = np.where(left < 0, 0.0, np.inf)
     while before < longest and np.isinf(found).any():
         cars = min(before * STEP, longest)
@@ -159,6 +163,9 @@ def _grown(margin: Callable[[float], FloatArray], longest: float, shortest: floa
         fails = np.isinf(found) & (now < 0)
         share = np.divide(left, left - now, out=np.zeros(left.shape), where=fails)
         found = np.where(fails, before + share * (cars - before), found)
+        if exact:
+            for i in np.flatnonzero(fails):
+                found[i] = brentq(lambda c, i=i: margin(c)[i], before, cars, xtol=1e-9)
         before, left = cars, now
     return np.minimum(found, longest)
 
@@ -190,7 +197,7 @@ def rate(terrain: Terrain, train: Train, drawn: Terrain | None = None, *, accele
     if longest <= 0:
         raise InputError(train.name, "its locomotives are longer than the line", "give a longer line")
     power = _power(train, acceleration)
-    grown = _grown(lambda multiple: _margins(terrain, power, multiple).min(axis=-1), longest, SHORTEST)
+    grown = _grown(lambda multiple: _margins(terrain, power, multiple).min(axis=-1), longest, exact=True)
     ruled = tuple(_ruled(terrain, power, i, float(c), mass, failed=c < longest) for i, c in enumerate(grown))
     within = None
     if drawn is not None:
