@@ -72,7 +72,7 @@ def _full_draft(train: Train, terrain: Terrain, head: float) -> float:
         curves=CURVE_START_FACTOR,
         full=True,
     ).force
-    return max(float(force.max()), 0.0)
+    return float(force.max(initial=0.0))
 
 
 def _fewer_units(train: Train, terrain: Terrain, head: float) -> Relief | None:

@@ -51,12 +51,12 @@ class StartRun:
     @property
     def rolled_back(self) -> float:
         """Farthest back of where it stood. [m]"""
-        return float(max(-self.moved.min(), 0.0))
+        return max(0.0, -float(self.moved.min()))
 
     @property
     def back_speed(self) -> float:
         """Greatest speed back. [m/s]"""
-        return float(max(-self.speed.min(), 0.0))
+        return max(0.0, -float(self.speed.min()))
 
 
 @dataclass(frozen=True)

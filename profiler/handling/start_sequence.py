@@ -38,7 +38,7 @@ LATE = tuple(Cited(t, "seconds", "choice") for t in (20, 30, 60))
 """A late hand: the first notch comes so long after the release. [s]"""
 FREE_SLACK = Cited(6, "in", "S57")
 """Of one coupling. [m]"""
-TIME_STEP = 0.5
+TIME_STEP = 0.25
 """[s]"""
 LASTS = 300.0
 """A start is followed so long after the first notch. [s]"""

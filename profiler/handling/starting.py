@@ -185,6 +185,9 @@ def _draft_growth(train: Train) -> float:
 def _peaks(train: Train, terrain: Terrain, head: FloatArray, need: FloatArray, acceleration: float) -> Peaks:
     """Coupler forces with the effort needed, whatever there is; worked out no farther apart than `HEAD_STEP`."""
     vehicles = vehicles_of(train)
+    if train.vehicles == 1:  # a light engine has no coupler to pull
+        none, first = np.zeros(head.size), np.zeros(head.size, dtype=int)
+        return Peaks(head, none, first, none, first)
     resistance = vehicle_starts(train, acceleration)
     effort = vehicle_efforts(train, 0.0)
     full = max(float(need.max()), 1.0)

@@ -157,6 +157,15 @@ def test_before_the_line_begins():
     assert found.need == pytest.approx(found.need[-1], rel=1e-9)
 
 
+def test_a_light_engine():
+    """Law: one locomotive has no coupler to pull, and with its independent brake stands where it is put."""
+    light = train_of("light", (UNIT, 1))
+    found = starting(light, slope(0.013), head=HERE)
+    assert (found.draft[0], found.buff[0]) == (0, 0)
+    assert found.starts[0]
+    assert found.independent_holds[0]
+
+
 def test_steeper_needs_more():
     """Law: on a steeper grade need, draft and notch are no less, margin and the independent's holding no more."""
     found = [starting(C, slope(g), head=HERE) for g in np.linspace(-0.005, 0.04, 20)]
@@ -178,7 +187,7 @@ def test_what_gives_out_first():
 
 
 def test_a_long_line_is_quick():
-    """Law: 200 km at 10 m and 100 draws take no more than twenty times what 100 plain sums over such a line take."""
+    """Law: 200 km at 10 m and 100 draws take no more than three times what 500 look-ups of such a line take."""
     way = np.arange(0.0, 200_005.0, 10.0)
     terrain = Terrain(way, 100 * np.sin(way / 3000), 0 * way)
     draws: FloatArray = terrain.elevation + np.random.default_rng(1).normal(size=(100, 1)) * np.sin(way / 900)
@@ -196,7 +205,7 @@ def test_a_long_line_is_quick():
             work()
             best.append(time.perf_counter() - begun)
         took.append(min(best))
-    assert took[1] < 20 * took[0]
+    assert took[1] < 3 * took[0]
 
 
 def test_the_mass_is_that_of_the_train():
