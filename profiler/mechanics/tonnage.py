@@ -53,7 +53,7 @@ class Ruled:
 
     @property
     def rear(self) -> float | None:
-        """Where the rear stands then, by distance travelled. [m]"""
+        """Where the rear stands then, by distance travelled [m]; below 0 before the line, its first grade going on."""
         return None if self.head is None else self.head - self.length
 
 

@@ -151,6 +151,13 @@ def test_all_on_the_head_is_refused():
     assert not units_to_use(PLAIN, shared, climb).refused
 
 
+def test_what_a_start_in_the_curve_needs():
+    """Worked: handling trial: on the hill, with the curve resistance of a start, 479 kips in the curve of 9°."""
+    train = trial_trains()["a"]
+    (climb,) = climbs_of(hill(), train)
+    assert units_to_use(hill(), train, climb).start_need / KIP == pytest.approx(479, abs=1)
+
+
 @given(st.integers(0, 10_000), st.sampled_from(["a", "b", "c", "d", "e"]))
 @settings(max_examples=25, deadline=None)
 def test_more_units_pulling(seed: int, name: str):
