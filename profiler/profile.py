@@ -216,7 +216,10 @@ def reversed_profile(profile: Profile) -> Profile:
         )
         for name in ("structures", "limits", "slow_orders")
     }
-    stations = tuple(dataclasses.replace(s, chainage=total - s.chainage) for s in reversed(route.stations))
+    stations, stops = (
+        tuple(dataclasses.replace(s, chainage=total - s.chainage) for s in reversed(places))
+        for places in (route.stations, route.stops)
+    )
     corners = tuple(Corner(total - c.chainage, -c.turn, c.step) for c in reversed(route.corners))
     known_posts = tuple(
         dataclasses.replace(k, chainage=total - k.chainage, residual=None if k.residual is None else -k.residual)
@@ -237,6 +240,7 @@ def reversed_profile(profile: Profile) -> Profile:
         corners=corners,
         known_posts=known_posts,
         stations=stations,
+        stops=stops,
         **spans,
     )
     known = tuple(dataclasses.replace(k, chainage=total - k.chainage) for k in reversed(profile.known))

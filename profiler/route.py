@@ -239,7 +239,8 @@ class Route:
     ``curvature_se``; ``lateral_se`` the standard error of the line sideways [m]. ``name``, ``ends``
     and ``source`` are what people read; ``assumptions`` what was assumed, in sentences.
     ``posts`` are the labels of places; ``curves``, ``corners`` of the drawn line, ``known_posts`` with their
-    residuals, ``structures``, ``stations``, ``limits`` and ``slow_orders`` stand in order of chainage.
+    residuals, ``structures``, ``stations``, ``stops`` (planned ones, named as the territory states their places),
+    ``limits`` and ``slow_orders`` stand in order of chainage.
     A line that is known by a table alone lies on no map: its ``longitude``, ``latitude``, ``heading`` and
     ``lateral_se`` are NaN throughout.
     """
@@ -261,6 +262,7 @@ class Route:
     known_posts: tuple[KnownPost, ...] = ()
     structures: tuple[Structure, ...] = ()
     stations: tuple[Station, ...] = ()
+    stops: tuple[Station, ...] = ()
     limits: tuple[SpeedLimit, ...] = ()
     slow_orders: tuple[SpeedLimit, ...] = ()
     assumptions: tuple[str, ...] = field(default=())

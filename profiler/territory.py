@@ -1,7 +1,4 @@
-"""A territory: one checked route file, every unit in its key's name.
-
-The whole schema is known from the start; what no code uses yet is accepted, and `not_used` names it.
-"""
+"""A territory: one checked route file, every unit in its key's name."""
 
 from __future__ import annotations
 
@@ -315,8 +312,3 @@ class Territory(_Table):
         places += [known.at for known in self.known_elevations]
         places += [station.at for station in self.stations] + [stop.at for stop in self.stops]
         return tuple(stated), tuple(p.post for p in places if p is not None and p.post is not None)
-
-    def not_used(self) -> tuple[str, ...]:
-        """Tables given here that nothing uses yet."""
-        later = ("stops",)
-        return tuple(name for name in later if getattr(self, name))

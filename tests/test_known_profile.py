@@ -279,6 +279,8 @@ def test_posts_of_the_territory(tmp_path: Path):
     assert built.route.curves[0].curvature == pytest.approx(float(curvature_of_degree(6)))
     assert built.route.limits[0].end == pytest.approx(0.5 * MILE)
     assert built.route.slow_orders[0].end == 800
+    stop = built.route.stops[0]
+    assert (stop.name, stop.chainage) == ("post 22", pytest.approx(1.5 * MILE))
     tunnel = built.route.structures[0]
     inside = (built.chainage > tunnel.start) & (built.chainage < tunnel.end)
     assert (built.structure_probability[inside] == 1).all()

@@ -50,6 +50,7 @@ LEVELS = {
     "comparison": 5,
     "handling": 5,
     "train_words": 5,
+    "briefing": 6,
     "build": 6,
     "present": 7,
     "write": 7,
@@ -60,7 +61,7 @@ LEVELS = {
 }
 OWN_FOLDER = {
     *("read", "alignment", "elevation", "landmarks", "comparison", "present", "write", "cli"),
-    *("catalogue", "mechanics", "handling"),
+    *("catalogue", "mechanics", "handling", "briefing"),
 }
 FOR_ALL = {"errors", "units"}
 """They import nothing of ours, and everything may import them."""

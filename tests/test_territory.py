@@ -22,7 +22,6 @@ def test_smallest_territory():
     assert territory.route.units == "metric"
     assert (settings.step_m, settings.max_grade_pct, settings.max_gap_km) == (10, 4.5, 2)
     assert (settings.train_lengths_m, settings.prominence_m) == ([1000, 2000], 5)
-    assert territory.not_used() == ()
 
 
 @pytest.mark.parametrize(
@@ -184,13 +183,6 @@ def test_how_sure_a_chart_is():
     charts = [ProfileTable.model_validate({"table": "chart.csv", **more}) for more in ({}, {"se_m": 2}, {"se_ft": 1})]
     assert [chart.se for chart in charts] == pytest.approx([0.3, 2.0, 0.3048])
     assert charts[0].vertical_datum == "as on the chart"
-
-
-def test_tables_not_used_yet_are_named():
-    """Law: what is accepted and not used is said aloud."""
-    known = {"at": {"post": "54.3"}, "elevation_ft": 1040, "se_ft": 1.5}
-    territory = Territory.model_validate({**LINE, "known_elevations": [known], "stops": [{"at": {"post": 1}}]})
-    assert territory.not_used() == ("stops",)
 
 
 def test_a_known_elevation_in_either_unit():

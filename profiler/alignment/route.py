@@ -245,6 +245,7 @@ def lay_route(
         known_posts=known_posts(posts) if posts.stated else (),
         structures=structures,
         stations=named,
+        stops=_stops(index, posts, territory),
         limits=_limits(index, posts, territory, "speed_limits"),
         slow_orders=_limits(index, posts, territory, "slow_orders"),
         assumptions=(*assumptions, *said, *_said_of_posts(posts, territory.route.units)),
@@ -327,6 +328,14 @@ def _stations(index: LineIndex, posts: Posts, centreline: Centreline, territory:
     return tuple(sorted(found, key=lambda s: (s.chainage, s.name)))
 
 
+def _stops(index: LineIndex, posts: Posts, territory: Territory) -> tuple[Station, ...]:
+    found = [
+        Station(table.at.words(), place_of(index, posts, table.at, f"{territory.source}: stops[{number}].at"))
+        for number, table in enumerate(territory.stops, start=1)
+    ]
+    return tuple(sorted(found, key=lambda s: s.chainage))
+
+
 def _is_station(attributes: Mapping[str, object]) -> bool:
     return attributes.get("railway") in ("station", "halt", "stop")
 
@@ -387,4 +396,5 @@ def part_of_route(route: Route, first: int, last: int) -> Route:
         limits=clipped(route.limits),  # type: ignore[arg-type]
         slow_orders=clipped(route.slow_orders),  # type: ignore[arg-type]
         stations=cut_places(route.stations, origin, length),
+        stops=cut_places(route.stops, origin, length),
     )

@@ -43,7 +43,6 @@ def check(source: str, dem: tuple[str, ...]) -> None:
         lines += ground
     else:
         lines.append("elevation: none is named yet, use [elevation] or --dem")
-    lines += [f"not used yet: [{name}]" for name in territory.not_used()]
     verdict = "the line can be used, the elevation data do not reach all of it" if gap else "can be used"
     click.echo("\n".join([f"{source}: {verdict}", *lines]))
     if gap:
@@ -60,7 +59,8 @@ def _line(territory: Territory, drawn: DrawnLine, route: Route) -> list[str]:
         *_known_posts(route, units),
         f"structures: {_structures(route, 'tunnel')}, {_structures(route, 'bridge')}",
         *curve_sentences(route, units),
-        f"named places: {len(route.stations)}; limits: {len(route.limits)}; slow orders: {len(route.slow_orders)}",
+        f"named places: {len(route.stations)}; stops: {len(route.stops)}; "
+        f"limits: {len(route.limits)}; slow orders: {len(route.slow_orders)}",
         f"people read: {'US' if units == 'us' else 'metric'} units",
     ]
     return lines + [f"assumed: {said}" for said in route.assumptions]

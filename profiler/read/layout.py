@@ -13,7 +13,7 @@ from profiler.profile import KnownResidual
 from profiler.route import Corner, CurveElement, KnownPost, SpeedLimit, Station, Structure
 from profiler.vertical_curve import Pvi
 
-VERSION = 5
+VERSION = 6
 """Number of this layout; a reader refuses any other."""
 
 FILE_NAME = "profile.gpkg"
@@ -38,6 +38,7 @@ class Record(NamedTuple):
 
 
 _START, _END = Column("start_m", "start"), Column("end_m", "end")
+_PLACE = (Column("name", "name", str), Column("chainage_m", "chainage"))
 _LIMIT = (
     _START,
     _END,
@@ -170,7 +171,8 @@ RECORDS = {
             Column("origin", "origin", str),
         ),
     ),
-    "places": Record(Station, (Column("name", "name", str), Column("chainage_m", "chainage"))),
+    "places": Record(Station, _PLACE),
+    "stops": Record(Station, _PLACE),
     "limits": Record(SpeedLimit, _LIMIT),
     "slow_orders": Record(SpeedLimit, _LIMIT),
 }

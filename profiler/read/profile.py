@@ -56,6 +56,7 @@ def read_profile(source: Path | str) -> Profile:
             known_posts=_records(path, "known_posts"),
             structures=_records(path, "structures"),
             stations=_records(path, "places"),
+            stops=_records(path, "stops"),
             limits=_records(path, "limits"),
             slow_orders=_records(path, "slow_orders"),
             **_fields(stations, layout.ROUTE_ARRAYS),

@@ -53,9 +53,9 @@ def write_geopackage(profile: Profile, landmarks: Landmarks, path: Path) -> None
     """Write a profile and its landmarks to ``path``; a file that stands there is replaced.
 
     Layers: ``centreline``, ``profile`` (a point a station), ``landmarks``, ``grade_runs``,
-    ``pvis``, ``known_elevations``, ``curves``, ``structures``, ``places``, ``limits``,
-    ``slow_orders``, ``posts``; tables:
-    ``straddles``, ``draws`` (a row a node, a column a draw), ``posts_map``, ``about`` (JSON values).
+    ``pvis``, ``known_elevations``, ``curves``, ``structures``, ``places``, ``stops``, ``limits``,
+    ``slow_orders``, ``posts``; tables: ``straddles``, ``draws`` (a row a node, a column a draw),
+    ``posts_map``, ``about`` (JSON values).
     Coordinates are EPSG:4326; of a line that lies on no map all layers are tables. The same profile gives
     the same bytes; the date inside is fixed, or SOURCE_DATE_EPOCH.
 
@@ -139,6 +139,7 @@ def _layers(profile: Profile, landmarks: Landmarks) -> list[_Layer]:
         "practice": landmarks.practice,
         "structures": route.structures,
         "places": route.stations,
+        "stops": route.stops,
         "limits": route.limits,
         "slow_orders": route.slow_orders,
     }

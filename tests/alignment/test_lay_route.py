@@ -250,7 +250,7 @@ def test_posts_with_an_equation():
 def test_a_part_of_a_route():
     """Law: a part keeps posts, places and curves where they are on the ground, counted from its start;
     what lies outside is gone, what reaches in is cut."""
-    whole = invented_profile("us").route
+    whole = replace(invented_profile("us").route, stops=(Station("post 40", 3200.0), Station("post 54", 25_700.0)))
     part = part_of_route(whole, 2100, 3320)  # 21,000 to 33,200 m
     assert (part.chainage[0], part.length) == (0, 12_200)
     np.testing.assert_allclose(part.posts.at(np.array([500.0])), whole.posts.at(np.array([21_500.0])))
@@ -260,6 +260,7 @@ def test_a_part_of_a_route():
         Structure("tunnel", 12_000, 12_200, "Tunnel 2", "tags"),
     )
     assert [s.name for s in part.stations] == ["Ombersley Gap"]
+    assert part.stops == (Station("post 54", 4700.0),)
     assert [(limit.start, limit.end) for limit in part.limits] == [(0, 5000), (5000, 12_200)]
     assert part.slow_orders == ()
     assert part.curves == tuple(replace(c, start=c.start - 21_000, end=c.end - 21_000) for c in whole.curves[4:7])

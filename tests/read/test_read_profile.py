@@ -122,6 +122,7 @@ def results(draw: st.DrawFn) -> tuple[Profile, Landmarks]:
             Structure, kind=st.sampled_from(["tunnel", "bridge"]), start=place, end=place, name=words, origin=words
         ),
         stations=some(Station, name=words, chainage=place),
+        stops=some(Station, name=words, chainage=place),
         limits=some(SpeedLimit, **limit),
         slow_orders=some(SpeedLimit, **limit),
         assumptions=tuple(draw(st.lists(words, max_size=2))),
@@ -211,7 +212,7 @@ def test_anything_comes_back(result: tuple[Profile, Landmarks]):
     [(record.noun, {column.field for column in record.columns}) for record in layout.RECORDS.values()]
     + [
         (Route, {*layout.ROUTE_ARRAYS.values(), *layout.ROUTE_FACTS.values(), "longitude", "latitude", "posts",
-                 "curves", "corners", "known_posts", "structures", "stations", "limits", "slow_orders"}),
+                 "curves", "corners", "known_posts", "structures", "stations", "stops", "limits", "slow_orders"}),
         (Profile, {*layout.PROFILE_ARRAYS.values(), *layout.PROFILE_FACTS.values(), "route", "draws", "pvis", "known"}),
         (Posts, {*layout.POSTS_MAP.values(), *layout.POSTS_FACTS.values()}),
         (Draws, {"chainage", "elevation"}),

@@ -43,7 +43,7 @@ def test_layers_and_shapes(written: Path):
     """Law of the house: these layers, on WGS 84, and these plain tables."""
     shapes = dict(pyogrio.list_layers(written))
     assert set(shapes) == set(layout.LAYERS)
-    points = {"profile", "landmarks", "pvis", "known_elevations", "known_posts", "corners", "places", "posts"}
+    points = {"profile", "landmarks", "pvis", "known_elevations", "known_posts", "corners", "places", "stops", "posts"}
     lines = {"centreline", "grade_runs", "curves", "practice", "structures", "limits", "slow_orders"}
     assert {name for name, shape in shapes.items() if shape == "Point"} == points
     assert {name for name, shape in shapes.items() if shape == "LineString"} == lines

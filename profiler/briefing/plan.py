@@ -1,0 +1,236 @@
+"""What one train meets on one line in one direction of travel: everything about it worked out and put together."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from profiler.handling.relief import Relief, reliefs
+from profiler.handling.start import StartSequence
+from profiler.handling.start_marks import do_not_stop, numbered, start_astride, start_hard, worst_places
+from profiler.handling.start_sequence import start_sequences
+from profiler.handling.starting import START_ACCELERATION, Starting, starting
+from profiler.handling.straddles import TrainStraddle, pair_straddles, straddle_marks, train_straddles
+from profiler.landmark import SHOWN_FROM, Landmarks
+from profiler.mark import Mark
+from profiler.mechanics.places import FASTEST, Climb, climbs_of, head_positions
+from profiler.mechanics.power_needed import (
+    ClimbSpeed,
+    HelperDistrict,
+    UnitsNeeded,
+    climb_speeds,
+    helper_districts,
+    units_for,
+)
+from profiler.mechanics.pull import Over, Pull, draft_over, pull_along
+from profiler.mechanics.remote import RemotePlaces, remote_places
+from profiler.mechanics.resistance import train_coefficients
+from profiler.mechanics.terrain import Terrain, drawn_elevations, terrain_of
+from profiler.mechanics.tonnage import Rating, drawn_terrain, rate
+from profiler.mechanics.traction import block_efforts
+from profiler.mechanics.under_train import UnderTrain, spread_of, under_train
+from profiler.mechanics.units_to_use import UnitsToUse, units_to_use
+from profiler.profile import Profile
+from profiler.route import Route
+from profiler.train import Train
+from profiler.units import FloatArray
+
+SAID_EVERY = 5
+"""Every so many-th head position is one for which the draws say how sure the grade under the train is."""
+
+
+@dataclass(frozen=True, eq=False)
+class Running:
+    """The train under way; arrays are (h,), one value a head position of ``pull``, by distance travelled.
+
+    ``under`` is the grade under the train, ``grade_se`` its standard error by the draws [m/m]; ``rolling`` its
+    resistance on level straight track at the speed of ``pull``, ``available`` its full effort there [N].
+    """
+
+    under: UnderTrain
+    grade_se: FloatArray
+    rolling: FloatArray
+    available: FloatArray
+    pull: Pull
+
+    @property
+    def needed(self) -> FloatArray:
+        """Effort that keeps the speed, below zero where the train has to be held back. [N]"""
+        return self.under.grade_force + self.under.curve_force + self.rolling
+
+
+@dataclass(frozen=True)
+class StartPlace:
+    """A place where the train may have to start: ``name``, ``kind``, and ``head`` by distance travelled [m].
+
+    Kinds: "station", "stop" (planned by the territory), "climb" (the hardest place of one); ``reliefs`` are what
+    would help.
+    """
+
+    name: str
+    kind: str
+    head: float
+    reliefs: tuple[Relief, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class Astride:
+    """Starting with none, a quarter, half, three quarters and all of the train past a crest: ``starting`` is (5,)."""
+
+    straddle: TrainStraddle
+    starting: Starting
+
+    @property
+    def telling(self) -> bool:
+        """Whether it starts with three quarters past, and could not with all its cars on the grade."""
+        return bool(self.starting.starts[3] and not self.starting.starts[0])
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Briefing:
+    """What ``train`` meets on a line in one ``direction`` ("with" or "against" chainage); an estimate throughout.
+
+    ``profile`` and ``landmarks`` are the line, ``terrain`` that as travelled. ``running`` is the train under way,
+    ``everywhere`` what a start needs at every station of the profile; ``places`` are stations, planned stops and the
+    hardest place of each climb, ``at_places`` what a start needs there in the same order, ``sequences`` how it goes
+    at the stops and climbs among them: pairs of a position in ``places`` and the sequence. ``astride`` are starts
+    over crests. ``marks`` are numbered in order of travel.
+    ``speeds`` and ``units`` are balancing speeds and units to use on the climbs, the ruling one first; ``remote``
+    where a remote group may stand, None where there is none; ``rating`` what the power hauls, None without cars or
+    where the locomotives are longer than the line; ``needed`` the units it takes; ``helpers`` where a helper is
+    needed.
+    """
+
+    profile: Profile
+    landmarks: Landmarks
+    train: Train
+    direction: str
+    terrain: Terrain
+    running: Running
+    everywhere: Starting
+    places: tuple[StartPlace, ...]
+    at_places: Starting
+    sequences: tuple[tuple[int, StartSequence], ...]
+    astride: tuple[Astride, ...]
+    marks: tuple[Mark, ...]
+    speeds: tuple[ClimbSpeed, ...]
+    units: tuple[UnitsToUse, ...]
+    remote: RemotePlaces | None
+    rating: Rating | None
+    needed: UnitsNeeded
+    helpers: tuple[HelperDistrict, ...]
+
+    @property
+    def fits(self) -> bool:
+        """Whether the whole train fits on the line."""
+        return self.train.length <= self.terrain.length
+
+    def over(self, limit: float) -> tuple[Over, ...]:
+        """Where the largest draft under way is above a limit [N], with the effort needed, in order of travel."""
+        return draft_over(self.running.pull.needed, limit)
+
+
+def plan_handling(profile: Profile, landmarks: Landmarks, train: Train, direction: str = "with") -> Briefing:
+    """Work out what a train meets on a line in one direction.
+
+    Parameters
+    ----------
+    profile : Profile
+        Its stations and planned stops are places where the train may have to start, its draws say how sure.
+    landmarks : Landmarks
+        Of the same profile: crests, sags and breaks to lie astride of, sustained grades to climb.
+    train : Train
+    direction : str
+        "with" or "against" chainage.
+
+    Raises
+    ------
+    InputError
+        If the direction is neither.
+
+    Notes
+    -----
+    Starts are made with `START_ACCELERATION` and the curve resistance of a start. Under way the train goes no faster
+    than the line's highest limit for it, and slower where its power falls short. A train longer than the line, or
+    with its rear before its start, lies on the first grade going on there.
+    """
+    terrain = terrain_of(profile, direction)
+    draws = drawn_elevations(profile, direction)
+    climbs = climbs_of(terrain, train, landmarks)
+    everywhere = starting(train, terrain, draws)
+    worst = worst_places(everywhere, climbs, train)
+    places = _places(profile.route, terrain, train, [float(everywhere.head[i]) for i in worst])
+    straddling = train_straddles(train, terrain, landmarks.items)
+    pairs = pair_straddles(straddling)
+    marks = (
+        *straddle_marks(straddling, pairs),
+        *start_hard(everywhere, terrain, worst),
+        *do_not_stop(everywhere, terrain),
+    )
+    hard = [i for i, place in enumerate(places) if place.kind != "station"]
+    crests = [s for s in straddling if s.straddle.kind == "crest" and s.probability >= SHOWN_FROM]
+    return Briefing(
+        profile=profile,
+        landmarks=landmarks,
+        train=train,
+        direction=direction,
+        terrain=terrain,
+        running=_running(profile, terrain, train),
+        everywhere=everywhere,
+        places=places,
+        at_places=starting(train, terrain, draws, head=np.array([place.head for place in places])),
+        sequences=tuple(zip(hard, start_sequences(train, terrain, [places[i].head for i in hard]), strict=True)),
+        astride=tuple(Astride(s, start_astride(train, terrain, s.straddle)) for s in crests),
+        marks=numbered(marks, terrain),
+        speeds=climb_speeds(terrain, train, climbs),
+        units=tuple(units_to_use(terrain, train, climb, acceleration=START_ACCELERATION) for climb in climbs),
+        remote=_remote(terrain, train, climbs),
+        rating=_rating(profile, terrain, train),
+        needed=units_for(terrain, train, acceleration=START_ACCELERATION),
+        helpers=helper_districts(terrain, train),
+    )
+
+
+def top_speed(route: Route, train: Train) -> float:
+    """The highest limit that binds a train; `FASTEST` where none does. [m/s]"""
+    of_class = [limit.speed for limit in route.limits if limit.train_class and limit.train_class == train.train_class]
+    return max(of_class or [x.speed for x in route.limits if not x.train_class], default=float(FASTEST))
+
+
+def _running(profile: Profile, terrain: Terrain, train: Train) -> Running:
+    head = head_positions(0.0, terrain.length)
+    pull = pull_along(terrain, train, top_speed(profile.route, train), head)
+    spread = spread_of(train)
+    some = np.unique(np.r_[np.arange(0, head.size, SAID_EVERY), head.size - 1])
+    drawn = under_train(drawn_terrain(profile, terrain.direction), spread, head[some]).grade
+    return Running(
+        under=under_train(terrain, spread, head),
+        grade_se=np.interp(head, head[some], drawn.std(axis=0)),
+        rolling=np.asarray(train_coefficients(train)(pull.speed)),
+        available=block_efforts(train, pull.speed).sum(axis=0),
+        pull=pull,
+    )
+
+
+def _places(route: Route, terrain: Terrain, train: Train, worst: list[float]) -> tuple[StartPlace, ...]:
+    """Stations, stops and the worst places of the climbs, in order of travel, each with what would help."""
+    named = [("station", x) for x in route.stations] + [("stop", x) for x in route.stops]
+    found = [(float(terrain.way_at(x.chainage)), kind, x.name) for kind, x in named]
+    found += [(head, "climb", "") for head in worst]
+    return tuple(StartPlace(name, kind, head, reliefs(train, terrain, head)) for head, kind, name in sorted(found))
+
+
+def _remote(terrain: Terrain, train: Train, climbs: Sequence[Climb]) -> RemotePlaces | None:
+    """Places for the last group, where there is more than one."""
+    if len(train.groups) < 2:
+        return None
+    return remote_places(terrain, train, climbs, acceleration=START_ACCELERATION)
+
+
+def _rating(profile: Profile, terrain: Terrain, train: Train) -> Rating | None:
+    cars = sum(b.count * b.vehicle.length for b in train.blocks if b.vehicle.kind == "car")
+    if not cars or train.length - cars >= terrain.length:
+        return None
+    return rate(terrain, train, drawn_terrain(profile, terrain.direction), acceleration=START_ACCELERATION)
