@@ -1,11 +1,13 @@
-"""Output folders, each in one step: of a profile, of lines side by side, of a profile held against a reference."""
+"""Output folders, each in one step: of a profile, of lines side by side, of a comparison, of briefings."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import ExitStack
 from pathlib import Path
 
+from profiler.briefing.plan import Briefing
 from profiler.build import input_files, relief_around
 from profiler.comparison.beside import Beside
 from profiler.comparison.compare import Comparison
@@ -15,11 +17,13 @@ from profiler.profile import Profile
 from profiler.progress import Progress, quiet
 from profiler.rail import SEED
 from profiler.territory import Territory
+from profiler.train_words import assumed_words
 from profiler.units import PERCENT
 from profiler.write.beside import write_beside_tables
+from profiler.write.briefing import write_briefing_tables
 from profiler.write.comparison import write_comparison_tables
 from profiler.write.geopackage import write_geopackage
-from profiler.write.outputs import BESIDE_FILES, COMPARISON_FILES, PROFILE_FILES
+from profiler.write.outputs import BESIDE_FILES, BRIEFING_FILES, COMPARISON_FILES, PROFILE_FILES
 from profiler.write.provenance import InputFile, write_provenance
 from profiler.write.tables import write_tables
 
@@ -73,6 +77,54 @@ def write_profile(
         if pictures:
             _draw(profile, landmarks, stage, territory, progress)
         progress("writing the record", 0.0)
+        record.result()
+    return folder
+
+
+def write_briefings(
+    briefings: Mapping[str, Sequence[Briefing]],
+    folder: Path | str,
+    *,
+    territory: Territory | None = None,
+    train_files: Sequence[Path] = (),
+    pictures: bool = True,
+    command: Sequence[str] = (),
+    progress: Progress = quiet,
+) -> Path:
+    """Write briefings, each into a folder of its own, ``<train>/<with or against>``; all of them, or none.
+
+    Parameters
+    ----------
+    briefings : mapping of str to sequence of Briefing
+        By the name of each train's folder, at least one; all of one profile.
+    folder : path
+        Made if missing. Earlier files of the same names are replaced, others stay.
+    territory, train_files, command
+        Where all of it came from, for provenance.json.
+    pictures : bool
+        Map and charts too.
+    progress : callable
+        Told (what is being done, share of it done).
+
+    Raises
+    ------
+    OutputError
+        If a folder cannot be written.
+    """
+    folder = Path(folder)
+    every = [(name, briefing) for name, some in briefings.items() for briefing in some]
+    profile = every[0][1].profile
+    trains = {name: some[0].train for name, some in briefings.items()}
+    with ExitStack() as stack:
+        stage = stack.enter_context(staged_folder(folder))
+        inputs = [InputFile(file, "train") for file in train_files]
+        assumed = {"assumed_of_trains": {name: assumed_words(train) for name, train in trains.items()}}
+        aside = stack.enter_context(ThreadPoolExecutor(1))
+        record = aside.submit(_provenance, stage / "provenance.json", profile, territory, command, inputs, assumed)
+        for i, (name, briefing) in enumerate(every):
+            progress("writing briefings", i / len(every))
+            place = folder / name / briefing.direction
+            write_briefing_tables(briefing, stack.enter_context(staged_folder(place, replaces=BRIEFING_FILES)))
         record.result()
     return folder
 
@@ -157,13 +209,20 @@ def _limits(territory: Territory | None) -> tuple[float, float, float, float] | 
     return a, b, c, d
 
 
-def _provenance(path: Path, profile: Profile, territory: Territory | None, command: Sequence[str]) -> None:
+def _provenance(
+    path: Path,
+    profile: Profile,
+    territory: Territory | None,
+    command: Sequence[str],
+    more: Sequence[InputFile] = (),
+    settings: Mapping[str, object] | None = None,
+) -> None:
     files = input_files(territory, profile.route) if territory is not None else ()
     write_provenance(
         path,
-        inputs=[InputFile(file, role) for file, role in files],
+        inputs=[*(InputFile(file, role) for file, role in files), *more],
         profile=profile,
-        settings=territory.settings.model_dump() if territory is not None else {},
+        settings={**(territory.settings.model_dump() if territory is not None else {}), **(settings or {})},
         command=command,
         base=territory.folder if territory is not None else None,
         seed=SEED,

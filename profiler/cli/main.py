@@ -13,6 +13,7 @@ from profiler.errors import ProfilerError
 
 OWN = {
     "profile": "profile",
+    "brief": "brief",
     "beside": "beside",
     "compare": "compare",
     "export": "export",
@@ -23,6 +24,7 @@ OWN = {
 
 SHORT = {
     "profile": "Profile a line: grades, curves, landmarks, map and chart.",
+    "brief": "Say what a train meets on a line: starts, couplers, ratings, marks.",
     "beside": "Set alternatives, or the tracks of a line, side by side.",
     "compare": "Hold a written profile against what the railway publishes.",
     "export": "Carry a written profile on into GIS, design and map formats.",

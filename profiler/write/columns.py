@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-UNITS = {"_m": "m", "_pct": "%", "_deg": "degree", "_kmh": "km/h"}
+UNITS = {"_m": "m", "_pct": "%", "_deg": "degree", "_kmh": "km/h", "_kn": "kN", "_t": "t", "_s": "s"}
 """Endings of names and the unit they stand for."""
 
 
@@ -35,6 +35,16 @@ TABLES = {
     "places": "Named places on the line.",
     "limits": "Speed limits and slow orders as the territory states them.",
     "line": "The smoothed centreline.",
+    "under_train": "What one train feels, by places of its head end: grade, forces, couplers, under way and at a start.",
+    "marks": "Marks for one train, by places of its head end; no mark is an instruction to operate.",
+    "starting": "What a start takes at stations, planned stops, the hardest places of climbs, and astride of crests.",
+    "starting_sequence": "Starts in time from the release of the air: acts, and how the train moves.",
+    "rolled_back": "How far the train rolls back if the power comes late at a start.",
+    "climbs": "Balancing speed and units to use on the ruling climb and on sustained grades.",
+    "units_to_use": "The same climbs with every number of units of the head group pulling.",
+    "rating": "Tonnage that this power starts and hauls over the line, with the train's mix of cars.",
+    "remote": "Every place for the last group of power, at a start on the hardest places.",
+    "helpers": "Where the train needs a helper to keep up its minimum continuous speed.",
 }
 
 
@@ -123,6 +133,70 @@ COLUMNS = {
     "reason": _text("Why, as the territory states it"),
     "grade_class": Meaning("Class of steepness, 0 level to 4, + climbing with chainage", "integer"),
     "colour": _text("Colour of that class, hexadecimal sRGB"),
+    "grade_under_train_pct": Meaning("Mean grade under the train by mass, + uphill as travelled"),
+    "grade_under_train_se_pct": Meaning("Standard error of the grade under the train"),
+    "grade_kn": Meaning("Weight along the track, + holding the train back"),
+    "curve_kn": Meaning("Curve resistance; of a running train, doubled where a start is meant"),
+    "resistance_kn": Meaning("Resistance on level straight track at the speed of its row"),
+    "required_kn": Meaning("Effort that keeps the speed, or that starts the train; below 0 it has to be held back"),
+    "available_kn": Meaning("Full effort of all units that pull, adhesion considered"),
+    "margin_kn": Meaning("Available less required"),
+    "breakaway_kn": Meaning("Resistance that has to be broken at a start"),
+    "inertia_kn": Meaning("Force for a small acceleration at a start"),
+    "draft_kn": Meaning("Largest draft in the train with the effort required"),
+    "draft_behind_vehicle": Meaning("Vehicle behind which that draft is, counted from 1 at the head end", "integer"),
+    "buff_kn": Meaning("Largest buff in the train with the effort required"),
+    "buff_behind_vehicle": Meaning("Vehicle behind which that buff is, counted from 1 at the head end", "integer"),
+    "full_draft_kn": Meaning("Largest draft in the train with full effort"),
+    "full_draft_behind_vehicle": Meaning("Vehicle behind which it is, counted from 1 at the head end", "integer"),
+    "over_limit_kn": Meaning("Draft above the train's limit, 0 within it"),
+    "start_required_kn": Meaning("Effort that starts the train there"),
+    "start_draft_kn": Meaning("Largest draft in the train at a start there"),
+    "start_notch": Meaning("Lowest notch that starts it, 0 where it rolls off by itself, empty where none", "integer"),
+    "starts": Meaning("Whether it starts within the draft limit", "boolean"),
+    "start_probability": Meaning("Share of equally likely profiles in which it starts, 0 to 1"),
+    "limited_by": _text("What gives out first: adhesion, starting_effort or knuckle"),
+    "past_crest": Meaning("Share of the train's mass past the crest, empty elsewhere"),
+    "independent_kn": Meaning("What the independent brake of the head group holds"),
+    "independent_holds": Meaning("Whether it alone keeps the train from rolling back", "boolean"),
+    "part_before_line": Meaning("Whether part of the train stands before the line begins", "boolean"),
+    "helps": _text("What would help there, and what it would bring"),
+    "earliest_m": Meaning("Chainage of the head end where the mark begins, in order of travel"),
+    "recommended_m": Meaning("Chainage of the head end at the one place that stands for it"),
+    "latest_m": Meaning("Chainage of the head end where it ends"),
+    "time_s": Meaning("Time from the release of the air"),
+    "act": _text("Act of the crew or event, empty between them"),
+    "moved_m": Meaning("Distance moved ahead, below 0 back"),
+    "notch": Meaning("Notch of the throttle", "integer"),
+    "effort_kn": Meaning("Effort in use, held to what the couplers allow"),
+    "air_brake_kn": Meaning("What the cars' brakes could still hold"),
+    "notch_late_s": Meaning("How long after the release of the air the first notch comes"),
+    "independent": _text("eased against the power, or dropped with the release of the air"),
+    "back_m": Meaning("Distance rolled back"),
+    "rule": _text("haul, draft: at minimum continuous speed; start, draft at start: at a start"),
+    "trailing_t": Meaning("Mass of the cars that this rule allows"),
+    "low_t": Meaning("Lower end of its 95 % interval"),
+    "high_t": Meaning("Upper end of its 95 % interval"),
+    "rules": Meaning("Whether it is the least of all", "boolean"),
+    "given_t": Meaning("Mass of the cars that the train has"),
+    "enough": Meaning("Whether it is enough for the train as given", "boolean"),
+    "compensated_grade_pct": Meaning("Mean grade under the train there, curves counted as for a running train"),
+    "minimum_speed_kmh": Meaning("Minimum continuous speed"),
+    "balance_speed_kmh": Meaning("Balancing speed under full power at the hardest place, 0 where it stalls"),
+    "head_limit_kn": Meaning("Most that the head group may pull with at a start within the draft limit"),
+    "fewest_units": Meaning("Units of the head group that start it and keep it moving, empty where none do", "integer"),
+    "most_units": Meaning("Units whose full effort stays within the draft limit, empty where none", "integer"),
+    "refused": Meaning("Whether no number of units starts it within the draft limit", "boolean"),
+    "units": Meaning("Number of units", "integer"),
+    "holds_speed": Meaning("Whether that is the minimum continuous speed or more", "boolean"),
+    "cars_ahead": Meaning("Cars ahead of the group", "integer"),
+    "cars_ahead_share": Meaning("Their share of all cars, 0 to 1"),
+    "rms_kn": Meaning("Root mean square of all coupler forces"),
+    "now": Meaning("Whether it stands there", "boolean"),
+    "best": Meaning(
+        "Whether it is the best place by draft over the limit, then buff, then root mean square", "boolean"
+    ),
+    "missing_kn": Meaning("Effort that is missing at the hardest place"),
 }
 
 OWN = {
@@ -134,6 +208,18 @@ OWN = {
     ("line", "source"): _text("Where the line was read"),
     ("line", "start"): _text("Name of the start"),
     ("line", "end"): _text("Name of the end"),
+    ("marks", "number"): Meaning("Number of the mark in order of travel", "integer"),
+    ("marks", "value"): Meaning("Change of grade under the train, or margin of a start, in the unit of its row"),
+    ("marks", "reason"): _text("Why it is there"),
+    **{
+        (table, "head_m"): Meaning("Chainage of the head end")
+        for table in (
+            *("under_train", "starting", "starting_sequence", "rolled_back"),
+            *("climbs", "units_to_use", "rating", "helpers"),
+        )
+    },
+    ("starting", "place"): _text("Name of the place, empty where it has none"),
+    ("starting_sequence", "value"): Meaning("Figure of the act, in the unit of its row"),
 }
 
 

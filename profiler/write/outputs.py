@@ -26,6 +26,13 @@ BESIDE_FILES = ("beside.csv", "differences.csv", "beside.svg", "beside.png")
 COMPARISON_FILES = ("comparison.csv", "summary.csv", "comparison.svg", "comparison.png")
 """The same of a profile held against a reference."""
 
+BRIEFING_FILES = (
+    *("under_train.csv", "marks.csv", "starting.csv", "starting_sequence.csv", "rolled_back.csv"),
+    *("climbs.csv", "units_to_use.csv", "rating.csv", "remote.csv", "helpers.csv", "datapackage.json"),
+    *("map.html", "chart.svg", "chart.png", "starting.svg", "starting.png"),
+)
+"""The same of a briefing for one train in one direction."""
+
 DATA_PACKAGE_FILES = (
     *(name for name in PROFILE_FILES if name.endswith(".csv")),
     *("structures.csv", "places.csv", "limits.csv", "datapackage.json"),

@@ -1,0 +1,141 @@
+"""A briefing in words: vehicles, marks, starts and what would help, in the units that people read."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from profiler import wording
+from profiler.handling.relief import Relief
+from profiler.handling.starting import NO_NOTCH, Starting
+from profiler.mark import Mark
+from profiler.mechanics.pull import KNUCKLE_BREAKS
+from profiler.mechanics.tonnage import Ruled
+from profiler.train import Train
+from profiler.train_words import force_text
+from profiler.units import KMH, MPH
+
+MARK_NAMES = {"straddle": "astride", "start_hard": "start hard", "do_not_stop": "do not stop"}
+STRADDLE_NAMES = {
+    "crest": "crest",
+    "sag": "sag",
+    "grade_break": "break",
+    "two_sags": "two sags",
+    "two_crests": "two crests",
+    "crest_and_sag": "crest and sag",
+    "sag_and_crest": "sag and crest",
+}
+_SHORT_OF = {
+    "adhesion": "adhesion gives out",
+    "starting_effort": "the units have no more effort",
+    "knuckle": "a coupler would carry too much",
+}
+_RULES = {
+    "haul": "hauled at minimum continuous speed",
+    "draft": "draft limit on the climb",
+    "start": "effort at a start",
+    "draft at start": "draft limit at a start",
+}
+HEAD_RULE = "Every mark is the place of the head end."
+NO_ORDER = "A mark is never an instruction to operate."
+
+
+def vehicle_words(train: Train, vehicle: int) -> str:
+    """ "unit 3", "car 84": a vehicle, counted from 0 at the head, by its count among its like from the head."""
+    kind = [train.blocks[b].vehicle.kind for b in train.vehicle_block[: vehicle + 1]]
+    return f"{'unit' if kind[-1] == 'locomotive' else 'car'} {kind.count(kind[-1])}"
+
+
+def figure_of(force: float, units: str) -> str:
+    """A force [N] without its unit, beside another that has it."""
+    return force_text(force, units).rpartition(" ")[0]
+
+
+def speed_text(speed: float, units: str) -> str:
+    """A speed [m/s] with its unit, one decimal below 10."""
+    figure = speed / (MPH if units == "us" else KMH)
+    return f"{wording.number(figure, 1 if figure < 10 else 0, units=units)} {wording.speed_unit(units)}"
+
+
+def knuckle_words(units: str) -> str:
+    """The fact beside every draft limit."""
+    force = f"{KNUCKLE_BREAKS.stated * 1000:,.0f} lb" if units == "us" else force_text(KNUCKLE_BREAKS, units)
+    return f"a typical knuckle breaks at about {force} ({KNUCKLE_BREAKS.words})"
+
+
+def notch_words(notch: int) -> str:
+    """ "notch 4", "no notch", "rolls off by itself"."""
+    return {NO_NOTCH: "no notch", 0: "rolls off by itself"}.get(notch, f"notch {notch}")
+
+
+def start_words(train: Train, found: Starting, i: int, units: str) -> str:
+    """What a start needs at one place and whether it succeeds: "starts in notch 4: needs 405 of 624 kips, …"."""
+    need, available = figure_of(max(found.need[i], 0.0), units), force_text(found.available, units)
+    behind = f"draft {force_text(found.draft[i], units)} behind {vehicle_words(train, int(found.draft_at[i]))}"
+    if found.starts[i]:
+        if not found.notch[i]:
+            return "rolls off by itself"
+        words = f"starts in {notch_words(int(found.notch[i]))}"
+        sure = f", in {wording.percent_text(found.probability[i])} of the draws" if found.probability[i] < 0.995 else ""
+        return f"{words}{sure}: needs {need} of {available}, {behind}"
+    if found.margin[i] < 0:
+        return f"does not start: needs {need} of {available} ({_SHORT_OF[found.short_of]}); {behind}"
+    excess = force_text(found.draft[i] - found.draft_limit, units)
+    return f"does not start within the draft limit: {behind}, {excess} over"
+
+
+def relief_words(relief: Relief, units: str) -> str:
+    """What would help, and what it would bring."""
+    name = {
+        "fewer_units": f"{relief.count} of the head units pulling",
+        "rear_power": f"{relief.count} of the head units moved to the rear",
+        "dry_rail": "dry rail, or sand",
+        "doubling": f"doubling, {relief.count} cars first",
+    }[relief.kind]
+    return f"{name}: {'starts' if relief.starts else 'does not start yet'}, draft {force_text(relief.draft, units)}"
+
+
+def reliefs_words(reliefs: Sequence[Relief], units: str) -> str:
+    """All that would help, in one line."""
+    return "; ".join(relief_words(relief, units) for relief in reliefs)
+
+
+def mark_name(mark: Mark) -> str:
+    """ "crest", "start hard", "do not stop": a mark in as few words as there are."""
+    return STRADDLE_NAMES[mark.reason] if mark.kind == "straddle" else MARK_NAMES[mark.kind]
+
+
+def mark_title(mark: Mark) -> str:
+    """ "3 · astride a crest", "4 · do not stop"."""
+    name = mark_name(mark)
+    article = "" if name.startswith("two") else "a "
+    return f"{mark.number} · {f'astride {article}{name}' if mark.kind == 'straddle' else name}"
+
+
+def mark_words(mark: Mark, train: Train, units: str) -> str:
+    """Why a mark is there, in one line."""
+    if mark.kind == "straddle":
+        change = wording.grade_text(abs(mark.value), units)
+        if mark.quarter is None:
+            return f"{mark_name(mark)} under one train, the grade changes by {change} in all"
+        sense = "steeper up" if mark.value > 0 else "steeper down"
+        return f"{mark_name(mark)}: the front half feels {change} {sense} than the rear half"
+    need, available = figure_of(max(mark.figure("need"), 0.0), units), force_text(mark.figure("available"), units)
+    draft, behind = mark.figure("draft"), vehicle_words(train, round(mark.figure("draft_behind")) - 1)
+    carried = f"draft {force_text(draft, units)} behind {behind}"
+    before = ", part of the train still before the line" if mark.figure("continued") else ""
+    limits = train.limits
+    if draft > limits.draft and mark.reason == "knuckle":
+        return f"a start takes {carried}, {force_text(draft - limits.draft, units)} over the limit{before}"
+    if mark.value < 0:
+        return f"a start needs {need} of {available}: {_SHORT_OF[mark.reason]}{before}"
+    if mark.reason == "draft_caution":
+        return f"a start takes {carried}, over the caution of {force_text(limits.draft_caution, units)}{before}"
+    if mark.reason == "uncertain":
+        share = wording.percent_text(mark.figure("share_starting"))
+        return f"starts in only {share} of equally likely profiles, {carried}{before}"
+    return f"starts in {notch_words(round(mark.figure('notch')))}: needs {need} of {available}, {carried}{before}"
+
+
+def rule_words(ruled: Ruled) -> str:
+    """What rules a rating."""
+    return _RULES[ruled.rule]
