@@ -6,14 +6,13 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import NamedTuple
 
 import numpy as np
 
 from profiler.alignment.elements import BETWEEN, CELL, CIRCLE, ENTRY, EXIT, TANGENT
 from profiler.alignment.joint_fit import Fit, fit_stretch
 from profiler.alignment.pilot import Pilot
-from profiler.alignment.sequence import Habits, element_sequence
+from profiler.alignment.sequence import Habits, Search, element_sequence
 from profiler.alignment.smooth import GRID
 from profiler.alignment.whitening import Noise
 from profiler.route import CurveElement
@@ -23,18 +22,12 @@ LEAST_TANGENT = 150.0
 """Stretches fitted at once end in tangents at least so long. [m]"""
 
 
-class Search(NamedTuple):
-    """How widely the sequence of elements is looked for.
-
-    So many hypotheses are kept at a node (``beam``), and none less likely than the best by e to ``cut``.
-    """
-
-    beam: int
-    cut: float
-
-
-QUICK, WIDE = Search(200, 13.0), Search(400, 18.0)
+QUICK, WIDE, DEEP = Search(200, 13.0), Search(400, 18.0), Search(1000, 25.0)
 """Where vertices are far apart, what begins now pays its price long before one of them speaks for it."""
+
+LOST_OVER, LOST_TURN, LOST_AROUND = 500.0, np.radians(30.0), 800.0
+"""A reading has lost the line where over so far [m] it turns so much otherwise than the pilot [rad]; it is read
+again from so far before it to so far behind [m]."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,7 +46,10 @@ class Reading:
 def read_line(
     pilot: Pilot, noise: Noise, habits: Habits, search: Search = QUICK, *, turned: bool = False, shift: float = 0.0
 ) -> Reading:
-    """The line read forwards, or ``turned``, with nodes moved by ``shift`` [m]."""
+    """The line read forwards, or ``turned``, with nodes moved by ``shift`` [m].
+
+    Where a wide reading does not turn as the pilot does it has lost the line, and that is read again by a deep search.
+    """
     cells = int(np.ceil((pilot.distance[-1] + shift) / CELL - 1e-9))
     nodes = np.arange(cells + 1) * CELL
     k0 = np.interp(nodes - shift, pilot.distance, pilot.curvature)
@@ -61,14 +57,57 @@ def read_line(
     if turned:
         place, offset, k0 = (nodes[-1] - place)[::-1], -offset[::-1], -k0[::-1]
     rate = 2 * noise.drift**2 / noise.length
-    kind, kink, again = element_sequence(k0, place, offset, noise.white, rate, habits, beam=search.beam, cut=search.cut)
-    if turned:
-        swap = np.array([TANGENT, EXIT, CIRCLE, ENTRY, BETWEEN])
-        kind = swap[kind[::-1]]
-        kink, again = (np.r_[False, cells[1:][::-1]] for cells in (kink, again))
-    stretches, corners = _stretches(kind, kink, again, float(pilot.distance[-1]), shift)
-    fits = fitted(pilot, stretches, noise, habits.spiral)
-    return Reading(fits, *curvature_of(fits, pilot.distance), tuple(corners))
+
+    def path(first: int, last: int, search: Search) -> FloatArray:
+        """Kind, corner and new beginning (3, cells) of some cells, counted as the line runs."""
+        a, b = (cells - last, cells - first) if turned else (first, last)
+        here = slice(*np.searchsorted(place, [a * CELL, b * CELL if b < cells else np.inf]))
+        found = element_sequence(k0[a : b + 1], place[here] - a * CELL, offset[here], noise.white, rate, habits, search)
+        return _turned(np.stack(found)) if turned else np.stack(found)
+
+    def fit(path: FloatArray) -> Reading:
+        stretches, corners = _stretches(path, float(pilot.distance[-1]), shift)
+        fits = fitted(pilot, stretches, noise, habits.spiral)
+        return Reading(fits, *curvature_of(fits, pilot.distance), tuple(corners))
+
+    whole = path(0, cells, search)
+    reading = fit(whole)
+    lost = [] if search == QUICK else _lost(pilot, reading)
+    for start, end in lost:
+        first, last = (int(np.clip((x + shift) / CELL, 0, cells)) for x in (start - LOST_AROUND, end + LOST_AROUND))
+        _spliced(whole, path(first, last, DEEP), first, int((start + shift) / CELL), int((end + shift) / CELL))
+    return fit(whole) if lost else reading
+
+
+def _turned(path: FloatArray) -> FloatArray:
+    """What was read from the other end, as the line runs."""
+    swap = np.array([TANGENT, EXIT, CIRCLE, ENTRY, BETWEEN])
+    return np.stack([swap[path[0][::-1]], *(np.r_[False, cells[1:][::-1]] for cells in path[1:])])
+
+
+def _lost(pilot: Pilot, reading: Reading) -> list[tuple[float, float]]:
+    """Stretches (start, end) along the pilot [m] over which a reading turns otherwise than the pilot."""
+    missing = pilot.curvature - reading.curvature
+    gap = np.r_[0.0, np.cumsum(GRID * 0.5 * (missing[1:] + missing[:-1]))]
+    for before, after in pairwise(reading.fits):
+        if after.edge[0] in reading.corners:
+            gap -= (after.start_state[1] - before.end_state[1]) * (pilot.distance > after.edge[0])
+    over = int(LOST_OVER / GRID)
+    first = np.flatnonzero(np.abs(gap[over:] - gap[:-over]) > LOST_TURN)
+    if not first.size:
+        return []
+    parts = np.split(first, np.flatnonzero(np.diff(first) > 2 * over) + 1)
+    return [(float(pilot.distance[part[0]]), float(pilot.distance[part[-1] + over])) for part in parts]
+
+
+def _spliced(whole: FloatArray, part: FloatArray, first: int, start: int, end: int) -> None:
+    """Set a part, which begins at cell ``first``, into a path from ``start`` to ``end`` or where both are tangent."""
+    old = whole[:, first : first + part.shape[1]]
+    alike = np.flatnonzero((old[0] == TANGENT) & (part[0] == TANGENT))
+    a, b = start - first, end - first
+    before, after = alike[alike <= a], alike[alike >= b]
+    a, b = before[-1] if before.size else 0, after[0] if after.size else part.shape[1]
+    old[:, a:b] = part[:, a:b]
 
 
 Stretch = tuple[FloatArray, FloatArray]
@@ -85,10 +124,9 @@ def fitted(pilot: Pilot, stretches: Sequence[Stretch], noise: Noise, spiral: flo
     )
 
 
-def _stretches(
-    kind: FloatArray, kink: FloatArray, again: FloatArray, length: float, shift: float
-) -> tuple[list[Stretch], list[float]]:
+def _stretches(path: FloatArray, length: float, shift: float) -> tuple[list[Stretch], list[float]]:
     """Stretches that begin and end in tangents, at corners or where a reading began again, and the corners."""
+    kind, kink, again = path[0], path[1] > 0, path[2] > 0
     broken = kink | again
     change = np.r_[0, np.flatnonzero((np.diff(kind) != 0) | broken[1:]) + 1]
     edge = np.r_[np.maximum(change * CELL - shift, 0.0), length].astype(float)

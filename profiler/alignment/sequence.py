@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -36,6 +37,16 @@ class Habits:
     kink: float = 25_000.0
 
 
+class Search(NamedTuple):
+    """How widely the sequence of elements is looked for.
+
+    So many hypotheses are kept at a node (``beam``), and none less likely than the best by e to ``cut``.
+    """
+
+    beam: int
+    cut: float
+
+
 def element_sequence(
     curvature: FloatArray,
     place: FloatArray,
@@ -43,9 +54,7 @@ def element_sequence(
     noise: float,
     drift_rate: float,
     habits: Habits,
-    *,
-    beam: int,
-    cut: float,
+    search: Search,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """The likeliest kinds of element along a line.
 
@@ -61,10 +70,7 @@ def element_sequence(
         Growth of the variance of slow drift. [m²/m]
     habits : Habits
         Prior.
-    beam : int
-        So many hypotheses are kept at a node.
-    cut : float
-        Hypotheses less likely than the best by e to this are dropped.
+    search : Search
 
     Returns
     -------
@@ -88,10 +94,9 @@ def element_sequence(
         habits.compound,
         math.log(CELL / habits.kink),
         320.0 * max(habits.spiral, 1.0),
-        cut,
+        search.cut,
     )
     ahead = place - cell * CELL
-    path = walk(
-        empty_beam(beam), empty_beam(beam * 5 + 16), curvature, first, ahead, offset, noise**2, drift_rate, prior
-    )
+    beams = empty_beam(search.beam), empty_beam(search.beam * 5 + 16)
+    path = walk(*beams, curvature, first, ahead, offset, noise**2, drift_rate, prior)
     return path % KINK, (path & KINK) > 0, np.r_[False, path[:-1] >= AGAIN]

@@ -228,7 +228,7 @@ def _line_of(
     lon, lat = geographic(position)
     heading, _ = direction(position, distance - first, lon, lat)
     shifted = tuple(dataclasses.replace(c, start=float(moved(c.start)), end=float(moved(c.end))) for c in curves)
-    placed = tuple(c for c in shifted if c.end - c.start > c.spiral_in + c.spiral_out)
+    placed = tuple(c for c in shifted if c.end - c.start > c.spiral_in + c.spiral_out and c.curvature != 0)
     at = distance - first
     of_elements = element_curvature(at, placed)
     se = np.sqrt(np.interp(distance, along, variance) + (of_elements - np.interp(distance, along, mean)) ** 2)
