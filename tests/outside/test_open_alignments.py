@@ -206,7 +206,7 @@ def test_the_helical_tunnel_turns_all_round():
 
 def test_puymorens_curves_turn_as_its_line_does():
     """Law: over 500 m curves and corners together turn as the line's heading does. Vertices 50 to 380 m apart leave
-    doubt: 5 % of such stretches differ by more than 8° (8 % before lost stretches were read again), the worst by 57°."""
+    doubt: 5 % of such stretches differ by more than 8° (8 % unless lost stretches are read again), at most by 57°."""
     _, line, _ = real_line("fr-puymorens/line_672000.geojson")
     told = np.r_[0.0, np.cumsum((line.curvature[1:] + line.curvature[:-1]) / 2 * np.diff(line.distance))]
     for corner in line.corners:
