@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 
 from profiler.units import PERCENT
@@ -156,3 +157,65 @@ class Landmarks:
     def suspected(self) -> tuple[Landmark, ...]:
         """Suspected tunnels and bridges sure enough to be shown."""
         return self.shown("suspected_tunnel", "suspected_bridge")
+
+
+_TURNED = {"with": "against", "against": "with", "both": "both"}
+_WITH_CHAINAGE = ("grade_break", "sharpest_curve")
+"""Kinds whose ``value`` has its sign with chainage."""
+
+
+def reversed_landmarks(marks: Landmarks, total: float) -> Landmarks:
+    """The same landmarks by chainage from the other end of a line of a length ``total`` [m], in order of it.
+
+    What concerned one direction concerns the other; doing it twice gives them back.
+    """
+    order = sorted(range(len(marks.items)), key=lambda i: -marks.items[i].end)
+    place = {old: new for new, old in enumerate(order)}
+    runs = marks.grade_runs
+    before = (0.0, *(run.end_se for run in runs[:-1]))  # how sure the start of each run is
+    return Landmarks(
+        items=tuple(_turned(marks.items[i], total) for i in order),
+        grade_runs=tuple(
+            GradeRun(total - run.end, total - run.start, -run.grade, run.grade_se, -run.rise, se)
+            for run, se in reversed(tuple(zip(runs, before, strict=True)))
+        ),
+        straddles=tuple(
+            sorted(
+                (
+                    dataclasses.replace(
+                        s,
+                        landmark=place[s.landmark],
+                        direction=_TURNED[s.direction],
+                        **{name: total - getattr(s, name) for name in _STRADDLE_PLACES},
+                    )
+                    for s in marks.straddles
+                ),
+                key=lambda s: s.landmark,
+            )
+        ),
+        practice=tuple(
+            dataclasses.replace(note, start=total - note.end, end=total - note.start)
+            for note in sorted(marks.practice, key=lambda note: -note.end)
+        ),
+    )
+
+
+_STRADDLE_PLACES = ("head", "quarter", "half", "three_quarter", "clear")
+
+
+def _turned(item: Landmark, total: float) -> Landmark:
+    sign = -1.0 if item.kind in _WITH_CHAINAGE else 1.0
+    low, high = (None if x is None else sign * x for x in (item.low, item.high))
+    nearest, farthest = (None if x is None else total - x for x in (item.place_low, item.place_high))
+    return dataclasses.replace(
+        item,
+        direction=_TURNED[item.direction],
+        start=total - item.end,
+        end=total - item.start,
+        at=total - item.at,
+        value=sign * item.value,
+        low=low if sign > 0 else high,
+        high=high if sign > 0 else low,
+        place_low=farthest,
+        place_high=nearest,
+    )

@@ -12,6 +12,8 @@ from profiler.build import input_files, relief_around
 from profiler.comparison.beside import Beside
 from profiler.comparison.compare import Comparison
 from profiler.files import staged_folder
+from profiler.grade_classes import Limits
+from profiler.ground import Relief
 from profiler.landmark import Landmarks
 from profiler.profile import Profile
 from profiler.progress import Progress, quiet
@@ -115,6 +117,8 @@ def write_briefings(
     every = [(name, briefing) for name, some in briefings.items() for briefing in some]
     profile = every[0][1].profile
     trains = {name: some[0].train for name, some in briefings.items()}
+    limits = _limits(territory)
+    relief = relief_around(profile, territory) if pictures and territory is not None and profile.route.on_map else None
     with ExitStack() as stack:
         stage = stack.enter_context(staged_folder(folder))
         inputs = [InputFile(file, "train") for file in train_files]
@@ -124,7 +128,11 @@ def write_briefings(
         for i, (name, briefing) in enumerate(every):
             progress("writing briefings", i / len(every))
             place = folder / name / briefing.direction
-            write_briefing_tables(briefing, stack.enter_context(staged_folder(place, replaces=BRIEFING_FILES)))
+            inside = stack.enter_context(staged_folder(place, replaces=BRIEFING_FILES))
+            write_briefing_tables(briefing, inside)
+            if pictures:
+                progress("drawing briefings", i / len(every))
+                _draw_briefing(briefing, inside, limits, relief)
         record.result()
     return folder
 
@@ -200,7 +208,17 @@ def _draw(
     draw_map(profile, landmarks, relief, folder / "map.html", limits=limits, online_tiles=not profile.invented)
 
 
-def _limits(territory: Territory | None) -> tuple[float, float, float, float] | None:
+def _draw_briefing(briefing: Briefing, folder: Path, limits: Limits | None, relief: Relief | None) -> None:
+    """Charts, and the map where the line lies on one."""
+    from profiler.present.train_chart import draw_train_chart
+    from profiler.present.train_map import draw_train_map
+
+    draw_train_chart(briefing, svg=folder / "chart.svg", png=folder / "chart.png", limits=limits)
+    if briefing.profile.route.on_map:
+        draw_train_map(briefing, relief, folder / "map.html", limits=limits)
+
+
+def _limits(territory: Territory | None) -> Limits | None:
     """Limits of the grade classes [m/m] where the territory sets its own."""
     stated = territory.settings.grade_classes_pct if territory is not None else None
     if stated is None:

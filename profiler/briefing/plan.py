@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -13,7 +14,7 @@ from profiler.handling.start_marks import do_not_stop, numbered, start_astride, 
 from profiler.handling.start_sequence import start_sequences
 from profiler.handling.starting import START_ACCELERATION, Starting, starting
 from profiler.handling.straddles import TrainStraddle, pair_straddles, straddle_marks, train_straddles
-from profiler.landmark import SHOWN_FROM, Landmarks
+from profiler.landmark import SHOWN_FROM, Landmarks, reversed_landmarks
 from profiler.mark import Mark
 from profiler.mechanics.places import FASTEST, Climb, climbs_of, head_positions
 from profiler.mechanics.power_needed import (
@@ -32,7 +33,7 @@ from profiler.mechanics.tonnage import Rating, drawn_terrain, rate
 from profiler.mechanics.traction import block_efforts
 from profiler.mechanics.under_train import UnderTrain, spread_of, under_train
 from profiler.mechanics.units_to_use import UnitsToUse, units_to_use
-from profiler.profile import Profile
+from profiler.profile import Profile, reversed_profile
 from profiler.route import Route
 from profiler.train import Train
 from profiler.units import FloatArray
@@ -126,6 +127,13 @@ class Briefing:
     def fits(self) -> bool:
         """Whether the whole train fits on the line."""
         return self.train.length <= self.terrain.length
+
+    @cached_property
+    def as_travelled(self) -> tuple[Profile, Landmarks]:
+        """Profile and landmarks by distance travelled: turned where travel is against chainage."""
+        if self.direction == "with":
+            return self.profile, self.landmarks
+        return reversed_profile(self.profile), reversed_landmarks(self.landmarks, self.terrain.length)
 
     def over(self, limit: float) -> tuple[Over, ...]:
         """Where the largest draft under way is above a limit [N], with the effort needed, in order of travel."""

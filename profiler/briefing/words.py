@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from profiler import wording
+from profiler.briefing.plan import Briefing
 from profiler.handling.relief import Relief
 from profiler.handling.starting import NO_NOTCH, Starting
 from profiler.mark import Mark
 from profiler.mechanics.pull import KNUCKLE_BREAKS
 from profiler.mechanics.tonnage import Ruled
 from profiler.train import Train
-from profiler.train_words import force_text
+from profiler.train_words import force_text, mass_text
 from profiler.units import KMH, MPH
 
 MARK_NAMES = {"straddle": "astride", "start_hard": "start hard", "do_not_stop": "do not stop"}
@@ -134,6 +137,67 @@ def mark_words(mark: Mark, train: Train, units: str) -> str:
         share = wording.percent_text(mark.figure("share_starting"))
         return f"starts in only {share} of equally likely profiles, {carried}{before}"
     return f"starts in {notch_words(round(mark.figure('notch')))}: needs {need} of {available}, {carried}{before}"
+
+
+def mark_short(mark: Mark, train: Train, units: str) -> str:
+    """What a mark is about in a few words, for a picture."""
+    if mark.kind == "straddle":
+        return mark_name(mark)
+    draft = mark.figure("draft")
+    carried = f"pull {force_text(draft, units)}"
+    if draft > train.limits.draft and mark.reason == "knuckle":
+        return f"{carried}, {figure_of(draft - train.limits.draft, units)} over"
+    if mark.value < 0:
+        return f"{force_text(-mark.value, units)} short, {mark.reason.replace('_', ' ')}"
+    if mark.reason == "uncertain":
+        return f"starts in {wording.percent_text(mark.figure('share_starting'))} of the draws"
+    if mark.reason == "draft_caution":
+        return carried
+    return f"{notch_words(round(mark.figure('notch')))}, {carried}"
+
+
+def train_sentence(briefing: Briefing) -> str:
+    """ "3,730 ft long, 13,052 short tons, rail dry", and where it is longer than the line."""
+    train, units = briefing.train, briefing.profile.units
+    words = f"{wording.short_length_text(train.length, units)} long, {mass_text(train.mass, units)}, rail {train.rail}"
+    if briefing.fits:
+        return words
+    line = wording.short_length_text(briefing.terrain.length, units)
+    return f"{words}; longer than the line ({line}): nowhere all of it lies on it, its first and last grade go on"
+
+
+def draft_sentences(briefing: Briefing) -> list[str]:
+    """Largest draft under way and at a start, behind which vehicle, where, and by how much over the limit."""
+    train, units, limit = briefing.train, briefing.profile.units, float(briefing.train.limits.draft)
+    said = []
+    for name, found in (("under way", briefing.running.pull.needed), ("to start", briefing.everywhere)):
+        i = int(np.argmax(found.draft))
+        words = f"Largest draft {name}: {force_text(found.draft[i], units)} behind "
+        words += (
+            f"{vehicle_words(train, int(found.draft_at[i]))}, head at {place_words(briefing, float(found.head[i]))}, "
+        )
+        if found.draft[i] > limit:
+            words += f"{figure_of(found.draft[i] - limit, units)} over the limit of {force_text(limit, units)}"
+        elif found.draft[i] > train.limits.draft_caution:
+            words += f"over the caution of {force_text(train.limits.draft_caution, units)}, within the limit"
+        else:
+            words += f"within the limit of {force_text(limit, units)}"
+        said.append(words)
+    push, i = briefing.running.pull.needed, int(np.argmax(briefing.running.pull.needed.buff))
+    if push.buff[i] > train.limits.buff:
+        over, behind = push.buff[i] - train.limits.buff, vehicle_words(train, int(push.buff_at[i]))
+        said.append(
+            f"Largest push under way: {force_text(push.buff[i], units)} behind {behind}, head at "
+            f"{place_words(briefing, float(push.head[i]))}, {figure_of(over, units)} over the buff limit of "
+            f"{force_text(train.limits.buff, units)}"
+        )
+    return said
+
+
+def place_words(briefing: Briefing, start: float, end: float | None = None) -> str:
+    """A place or a stretch by posts, distances travelled [m]."""
+    a, b = (float(briefing.terrain.chainage(x)) for x in (start, start if end is None else end))
+    return wording.stretch_words(briefing.profile.route.posts, a, b)
 
 
 def rule_words(ruled: Ruled) -> str:

@@ -5,24 +5,24 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
-import numpy as np
-
 from profiler import wording
 from profiler.briefing.plan import Briefing
 from profiler.briefing.words import (
     HEAD_RULE,
     NO_ORDER,
+    draft_sentences,
     knuckle_words,
     mark_words,
+    place_words,
     relief_words,
     rule_words,
     speed_text,
     start_words,
-    vehicle_words,
+    train_sentence,
 )
 from profiler.mechanics.pull import Over
 from profiler.train_words import force_text, mass_text
-from profiler.wording import short_length_text, stretch_words
+from profiler.wording import stretch_words
 
 SHOWN = 5
 """More stretches than these are only counted."""
@@ -55,7 +55,7 @@ def summary(briefings: Mapping[str, Sequence[Briefing]], folder: Path) -> str:
 def briefing_lines(briefing: Briefing) -> list[str]:
     """The most telling figures of one train in one direction."""
     return [
-        *_train(briefing),
+        train_sentence(briefing),
         *_rating(briefing),
         *_draft(briefing),
         *_starts(briefing),
@@ -67,28 +67,9 @@ def briefing_lines(briefing: Briefing) -> list[str]:
     ]
 
 
-def _where(briefing: Briefing, way: float) -> str:
-    at = float(briefing.terrain.chainage(way))
-    return stretch_words(briefing.profile.route.posts, at, at)
-
-
-def _between(briefing: Briefing, start: float, end: float) -> str:
-    a, b = (float(briefing.terrain.chainage(x)) for x in (start, end))
-    return stretch_words(briefing.profile.route.posts, a, b)
-
-
 def _some(words: Iterable[str], file: str) -> list[str]:
     every = list(words)
     return every if len(every) <= SHOWN else [*every[:SHOWN], f"and {len(every) - SHOWN} more, see {file}"]
-
-
-def _train(briefing: Briefing) -> list[str]:
-    train, units = briefing.train, briefing.profile.units
-    lines = [f"{short_length_text(train.length, units)} long, {mass_text(train.mass, units)}, rail {train.rail}"]
-    if not briefing.fits:
-        line = short_length_text(briefing.terrain.length, units)
-        lines.append(f"longer than the line ({line}): nowhere all of it lies on it, its first and last grade go on")
-    return lines
 
 
 def _rating(briefing: Briefing) -> list[str]:
@@ -105,7 +86,7 @@ def _rating(briefing: Briefing) -> list[str]:
         where = f", {rule_words(ruled)}"
         if ruled.head is not None and ruled.grade is not None:
             grade = wording.grade_text(ruled.grade, units)
-            where += f", head at {_where(briefing, ruled.head)}, {grade} compensated under the train"
+            where += f", head at {place_words(briefing, ruled.head)}, {grade} compensated under the train"
         lines.append(f"{name}: {mass_text(ruled.mass, units)} of such cars{interval}{where}")
         if power is ruling:
             break
@@ -115,20 +96,8 @@ def _rating(briefing: Briefing) -> list[str]:
 
 
 def _draft(briefing: Briefing) -> list[str]:
-    train, units = briefing.train, briefing.profile.units
-    under_way, start, limit = briefing.running.pull.needed, briefing.everywhere, float(briefing.train.limits.draft)
-    lines = []
-    for name, found in (("under way", under_way), ("to start", start)):
-        i = int(np.argmax(found.draft))
-        words = f"largest draft {name}: {force_text(found.draft[i], units)} behind "
-        words += f"{vehicle_words(train, int(found.draft_at[i]))}, head at {_where(briefing, float(found.head[i]))}, "
-        if found.draft[i] > limit:
-            words += f"{force_text(found.draft[i] - limit, units)} over the limit of {force_text(limit, units)}"
-        elif found.draft[i] > train.limits.draft_caution:
-            words += f"over the caution of {force_text(train.limits.draft_caution, units)}, within the limit"
-        else:
-            words += f"within the limit of {force_text(limit, units)}"
-        lines.append(words)
+    limit = float(briefing.train.limits.draft)
+    lines = draft_sentences(briefing)
     over = briefing.over(limit)
     if over:
         lines.append(f"over the draft limit under way: {'; '.join(_some(_overs(briefing, over), 'under_train.csv'))}")
@@ -138,7 +107,7 @@ def _draft(briefing: Briefing) -> list[str]:
 def _overs(briefing: Briefing, over: Sequence[Over]) -> Iterable[str]:
     for one in over:
         excess = force_text(one.excess, briefing.profile.units)
-        yield f"{_between(briefing, one.start, one.end)} by up to {excess}"
+        yield f"{place_words(briefing, one.start, one.end)} by up to {excess}"
 
 
 def _starts(briefing: Briefing) -> list[str]:
@@ -174,7 +143,7 @@ def _stops(briefing: Briefing) -> list[str]:
 
 def _units(briefing: Briefing) -> list[str]:
     units, ruling = briefing.profile.units, briefing.units[0]
-    where = _between(briefing, ruling.climb.start, ruling.climb.end)
+    where = place_words(briefing, ruling.climb.start, ruling.climb.end)
     if ruling.refused:
         words = "refused: no number of head units starts it within the draft limit"
     elif ruling.fewest is None:
@@ -191,16 +160,17 @@ def _remote(briefing: Briefing) -> list[str]:
     if remote is None:
         return []
     best, now = remote.best, remote.now
+    drafts, pushes = ([force_text(f, units) for f in pair] for pair in ((best.draft, now.draft), (best.buff, now.buff)))
+    back = wording.number(100 * best.back)
     return [
-        f"remote power ({remote.units} units) stands best with {best.cars_ahead} cars ahead of it, {wording.number(100 * best.back)} % "
-        f"back: draft {force_text(best.draft, units)} instead of {force_text(now.draft, units)}, push ahead of it "
-        f"{force_text(best.buff, units)} instead of {force_text(now.buff, units)}"
+        f"remote power ({remote.units} units) stands best with {best.cars_ahead} cars ahead of it, {back} % back: "
+        f"draft {drafts[0]} instead of {drafts[1]}, push ahead of it {pushes[0]} instead of {pushes[1]}"
     ]
 
 
 def _climbs(briefing: Briefing) -> list[str]:
     units, slowest = briefing.profile.units, min(briefing.speeds, key=lambda s: s.speed)
-    where, needed = _where(briefing, slowest.head), briefing.needed
+    where, needed = place_words(briefing, slowest.head), briefing.needed
     words = (
         f"slowest on a climb: {speed_text(slowest.speed, units)}, head at {where}"
         if slowest.speed
@@ -218,7 +188,7 @@ def _climbs(briefing: Briefing) -> list[str]:
 def _helpers(briefing: Briefing) -> list[str]:
     units = briefing.profile.units
     return [
-        f"helper district: {_between(briefing, h.start, h.end)}, {force_text(h.missing, units)} short"
+        f"helper district: {place_words(briefing, h.start, h.end)}, {force_text(h.missing, units)} short"
         + (
             f", {h.units} {'unit' if h.units == 1 else 'units'} like the first behind the train"
             if h.units is not None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,7 +12,7 @@ from profiler.present.chart_blocks import blocks_of
 from profiler.present.chart_brackets import brackets_of, ruling_grade
 from profiler.present.chart_curves import draw_curves
 from profiler.present.chart_frame import GAP, GUTTER, PANEL_GAP, RIGHT, Frame, Panel, frame_of
-from profiler.present.chart_key import Foot, Heading, provenance, summary, title
+from profiler.present.chart_key import NO_WORDS, Foot, Heading, Words, provenance, summary, title
 from profiler.present.chart_names import set_label
 from profiler.present.chart_rail import draw_rail
 from profiler.present.chart_rows import draw_posts, draw_speed
@@ -31,11 +32,24 @@ class Chart:
     sheet: Sheet
     placed: tuple[tuple[Label, Candidate], ...]
     dropped: tuple[str, ...]
+    words: Words = NO_WORDS
 
     @property
     def description(self) -> str:
         """What the chart shows, in words, for those who cannot see it."""
-        return " ".join([*summary(self.frame), *provenance(self.frame)])
+        return " ".join([*self.words.told, *summary(self.frame), *self.words.read, *provenance(self.frame)])
+
+
+@dataclass(frozen=True)
+class MoreRows:
+    """Rows that a chart has besides those of the line, and what the sheet says of them.
+
+    ``heights`` are theirs by name [pt]; ``draw`` draws them on a panel and hands back the names that want room there.
+    """
+
+    heights: Mapping[str, float]
+    words: Words
+    draw: Callable[[Sheet, Room, Panel, Frame], list[Label]]
 
 
 def draw_chart(
@@ -75,16 +89,22 @@ def draw_chart(
 
 
 def compose_chart(
-    profile: Profile, landmarks: Landmarks, *, limits: Limits | None = None, scale: float | None = None
+    profile: Profile,
+    landmarks: Landmarks,
+    *,
+    limits: Limits | None = None,
+    scale: float | None = None,
+    more: MoreRows | None = None,
 ) -> Chart:
-    """Draw a chart on a sheet without writing it; ``scale`` overrides points a metre of line."""
+    """Draw a chart on a sheet without writing it; ``scale`` overrides points a metre of line, ``more`` adds rows."""
     steepest = [mark.value * PERCENT for d in DIRECTIONS if (mark := ruling_grade(landmarks, d)) is not None]
     frame = frame_of(profile, landmarks, limits or class_limits(max(steepest, default=0.0)), scale)
     brackets, left_out = brackets_of(frame)
     steps = plan_steps(blocks_of(frame), brackets)
-    heights = frame.row_heights({"steps": steps.extra})
+    heights = frame.row_heights({"steps": steps.extra}, more.heights if more else None)
+    words = more.words if more else NO_WORDS
     width = GUTTER + frame.width + RIGHT
-    heading, foot = Heading(frame, width), Foot(frame, width)
+    heading, foot = Heading(frame, width, words), Foot(frame, width, words)
     panel_height = sum(heights.values()) + GAP * (len(heights) - 1)
     count = len(frame.panels_m)
     body = count * panel_height + (count - 1) * PANEL_GAP
@@ -96,14 +116,14 @@ def compose_chart(
     for number in range(count):
         top = sheet.height - heading.height - number * (panel_height + PANEL_GAP)
         panel = frame.panel(number, top, heights)
-        here, missing = _draw_panel(sheet, panel, frame, steps)
+        here, missing = _draw_panel(sheet, panel, frame, steps, more)
         placed += here
         dropped += missing
-    return Chart(frame, sheet, tuple(placed), tuple(dropped))
+    return Chart(frame, sheet, tuple(placed), tuple(dropped), words)
 
 
 def _draw_panel(
-    sheet: Sheet, panel: Panel, frame: Frame, steps: Steps
+    sheet: Sheet, panel: Panel, frame: Frame, steps: Steps, more: MoreRows | None
 ) -> tuple[list[tuple[Label, Candidate]], tuple[str, ...]]:
     room = Room(Box(panel.left - 14, panel.rows["foot"].bottom, panel.right + 14, panel.rows["posts"].top))
     labels = draw_posts(sheet, panel, frame.profile.route.posts)
@@ -113,6 +133,8 @@ def _draw_panel(
         labels += draw_curves(sheet, room, panel, frame)
     if "speed" in panel.rows:
         labels += draw_speed(sheet, room, panel, frame)
+    if more is not None:
+        labels += more.draw(sheet, room, panel, frame)
     placed, dropped = place([label for label in labels if label.candidates], room)
     for _, chosen in placed:
         set_label(sheet, chosen)

@@ -23,6 +23,8 @@ GAP = 9.0
 PANEL_GAP = 30.0
 LEAST_WIDTH = 560.0
 _SHARES = {"posts": 0.5, "rail": 3.0, "steps": 1.9, "curves": 0.95, "speed": 0.62, "foot": 0.34}
+_ORDER = ("posts", "rail", "steps", "under", "curves", "speed", "couplers", "marks", "foot")
+"""Rows from the top, those of a train among them."""
 
 WIDEST = 1080.0
 """Of a picture that is not cut into panels. [pt]"""
@@ -128,9 +130,10 @@ class Frame:
         there = {"curves": bool(route.curves or route.corners), "speed": bool(route.limits or route.slow_orders)}
         return [name for name in _SHARES if there.get(name, True)]
 
-    def row_heights(self, extra: Mapping[str, float]) -> dict[str, float]:
-        """Height of every row, ``extra`` included. [pt]"""
-        return {name: _SHARES[name] * SHARE + extra.get(name, 0.0) for name in self.row_names()}
+    def row_heights(self, extra: Mapping[str, float], more: Mapping[str, float] | None = None) -> dict[str, float]:
+        """Height of every row, ``extra`` included, and of those that are there besides. [pt]"""
+        heights = {name: _SHARES[name] * SHARE + extra.get(name, 0.0) for name in self.row_names()} | dict(more or {})
+        return {name: heights[name] for name in _ORDER if name in heights}
 
     def panel(self, number: int, top: float, heights: Mapping[str, float]) -> Panel:
         """Lay one panel out under a line of the sheet. [pt]"""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -129,13 +130,29 @@ def draw_last_lines(sheet: Sheet, lines: list[str]) -> None:
         y -= LINE
 
 
-class Heading:
-    """Title, summary and provenance, measured before they are drawn."""
+@dataclass(frozen=True)
+class Words:
+    """What a sheet says besides of a train: ``title``, sentences ``told`` and how to ``read`` them, ``last`` ones at
+    the foot, and ``signs`` of the key, pairs of a kind and its words."""
 
-    def __init__(self, frame: Frame, width: float) -> None:
-        self._title = wrapped([title(frame)], TITLE, width - 2 * MARGIN)
-        self._summary = wrapped(summary(frame), SUMMARY, width - 2 * MARGIN)
-        self._provenance = wrapped(provenance(frame), FINE, width - 2 * MARGIN)
+    title: str = ""
+    told: tuple[str, ...] = ()
+    read: tuple[str, ...] = ()
+    last: tuple[str, ...] = ()
+    signs: tuple[tuple[str, str], ...] = ()
+
+
+NO_WORDS = Words()
+
+
+class Heading:
+    """Title, summary and provenance, measured before they are drawn; a train's words come first."""
+
+    def __init__(self, frame: Frame, width: float, words: Words = NO_WORDS) -> None:
+        name = f"{words.title} · {title(frame)}" if words.title else title(frame)
+        self._title = wrapped([name], TITLE, width - 2 * MARGIN)
+        self._summary = wrapped([*words.told, *summary(frame)], SUMMARY, width - 2 * MARGIN)
+        self._provenance = wrapped([*words.read, *provenance(frame)], FINE, width - 2 * MARGIN)
 
     @property
     def height(self) -> float:
@@ -151,15 +168,15 @@ class Heading:
 class Foot:
     """Key and caution, measured before they are drawn."""
 
-    def __init__(self, frame: Frame, width: float) -> None:
+    def __init__(self, frame: Frame, width: float, words: Words = NO_WORDS) -> None:
         self._frame = frame
         travel = plain(wording.travel_words(frame.profile.route))
         direction = f"Drawn as travelled {travel}: up and down are meant in this direction."
         kinds = [mark.kind for mark in frame.landmarks.suspected]
         suspected = wording.suspected_sentence(kinds.count("suspected_tunnel"), kinds.count("suspected_bridge"))
-        sentences = filter(None, [direction, suspected, wording.CAUTION_SHORT])
+        sentences = filter(None, [direction, suspected, *words.last, wording.CAUTION_SHORT])
         self._lines = wrapped(list(sentences), FINE, width - 2 * MARGIN)
-        self._rows = _in_rows(_signs_used(frame), width - 2 * MARGIN, CLASSES_WIDE)
+        self._rows = _in_rows([*_signs_used(frame), *words.signs], width - 2 * MARGIN, CLASSES_WIDE)
 
     @property
     def height(self) -> float:
@@ -298,5 +315,7 @@ def _sample(sheet: Sheet, kind: str, x: float, y: float) -> None:
     elif kind == "equation":
         sheet.lines([[(x + 3, y - 4), (x + 17, y - 4)]], width=0.8)
         signs.equation(sheet, x + 10, y - 4)
+    elif kind in signs.OF_TRAINS:
+        signs.of_train(sheet, kind, x, y)
     else:
         signs.hatched_post(sheet, x + 5, x + 15, y - 5, y + 5)

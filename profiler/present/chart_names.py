@@ -53,6 +53,9 @@ LETTERING = {
     "curve_number": Lettering(CAPTION),
     "speed": Lettering(BODY),
     "slow": Lettering(NAME_BOLD),
+    "force": Lettering(NAME_BOLD, patch=WHITE),
+    "force_over": Lettering(Type(NAME_BOLD.size, bold=True, colour=WHITE), patch=INK),
+    "mark": Lettering(BODY, halo=True),
 }
 
 SECOND_LINE = 9.4
@@ -87,7 +90,7 @@ def set_label(sheet: Sheet, chosen: Candidate) -> None:
     """Draw a label where it was placed, with its stem."""
     lettering = LETTERING[chosen.style]
     if lettering.patch is not None:
-        box = chosen.box.grown(0.8)
+        box = chosen.box.grown(2.0 if lettering.patch == INK else 0.8)
         corners = [
             (box.left, box.bottom),
             (box.right, box.bottom),

@@ -70,7 +70,8 @@ def _multiples(panel: Panel, posts: Posts, step: float) -> Iterator[tuple[float,
         low, high = min(va, vb), max(va, vb)
         if high == low:
             continue
-        for k in range(int(np.ceil(low / step - 1e-9)), int(np.floor(high / step + 1e-9)) + 1):
+        steps = range(int(np.ceil(low / step - 1e-9)), int(np.floor(high / step + 1e-9)) + 1)
+        for k in steps if vb > va else reversed(steps):  # in order of the line: what ends one piece begins the next
             x = float(panel.x(a + (k * step - va) / (vb - va) * (b - a)))
             if last is None or abs(x - last) > 1e-3:
                 yield x, k * step

@@ -136,21 +136,36 @@
     corner: twice("M-4 -4L4 4M-4 4L4 -4"),
     equation: twice("M-2.2 -7V7M2.2 -7V7"), // turned to lie across the line
     practice: twice("M0 -5.4V5.4M-4.7 -2.7L4.7 2.7M-4.7 2.7L4.7 -2.7"),
+    astride: [["circle", { class: "chip", r: 9 }]],
+    stop: [["rect", { class: "chip", x: -9, y: -9, width: 18, height: 18 }]],
+    hard: [["rect", { x: -9, y: -9, width: 18, height: 18 }]],
   };
+  const OF_TRAIN = new Set(["astride", "stop", "hard"]); // numbered chips beside the line
+  const DOTS = { stop: "0.1 5", hard: "0.1 9" }; // a dotted band on the right of the line
   const BESIDE = { ruling: 2.4, heavy: 1.1, bend: 0.8 }; // weight of brackets beside the line
   function shape(sign, parent) {
-    for (const [name, attributes] of SHAPES[sign] || []) draw(name, Object.assign({ class: "shape" }, attributes), parent);
+    for (const [name, attributes] of SHAPES[sign] || []) {
+      const own = attributes.class ? { class: "shape " + attributes.class } : {};
+      draw(name, Object.assign({ class: "shape" }, attributes, own), parent);
+    }
   }
-  function icon(sign) {
+  function icon(mark) {
+    const sign = mark.sign;
     const svg = draw("svg", { width: 24, height: 24, viewBox: "-12 -12 24 24", "aria-hidden": "true" });
     shape(sign, svg);
+    if (mark.number) figure(svg, sign, mark.number);
     return L.divIcon({ className: "sign sign-" + sign, iconSize: [24, 24], html: svg });
   }
-  const layer = { open: false }; // curves and what belongs to them are there while their list is open
+  function figure(svg, sign, number) { // the number of a mark in its chip
+    const node = draw("text", { class: sign === "hard" ? "number" : "number white", y: 3.8, "text-anchor": "middle" }, svg);
+    node.textContent = String(number);
+  }
+  const layer = { open: false, train: true }; // curves and what belongs to them are there while their list is open
   const asked = data.plan.map((mark) => Object.assign({ asked: true }, mark));
-  const hidden = (sign) => sign.asked && !layer.open;
-  const signs = [...data.marks, ...asked].map((mark) => {
-    const marker = L.marker(placeAt(mark.at), { icon: icon(mark.sign), keyboard: true, riseOnHover: true,
+  const ofTrain = data.train ? data.train.marks : [];
+  const hidden = (sign) => (sign.asked && !layer.open) || (OF_TRAIN.has(sign.sign) && !layer.train);
+  const signs = [...data.marks, ...asked, ...ofTrain].map((mark) => {
+    const marker = L.marker(placeAt(mark.at), { icon: icon(mark), keyboard: true, riseOnHover: true,
       zIndexOffset: mark.sign === "equation" ? -1000 : 0 }); // strokes may stick out under a sign, not hide it
     marker.bindPopup(words(mark.title, [mark.where, ...mark.lines]), { maxWidth: 290, offset: [0, -4] });
     marker.on("add", () => marker.getElement().setAttribute("aria-label", [mark.title, mark.where, ...mark.lines].join(". ")));
@@ -252,6 +267,7 @@
     for (const [from, to] of view.seen) {
       for (let arc = from; arc <= to; arc += 5) rail.add(around(...pointAt(arc), 5));
     }
+    chips(taken, rail);
     labels.sort((a, b) => a.rank - b.rank);
     // Chevrons can slide along their run, so the weightier names come first.
     for (const label of labels.filter((l) => l.rank <= 2)) place(label, taken, rail);
@@ -292,7 +308,7 @@
   function signLabels(taken) {
     const labels = [], near = postStep() <= EQUATIONS_TO;
     for (const sign of signs) {
-      if (sign.sign in BESIDE) continue;
+      if (sign.sign in BESIDE || OF_TRAIN.has(sign.sign)) continue;
       const arc = arcAt(sign.at), p = pointAt(arc);
       const long = arcAt(sign.end) - arcAt(sign.start);
       const shown = !hidden(sign) && isSeen(p) && (!AREAL.has(sign.sign) || long >= 5) && (sign.sign !== "equation" || near);
@@ -307,6 +323,30 @@
         texts: [sign.label], at: [p], along: tangentAt(arc, 10), sign });
     }
     return labels;
+  }
+  function chips(taken, rail) { // marks of the train: a chip off the line, a leader, the stretch beside the line
+    for (const sign of signs.filter((s) => OF_TRAIN.has(s.sign))) {
+      if (hidden(sign)) { show(sign, false); continue; }
+      const from = arcAt(sign.start), to = arcAt(sign.end);
+      for (const [a, b] of inSight(from, to)) along(sign, a, b, a === from, b === to, rail);
+      const arc = arcAt(sign.at), p = pointAt(arc), t = tangentAt(arc, 8);
+      const free = (q) => isSeen(q) && !taken.meets(around(q[0], q[1], 11)) && !rail.meets(around(q[0], q[1], 11));
+      const spot = isSeen(p) && [24, -24, 36, -36, 50, -50, 66, -66, 84, -84].map((away) => beside(p, t, away)).find(free);
+      show(sign, Boolean(spot), spot ? map.layerPointToLatLng(spot) : placeAt(sign.at));
+      if (!spot) continue; // crowded from afar: nearer it is there, and the list has it
+      taken.add(around(spot[0], spot[1], 11));
+      draw("path", { class: "halo", d: path([p, spot]), "stroke-width": 2.6 }, under);
+      draw("path", { class: "ink", d: path([p, spot]), "stroke-width": 0.9 }, under);
+    }
+  }
+  function along(sign, from, to, opens, closes, rail) {
+    if (to - from < 6) return;
+    if (!(sign.sign in DOTS)) { bracket(from, to, -11, 1.1, opens, closes); return; }
+    const points = [];
+    for (let arc = from; arc < to + 5; arc += 5) points.push(beside(pointAt(Math.min(arc, to)), tangentAt(Math.min(arc, to), 14), 11));
+    points.forEach((p) => rail.add(around(p[0], p[1], 3)));
+    draw("path", { class: "halo", d: path(points), "stroke-width": 7 }, under);
+    draw("path", { class: "ink dots", d: path(points), "stroke-width": 4, "stroke-dasharray": DOTS[sign.sign] }, under);
   }
   function show(sign, shown, place_) {
     if (shown) {
@@ -499,6 +539,15 @@
   }
   function signSample(list, name, text) {
     const item = make("li", {}, list);
+    if (name in DOTS || name === "astride") {
+      const svg = draw("svg", { width: 50, height: 18, viewBox: "-10 -10 56 20", "aria-hidden": "true" }, item);
+      shape(name, svg);
+      figure(svg, name, 5);
+      if (name === "astride") draw("path", { class: "shape open", d: "M16 5V-2H42V5", style: "stroke-width:1.1" }, svg);
+      else draw("path", { class: "shape open dots", d: "M16 0H42", "stroke-dasharray": DOTS[name], style: "stroke-width:4" }, svg);
+      make("span", {}, item, text);
+      return;
+    }
     const flat = name === "tunnel" || name === "suspected" || name === "bridge" || name in BESIDE;
     const svg = draw("svg", { width: flat ? 30 : 16, height: 16, viewBox: flat ? "0 0 30 16" : "-8 -8 16 16", "aria-hidden": "true" }, item);
     if (name === "tunnel") line(svg, 0, 30, 8, 2, 1);
@@ -521,6 +570,7 @@
     const head = make("summary", {}, all);
     make("h1", {}, head, data.name);
     make("span", { class: "direction" }, head, data.direction);
+    if (data.train) make("span", { class: "train" }, head, data.train.title);
     if (data.invented) make("span", { class: "invented", role: "note" }, head, data.invented);
     make("p", { class: "small" }, all, "grade in " + data.grade_unit + " · chevrons point downhill");
     const list = make("ul", { class: "samples", "aria-label": "Grade classes in " + data.grade_unit }, all);
@@ -552,7 +602,8 @@
       make("strong", {}, item, String(data.posts[data.posts.length >> 1][1]));
       make("span", {}, item, data.post_words);
     }
-    buildPlaces(all, "Places on the line (" + data.marks.length + ")", signs.filter((sign) => !sign.asked));
+    if (data.train) buildTrain(all);
+    buildPlaces(all, "Places on the line (" + data.marks.length + ")", signs.filter((sign) => !sign.asked && !OF_TRAIN.has(sign.sign)));
     if (asked.length) {
       const plan = buildPlaces(all, data.plan_words, signs.filter((sign) => sign.asked));
       plan.classList.add("plan");
@@ -565,6 +616,16 @@
     const layers = holder.querySelector(".leaflet-control-layers");
     if (layers) end.prepend(layers);
     all.addEventListener("toggle", () => redraw());
+  }
+  function buildTrain(parent) {
+    signSamples(parent, ofTrain, { astride: "astride, left of the line", stop: "do not stop, right of the line", hard: "start hard here" });
+    for (const rule of data.train.rules) make("span", { class: "small" }, parent, rule + " ");
+    const label = make("label", { class: "shown" }, parent);
+    const box = make("input", { type: "checkbox", checked: "" }, label);
+    make("span", {}, label, "marks of this train on the map");
+    box.addEventListener("change", () => { layer.train = box.checked; redraw(); });
+    const list = buildPlaces(parent, "Marks (" + ofTrain.length + ")", signs.filter((sign) => OF_TRAIN.has(sign.sign)));
+    for (const note of data.train.notes) make("p", { class: "small" }, list, note);
   }
   function buildPlaces(parent, title, some) {
     const places = make("details", { class: "places" }, parent);

@@ -6,6 +6,7 @@ import base64
 import contextlib
 import html
 import json
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -40,6 +41,7 @@ def draw_map(
     limits: Limits | None = None,
     online_tiles: bool = True,
     credit: str = "",
+    train: Mapping[str, Any] | None = None,
 ) -> None:
     """Write the map of a profile as one self-contained HTML file.
 
@@ -60,13 +62,15 @@ def draw_map(
         never has one.
     credit : str
         Licence and attribution of the input data, printed in the key.
+    train : mapping, optional
+        The layer of one train, as `profiler.present.train_map.train_layer` makes it.
 
     Raises
     ------
     OutputError
         If the file cannot be written.
     """
-    page = map_page(profile, landmarks, relief, limits=limits, online_tiles=online_tiles, credit=credit)
+    page = map_page(profile, landmarks, relief, limits=limits, online_tiles=online_tiles, credit=credit, train=train)
     path = Path(path)
     aside = path.with_name(f".unfinished-{path.name}")
     try:
@@ -86,6 +90,7 @@ def map_page(
     limits: Limits | None = None,
     online_tiles: bool = True,
     credit: str = "",
+    train: Mapping[str, Any] | None = None,
 ) -> str:
     """The map of `draw_map` as text."""
     limits = limits or class_limits(landmarks.steepest_ruling)
@@ -94,7 +99,8 @@ def map_page(
     page = whole_page(_folium_map(profile, relief, tiles).get_root().render(), allowed=allowed)
     for name in ("map.js", "map.css"):
         check_whole(own_file(name))
-    return _completed(page, map_data(profile, landmarks, limits, relief, credit), tiles)
+    data = map_data(profile, landmarks, limits, relief, credit)
+    return _completed(page, data | ({"train": train} if train else {}), tiles)
 
 
 def map_data(

@@ -224,12 +224,12 @@ def _told(sequence: StartSequence) -> Iterator[tuple[int, str, str, str]]:
     step = float(sequence.run.time[1])
     under_way = sequence.run.under_way
     until = min(under_way + 30.0 if np.isfinite(under_way) else 120.0, float(sequence.run.time[-1]))
-    told = [(t, "", "", "") for t in np.arange(0.0, until + step / 2, _TOLD_EVERY)]
-    for act in sequence.acts:
-        unit, size = _ACT_UNITS[act.unit]
-        told.append((act.time, act.kind, fixed([act.value / size], 2)[0] if act.value or unit else "", unit))
-    for time, *rest in sorted(told, key=lambda row: row[0]):
-        yield (round(float(time) / step), *rest)
+    told = [(float(t), "", "", "") for t in np.arange(0.0, until + step / 2, _TOLD_EVERY)]
+    for one in sequence.acts:
+        unit, size = _ACT_UNITS[one.unit]
+        told.append((one.time, one.kind, fixed([one.value / size], 2)[0] if one.value or unit else "", unit))
+    for time, act, value, unit in sorted(told, key=lambda row: row[0]):
+        yield round(time / step), act, value, unit
 
 
 def _rolled_back(briefing: Briefing) -> Columns:

@@ -1,0 +1,106 @@
+"""The strip chart of one train: the line as travelled, with rows for what the train feels and does."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from profiler import wording
+from profiler.briefing.plan import Briefing
+from profiler.briefing.words import HEAD_RULE, NO_ORDER, draft_sentences, knuckle_words, train_sentence
+from profiler.grade_classes import Limits, class_limits
+from profiler.mechanics.pull import KNUCKLE_BREAKS
+from profiler.present.chart import Chart, MoreRows, compose_chart
+from profiler.present.chart_frame import SHARE, Frame, Panel, frame_of
+from profiler.present.chart_key import Words
+from profiler.present.labels import Label, Room
+from profiler.present.sheet import Sheet, plain
+from profiler.present.train_marks import Lanes, draw_marks, lanes_of
+from profiler.present.train_rows import COUPLERS_SHARE, UNDER_SHARE, draw_couplers, draw_under
+
+_SIGNS = {
+    "astride": "astride: head over, ¼, ½, ¾, rear over",
+    "do_not_stop": "do not stop",
+    "start_hard": "start hard here",
+    "under": "grade under the train, thin: of the rail",
+    "pull": "pull",
+    "push": "push",
+    "start_pull": "pull at a start there",
+    "limit": "limit",
+    "caution": "caution",
+    "breaks": "typical knuckle breaks (common practice, no source)",
+}
+
+
+def draw_train_chart(
+    briefing: Briefing, *, svg: Path | None = None, png: Path | None = None, limits: Limits | None = None
+) -> tuple[str, ...]:
+    """Draw the strip chart of a briefing into the files asked for, as travelled from left to right.
+
+    Parameters
+    ----------
+    briefing : Briefing
+    svg, png : Path, optional
+        Where to write; the same briefing gives the same bytes.
+    limits : four floats, optional
+        Lower limits of grade classes 1 to 4 [m/m]; by default they follow the ruling grade.
+
+    Returns
+    -------
+    tuple of str
+        Words for which the chart had no room; their signs are drawn, their figures are in the tables.
+
+    Raises
+    ------
+    OutputError
+        If a file cannot be written.
+    """
+    chart = compose_train_chart(briefing, limits=limits)
+    chart.sheet.write(f"Strip chart: {chart.words.title}", chart.description, svg=svg, png=png)
+    return chart.dropped
+
+
+def compose_train_chart(briefing: Briefing, *, limits: Limits | None = None, scale: float | None = None) -> Chart:
+    """Draw it on a sheet without writing it."""
+    profile, landmarks = briefing.as_travelled
+    limits = limits or class_limits(landmarks.steepest_ruling)
+    frame = frame_of(profile, landmarks, limits, scale)
+    lanes = lanes_of(briefing, frame.scale)
+
+    def draw(sheet: Sheet, room: Room, panel: Panel, frame: Frame) -> list[Label]:
+        labels = draw_under(sheet, room, panel, frame, briefing)
+        labels += draw_couplers(sheet, room, panel, frame, briefing)
+        return labels + (draw_marks(sheet, room, panel, briefing, lanes) if "marks" in panel.rows else [])
+
+    heights = {"under": UNDER_SHARE * SHARE, "couplers": COUPLERS_SHARE * SHARE}
+    if lanes.laid:
+        heights["marks"] = lanes.height
+    more = MoreRows(heights, _words(briefing, lanes), draw)
+    return compose_chart(profile, landmarks, limits=limits, scale=scale, more=more)
+
+
+def _words(briefing: Briefing, lanes: Lanes) -> Words:
+    profile, train = briefing.profile, briefing.train
+    units = profile.units
+    return Words(
+        title=plain(f"{train.name}, {wording.towards(profile.route, briefing.direction)}"),
+        told=tuple(plain(f"{said}.") for said in (train_sentence(briefing), *draft_sentences(briefing))),
+        read=(
+            "Couplers: largest forces in the train by the place of its head end, steady speed, gradual handling.",
+            f"Fact beside the limits: {knuckle_words(units)}.",
+        ),
+        last=(HEAD_RULE, NO_ORDER),
+        signs=tuple((kind, _SIGNS[kind]) for kind in _kinds(briefing, lanes)),
+    )
+
+
+def _kinds(briefing: Briefing, lanes: Lanes) -> Iterator[str]:
+    """Signs that the chart uses, in the order of the key."""
+    marked = {"astride" if item.mark.kind == "straddle" else item.mark.kind for item in lanes.laid}
+    for kind in _SIGNS:
+        if kind == "breaks":
+            highest = max(float(briefing.everywhere.draft.max()), float(briefing.train.limits.draft))
+            if highest * 1.04 <= 0.8 * KNUCKLE_BREAKS:
+                continue
+        if kind not in ("astride", "do_not_stop", "start_hard") or kind in marked:
+            yield kind
