@@ -7,7 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from profiler.alignment.charted import LONGEST, chart_posts, charted_line, line_on_no_map, said_of_end, with_chart_curves
+from profiler.alignment.charted import (
+    LONGEST,
+    chart_posts,
+    charted_line,
+    line_on_no_map,
+    said_of_end,
+    with_chart_curves,
+)
 from profiler.alignment.join import Joined, join
 from profiler.alignment.route import Surroundings, cut_between, lay_route, line_posts
 from profiler.alignment.smooth import SmoothedLine

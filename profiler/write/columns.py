@@ -35,7 +35,7 @@ TABLES = {
     "places": "Named places on the line.",
     "limits": "Speed limits and slow orders as the territory states them.",
     "line": "The smoothed centreline.",
-    "under_train": "What one train feels, by places of its head end: grade, forces, couplers, under way and at a start.",
+    "under_train": "What one train feels, by places of its head end: grade, forces, couplers, running and starting.",
     "marks": "Marks for one train, by places of its head end; no mark is an instruction to operate.",
     "starting": "What a start takes at stations, planned stops, the hardest places of climbs, and astride of crests.",
     "starting_sequence": "Starts in time from the release of the air: acts, and how the train moves.",
