@@ -210,10 +210,13 @@ def _draw(
 
 def _draw_briefing(briefing: Briefing, folder: Path, limits: Limits | None, relief: Relief | None) -> None:
     """Charts, and the map where the line lies on one."""
+    from profiler.present.start_chart import draw_starts
     from profiler.present.train_chart import draw_train_chart
     from profiler.present.train_map import draw_train_map
 
     draw_train_chart(briefing, svg=folder / "chart.svg", png=folder / "chart.png", limits=limits)
+    if briefing.sequences:
+        draw_starts(briefing, svg=folder / "starting.svg", png=folder / "starting.png")
     if briefing.profile.route.on_map:
         draw_train_map(briefing, relief, folder / "map.html", limits=limits)
 

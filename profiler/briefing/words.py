@@ -83,7 +83,8 @@ def start_words(train: Train, found: Starting, i: int, units: str) -> str:
     if found.margin[i] < 0:
         return f"does not start: needs {need} of {available} ({_SHORT_OF[found.short_of]}); {behind}"
     excess = force_text(found.draft[i] - found.draft_limit, units)
-    return f"does not start within the draft limit: {behind}, {excess} over"
+    alike = ", all units pulling alike" if len(train.groups) > 1 else ""
+    return f"does not start within the draft limit{alike}: {behind}, {excess} over"
 
 
 def relief_words(relief: Relief, units: str) -> str:

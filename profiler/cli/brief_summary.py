@@ -7,6 +7,7 @@ from pathlib import Path
 
 from profiler import wording
 from profiler.briefing.plan import Briefing
+from profiler.briefing.sequence_words import held_back
 from profiler.briefing.words import (
     HEAD_RULE,
     NO_ORDER,
@@ -135,6 +136,9 @@ def _stops(briefing: Briefing) -> list[str]:
     for i, place in enumerate(briefing.places):
         if place.kind == "stop":
             lines.append(f"stop at {place.name}: {start_words(train, briefing.at_places, i, units)}")
+            sequence = next(s for at, s in briefing.sequences if at == i)
+            if held_back(briefing, i, sequence):
+                lines.append("  would start with the head units held to the limit, the others pulling more")
             found = briefing.at_places
             if not found.starts[i] or found.draft[i] > found.draft_caution:
                 lines += [f"  would help: {relief_words(relief, units)}" for relief in place.reliefs]
