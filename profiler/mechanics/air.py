@@ -1,6 +1,7 @@
-"""Train air at rest: what the cars' brakes hold, how they let go, and how long the pipe takes to be charged again.
+"""Train air: what the cars' brakes hold, how they let go, and how long the pipe takes to be charged again.
 
-Only what a train that stands or creeps needs. Forces are those of cars; locomotives have their independent brake.
+Forces are those of cars; locomotives have their independent brake. What is applied while a train runs, over time
+and again and again, is in `air_applied`.
 """
 
 from __future__ import annotations
@@ -8,12 +9,13 @@ from __future__ import annotations
 import math
 
 import numpy as np
+import numpy.typing as npt
 
 from profiler.cited import Cited
 from profiler.mechanics.resistance import vehicle_coefficients
 from profiler.train import Train
-from profiler.units import GRAVITY, KILOMETRE, FloatArray
-from profiler.vehicle import Vehicle
+from profiler.units import GRAVITY, KILOMETRE, KMH, TONNE, FloatArray
+from profiler.vehicle import Shoe, Vehicle
 
 CYLINDER_RATIO = Cited(2.5, "", "M4")
 """Cylinder pressure over reduction, direct release. [-]"""
@@ -25,8 +27,12 @@ RATED_PRESSURE = Cited(90 / 1.4, "psi", "calc")
 """Cylinder pressure at which braking ratios are measured: full service from 90 psi. [Pa]"""
 LEAST_REDUCTION = Cited(7, "psi", "S27")
 """Smallest reduction, 6 to 8 psi. [Pa]"""
+LOW_SLOPE, LOW_OFFSET = Cited(3.25, "", "mem"), Cited(14.7, "psi", "mem")
+"""Cylinder pressure from absolute pressures, the cylinder empty at first: 3.25·r − 14.7 psi, the low case."""
 SHOE_FRICTION = Cited(0.30, "", "mem")
 """Of composition shoes at 20 to 40 mph; at rest it is higher. [-]"""
+FADES_FROM, FADED_AT, FADED = Cited(40, "mph", "mem"), Cited(70, "mph", "mem"), Cited(0.25, "", "mem")
+"""Composition shoes: friction falls from that speed, and to that much at the other, evenly between (our choice)."""
 
 FULL_STEP, FIRST_STEP, LATER_STEP = Cited(1.5, "bar", "mem"), Cited(0.5, "bar", "mem"), Cited(0.1, "bar", "mem")
 """Graduated release: full service, the first step, and those that follow. [Pa]"""
@@ -60,9 +66,39 @@ def braked_retardation(braked_weight: float) -> float:
     return float(STOP_FROM**2 / (2 * (distance - STOP_FROM * STOP_DELAY)))
 
 
-def _full_force(vehicle: Vehicle) -> float:
-    """Retarding force of one vehicle at full service, all its brakes working. [N]"""
+def cast_iron_friction(speed: npt.ArrayLike, shoe_force: float) -> FloatArray:
+    """Friction [-] of cast-iron shoes over speed [m/s], each pressed with a force [N].
+
+    0.6·(16 F + 100)/(80 F + 100)·(V + 100)/(5 V + 100), F tonnes-force, V km/h (Karwatzki, from memory).
+    """
+    v, f = np.asarray(speed, dtype=float) / KMH, shoe_force / (TONNE * GRAVITY)
+    return 0.6 * (16 * f + 100) / (80 * f + 100) * (v + 100) / (5 * v + 100)
+
+
+def composition_friction(speed: npt.ArrayLike) -> FloatArray:
+    """Friction [-] of composition shoes over speed [m/s]: even to 40 mph, less beyond."""
+    v = np.asarray(speed, dtype=float)
+    return SHOE_FRICTION + (FADED - SHOE_FRICTION) * np.maximum(v - FADES_FROM, 0.0) / (FADED_AT - FADES_FROM)
+
+
+def friction_factor(shoe: Shoe, speed: npt.ArrayLike) -> FloatArray:
+    """Friction over speed [m/s] over what full service is reckoned with. [-]
+
+    Composition shoes: over `SHOE_FRICTION`. Cast iron, rated by stops from 100 km/h: over the friction that stops
+    alike, v²/2 divided by ∫v/φ dv, φ = (V + 100)/(5 V + 100). Carrying a braked weight to other speeds is our choice.
+    """
+    if shoe == "composition":
+        return composition_friction(speed) / SHOE_FRICTION
+    rated = 5000 / (40_000 * math.log(2) - 15_000)
+    v = np.asarray(speed, dtype=float) / KMH
+    return (v + 100) / (5 * v + 100) / rated
+
+
+def full_service_force(vehicle: Vehicle) -> float:
+    """Retarding force of one car at full service, all its brakes working; 0 of a locomotive. [N]"""
     brake = vehicle.brake
+    if vehicle.kind != "car":
+        return 0.0
     if brake.braking_ratio is not None:
         return float(brake.braking_ratio * vehicle.mass * GRAVITY * SHOE_FRICTION)
     if brake.braked_weight is not None:
@@ -71,21 +107,50 @@ def _full_force(vehicle: Vehicle) -> float:
     return 0.0
 
 
+def ratio_as_loaded(ratio: float, mass: float, other_mass: float, *, empty_load: float = 1.0) -> float:
+    """Braking ratio [-] of a car at another mass [kg]: the shoes press as before.
+
+    ``empty_load`` is the shoe force at the other mass over that at the first; 1 of single-capacity brakes.
+    """
+    return ratio * mass / other_mass * empty_load
+
+
 def full_service_forces(train: Train) -> FloatArray:
-    """Retarding force of the cars of each block at full service; 0 of locomotives. [N], shape (blocks,)"""
-    return np.array(
-        [b.count * b.vehicle.brake.operative * _full_force(b.vehicle) * (b.vehicle.kind == "car") for b in train.blocks]
-    )
+    """Retarding force of the cars of each block at full service, those cut out left out. [N], shape (blocks,)"""
+    return np.array([b.count * b.vehicle.brake.operative * full_service_force(b.vehicle) for b in train.blocks])
 
 
-def service_share(train: Train, reduction: float) -> float:
-    """What a reduction of the pipe [Pa] gives over full service of the rated pipe, all cylinders filled. [-]"""
-    if reduction <= 0:
-        return 0.0
+def cylinder_pressure(reduction: npt.ArrayLike, pipe: float, *, low: bool = False) -> FloatArray:
+    """Cylinder pressure [Pa] of a direct release after a reduction [Pa] of a pipe charged to a pressure [Pa].
+
+    min(max(p_qs, 2.5·r), P/1.4), nothing without a reduction; ``low``: from absolute pressures, 3.25·r − 14.7 psi.
+    """
+    r = np.asarray(reduction, dtype=float)
+    rising = LOW_SLOPE * r - LOW_OFFSET if low else CYLINDER_RATIO * r
+    return np.where(r > 0, np.minimum(np.maximum(rising, QUICK_SERVICE), pipe / EQUALISATION), 0.0)
+
+
+def service_share(train: Train, reduction: npt.ArrayLike, *, low: bool = False) -> FloatArray:
+    """What a reduction of the pipe [Pa] gives over full service of the rated pipe, all cylinders filled. [-]
+
+    ``low``: the low case of a direct release, as in `cylinder_pressure`; a graduated release has none.
+    """
     if train.air_brake == "graduated release":
-        return min(reduction, float(FULL_STEP)) / FULL_STEP
-    pressure = min(max(CYLINDER_RATIO * reduction, QUICK_SERVICE), train.pipe_pressure / EQUALISATION)
-    return pressure / RATED_PRESSURE
+        return np.clip(np.asarray(reduction, dtype=float), 0.0, FULL_STEP) / FULL_STEP
+    return cylinder_pressure(reduction, train.pipe_pressure, low=low) / RATED_PRESSURE
+
+
+def full_service_reduction(train: Train) -> float:
+    """Reduction beyond which nothing is gained. [Pa]"""
+    return float(FULL_STEP if train.air_brake == "graduated release" else train.pipe_pressure * (1 - 1 / EQUALISATION))
+
+
+def customary_reductions(train: Train) -> FloatArray:
+    """Reductions a crew makes, rising to full service: from the least by whole psi, or by tenths of a bar. [Pa]"""
+    graduated = train.air_brake == "graduated release"
+    first, step = (FIRST_STEP, LATER_STEP) if graduated else (LEAST_REDUCTION, Cited(1, "psi", "prac"))
+    full = full_service_reduction(train)
+    return np.r_[np.arange(first, full * (1 - 1e-9), step), full]
 
 
 def holding_reduction(train: Train, force: float) -> float:
@@ -93,12 +158,10 @@ def holding_reduction(train: Train, force: float) -> float:
 
     Infinite where full service does not hold it.
     """
-    graduated = train.air_brake == "graduated release"
-    first, step = (FIRST_STEP, LATER_STEP) if graduated else (LEAST_REDUCTION, Cited(1, "psi", "prac"))
-    full = float(FULL_STEP if graduated else train.pipe_pressure * (1 - 1 / EQUALISATION))
     brakes = float(full_service_forces(train).sum())
-    steps = [*np.arange(first, full, step), full]
-    return next((float(r) for r in steps if brakes * service_share(train, r) >= force), math.inf)
+    steps = customary_reductions(train)
+    holds = brakes * service_share(train, steps) >= force
+    return float(steps[np.argmax(holds)]) if holds.any() else math.inf
 
 
 def independent_force(train: Train, *, everywhere: bool = False) -> float:
@@ -153,11 +216,15 @@ def air_left(train: Train, reduction: float, time: FloatArray) -> FloatArray:
     return service_share(train, reduction) * still_applied(train, feed_distances(train), time) @ each
 
 
-def charged_after(distance: float, share: float) -> float:
-    """Time [s] in which a share of what the pipe lacks is made up, at a distance [m] from the feed, normally.
+def charging_constant(distance: float) -> float:
+    """Time constant [s] with which what the pipe lacks is made up, at a distance [m] from the feed, normally.
 
-    The lack decays with max(15 s, 60 s·d^1.6), d in kilometres: minutes, growing faster than the length (our choice,
-    after common practice); cold or leaky trains take twice as long.
+    max(15 s, 60 s·d^1.6), d in kilometres: minutes, growing faster than the length (our choice, after common
+    practice); cold or leaky trains take twice as long.
     """
-    constant = max(float(CHARGE_LEAST), CHARGE_FAR * (distance / KILOMETRE) ** CHARGE_POWER)
-    return float(-constant * math.log1p(-share))
+    return max(float(CHARGE_LEAST), CHARGE_FAR * (distance / KILOMETRE) ** CHARGE_POWER)
+
+
+def charged_after(distance: float, share: float) -> float:
+    """Time [s] in which a share of what the pipe lacks is made up, at a distance [m] from the feed, normally."""
+    return -charging_constant(distance) * math.log1p(-share)
