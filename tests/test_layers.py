@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -122,3 +123,10 @@ def test_no_heavy_import_at_import_time():
         names = {a.name.split(".")[0] for n in top if isinstance(n, ast.Import) for a in n.names}
         names |= {(n.module or "").split(".")[0] for n in top if isinstance(n, ast.ImportFrom)}
         assert not names & heavy
+
+
+def test_every_folder_is_packaged():
+    """Law: what is not named in pyproject.toml is missing from an installed copy."""
+    named = set(tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["setuptools"]["packages"])
+    folders = {".".join(p.parent.relative_to(ROOT).parts) for p in (ROOT / "profiler").rglob("__init__.py")}
+    assert named == folders | {"profiler.sample_routes", "pipelines"}

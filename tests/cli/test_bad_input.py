@@ -379,7 +379,7 @@ def test_gap_trimmed(with_gap: Path):
         (("profile",), "Missing argument 'SOURCE'"),
         (("profil", LINE), "There is no command 'profil'; did you mean profile?"),
         (("netwrok",), "did you mean network?"),
-        (("x",), "the commands are profile, beside, check, demo, network"),
+        (("x",), "the commands are profile, brief, beside, compare, export, check, demo, network"),
         (("network", ".", "--workers", "0"), "is not in the range"),
     ],
 )

@@ -14,11 +14,13 @@ import pytest
 
 from profiler.files import sha256
 from profiler.landmark import Landmarks
+from profiler.write.briefing import briefing_tables
 from profiler.write.columns import COLUMNS, OWN, TABLES, UNITS, meaning
 from profiler.write.exports import export
 from profiler.write.layers import NAMES
 from profiler.write.outputs import DATA_PACKAGE_FILES
 from profiler.write.tables import write_tables
+from tests.briefed import briefed
 from tests.exported import HOSTILE, hostile, plain
 from tests.invented import invented_landmarks
 
@@ -81,8 +83,10 @@ def test_every_column_is_told(folder: Path):
 
 
 def test_nothing_is_described_that_is_nowhere(folder: Path):
-    """Law: the dictionary of columns holds no column that no table has."""
+    """Law: the dictionary of columns holds no column that no table has, of a profile or of a briefing."""
     found = {(r["name"], field["name"]) for r in package(folder)["resources"] for field in r["schema"]["fields"]}
+    for name, direction in (("a", "with"), ("b", "against")):
+        found |= {(t, column) for t, columns in briefing_tables(briefed(name, direction)).items() for column in columns}
     layers = {("line", name) for name in ("name", "start", "end", "length_m", "source")}
     layers |= {("grades", "grade_class"), ("grades", "colour")}
     assert set(COLUMNS) <= {name for _, name in found | layers}
