@@ -65,6 +65,11 @@ def knuckle_words(units: str) -> str:
     return f"a typical knuckle breaks at about {force} ({KNUCKLE_BREAKS.words})"
 
 
+def has_knuckles(train: Train) -> bool:
+    """Whether a draft in it can break a knuckle: not where all couplings are screws."""
+    return any(block.vehicle.coupler == "automatic" for block in train.blocks)
+
+
 def notch_words(notch: int) -> str:
     """ "notch 4", "no notch", "rolls off by itself"."""
     return {NO_NOTCH: "no notch", 0: "rolls off by itself"}.get(notch, f"notch {notch}")

@@ -12,6 +12,7 @@ from profiler.briefing.words import (
     HEAD_RULE,
     NO_ORDER,
     draft_sentences,
+    has_knuckles,
     knuckle_words,
     mark_words,
     place_words,
@@ -41,7 +42,8 @@ def summary(briefings: Mapping[str, Sequence[Briefing]], folder: Path) -> str:
     for _, briefing in every:
         lines.append(f"{briefing.train.name}, {wording.towards(profile.route, briefing.direction)}")
         lines += [f"  {said}" for said in briefing_lines(briefing)]
-    lines.append(f"  {knuckle_words(profile.units)}")
+    if any(has_knuckles(briefing.train) for _, briefing in every):
+        lines.append(f"  {knuckle_words(profile.units)}")
     lines.append("  assumed of a train: see gradewright check TRAIN, or provenance.json")
     lines.append(f"  {HEAD_RULE} {NO_ORDER}")
     lines.append(f"  {wording.CAUTION_SHORT}")

@@ -103,7 +103,7 @@ def under_train(terrain: Terrain, spread: Spread, head: FloatArray | None = None
 def _rise(way: FloatArray, height: FloatArray, spread: Spread, head: FloatArray | None) -> FloatArray:
     """Σ ρ (z(s − a) − z(s − e)) over the blocks, for every head position s."""
     weight = np.diff(np.r_[0.0, spread.density, 0.0])
-    if head is None and height.ndim == 1 and _even(way):
+    if head is None and _even(way):
         return _rise_at_stations(way, height, spread.edge, weight)
     head = way if head is None else np.asarray(head, dtype=float)
     total = np.zeros((*height.shape[:-1], *head.shape))
@@ -139,20 +139,21 @@ def _rise_at_stations(way: FloatArray, height: FloatArray, edge: FloatArray, wei
     """The same at the stations: equally far apart, so every boundary is one shift of the heights."""
     step = way[1] - way[0]
     reach = int(np.ceil(edge[-1] / step)) + 2
-    lead = height[0] + (height[1] - height[0]) * np.arange(-reach, 0)
-    level = np.r_[lead, height[:-1]]
-    count = height.size - 1
-    total, part = np.zeros(count + 1), np.empty(count)
-    body = total[:count]
+    lead = height[..., :1] + (height[..., 1:2] - height[..., :1]) * np.arange(-reach, 0)
+    level = np.concatenate((lead, height[..., :-1]), axis=-1)
+    count = height.shape[-1] - 1
+    total, part = np.zeros(height.shape), np.empty((*height.shape[:-1], count))
+    body = total[..., :count]
     for back, w in zip(edge, weight, strict=True):
         whole, share = divmod(back / step, 1.0)
         start = reach - int(whole)
-        np.multiply(level[start : start + count], w * (1 - share), out=part)
+        np.multiply(level[..., start : start + count], w * (1 - share), out=part)
         body += part
         if share > 0:
-            np.multiply(level[start - 1 : start - 1 + count], w * share, out=part)
+            np.multiply(level[..., start - 1 : start - 1 + count], w * share, out=part)
             body += part
-    total[count] = sum(w * height_at(way, height, way[-1] - b) for b, w in zip(edge, weight, strict=True))
+    ends = way[-1] - edge
+    total[..., count] = height_at(way, height, ends) @ weight
     return total
 
 

@@ -26,6 +26,8 @@ _HEIGHTS = {"acts": 74.0, "holding": 74.0, "moved": 64.0, "time": 20.0}
 _TIERS, _TIER = 7, 10.0
 _AFTER, _LONGEST, _STUCK = 25.0, 300.0, 120.0
 """A start is shown so long after the train is under way, at most so long, and so long where it never is. [s]"""
+_TOGETHER = 0.5
+"""Acts so close together are one moment. [s]"""
 _LINE = 11.5
 
 
@@ -195,7 +197,8 @@ def _acts(sheet: Sheet, room: Room, panel: Panel, shown: _Run, end: float) -> tu
     for act in shown.sequence.acts:
         words = act_words(act)
         if words and act.time <= end:
-            moments.setdefault(round(act.time, 1), []).append(words)
+            near = next((time for time in moments if act.time - time < _TOGETHER), act.time)
+            moments.setdefault(near, []).append(words)
     foot = panel.rows["time"].top
     for time, said in moments.items():
         x, text = float(panel.x(time)), ", ".join(said)

@@ -7,16 +7,15 @@ from pathlib import Path
 
 from profiler import wording
 from profiler.briefing.plan import Briefing
-from profiler.briefing.words import HEAD_RULE, NO_ORDER, draft_sentences, knuckle_words, train_sentence
+from profiler.briefing.words import HEAD_RULE, NO_ORDER, draft_sentences, has_knuckles, knuckle_words, train_sentence
 from profiler.grade_classes import Limits, class_limits
-from profiler.mechanics.pull import KNUCKLE_BREAKS
 from profiler.present.chart import Chart, MoreRows, compose_chart
 from profiler.present.chart_frame import SHARE, Frame, Panel, frame_of
 from profiler.present.chart_key import Words
 from profiler.present.labels import Label, Room
 from profiler.present.sheet import Sheet, plain
 from profiler.present.train_marks import Lanes, draw_marks, lanes_of
-from profiler.present.train_rows import COUPLERS_SHARE, UNDER_SHARE, draw_couplers, draw_under
+from profiler.present.train_rows import COUPLERS_SHARE, UNDER_SHARE, draw_couplers, draw_under, near_breaking
 
 _SIGNS = {
     "astride": "astride: head over, ¼, ½, ¾, rear over",
@@ -87,7 +86,7 @@ def _words(briefing: Briefing, lanes: Lanes) -> Words:
         told=tuple(plain(f"{said}.") for said in (train_sentence(briefing), *draft_sentences(briefing))),
         read=(
             "Couplers: largest forces in the train by the place of its head end, steady speed, gradual handling.",
-            f"Fact beside the limits: {knuckle_words(units)}.",
+            *([f"Fact beside the limits: {knuckle_words(units)}."] if has_knuckles(train) else []),
         ),
         last=(HEAD_RULE, NO_ORDER),
         signs=tuple((kind, _SIGNS[kind]) for kind in _kinds(briefing, lanes)),
@@ -96,11 +95,12 @@ def _words(briefing: Briefing, lanes: Lanes) -> Words:
 
 def _kinds(briefing: Briefing, lanes: Lanes) -> Iterator[str]:
     """Signs that the chart uses, in the order of the key."""
+    limits = briefing.train.limits
     marked = {"astride" if item.mark.kind == "straddle" else item.mark.kind for item in lanes.laid}
     for kind in _SIGNS:
-        if kind == "breaks":
-            highest = max(float(briefing.everywhere.draft.max()), float(briefing.train.limits.draft))
-            if highest * 1.04 <= 0.8 * KNUCKLE_BREAKS:
-                continue
+        if kind == "breaks" and not near_breaking(briefing):
+            continue
+        if kind == "caution" and limits.draft_caution >= limits.draft:
+            continue
         if kind not in ("astride", "do_not_stop", "start_hard") or kind in marked:
             yield kind

@@ -9,7 +9,7 @@ import numpy as np
 
 from profiler import wording
 from profiler.briefing.plan import Briefing
-from profiler.briefing.words import figure_of, vehicle_words
+from profiler.briefing.words import figure_of, has_knuckles, vehicle_words
 from profiler.grade_classes import DOWN, UP
 from profiler.mechanics.pull import KNUCKLE_BREAKS
 from profiler.present import signs
@@ -117,13 +117,19 @@ def _ticks(sheet: Sheet, room: Room, panel: Panel, name: str, scale: Scale, unit
         tick_figure(sheet, room, panel, y, f"{abs(k) * step:g}")
 
 
+def near_breaking(briefing: Briefing) -> bool:
+    """Whether drafts come so near to where a knuckle breaks that the row shows it."""
+    highest = max(float(briefing.running.pull.needed.draft.max()), float(briefing.everywhere.draft.max()))
+    return has_knuckles(briefing.train) and max(highest, briefing.train.limits.draft) > 0.75 * KNUCKLE_BREAKS
+
+
 def draw_couplers(sheet: Sheet, room: Room, panel: Panel, frame: Frame, briefing: Briefing) -> list[Label]:
     """Largest pull upward, open, and largest push downward, solid ink, under way; what a start would take, dashed."""
     units, row, train = frame.units, panel.rows["couplers"], briefing.train
     under_way, start = briefing.running.pull.needed, briefing.everywhere
     limits = train.limits
     high = max(float(under_way.draft.max()), float(start.draft.max()), float(limits.draft)) * 1.04
-    if high > 0.8 * KNUCKLE_BREAKS:
+    if near_breaking(briefing):
         high = max(high, KNUCKLE_BREAKS * 1.04)
     push = float(under_way.buff.max())
     pressed = push > 0.5 * limits.buff
@@ -143,10 +149,12 @@ def draw_couplers(sheet: Sheet, room: Room, panel: Panel, frame: Frame, briefing
     sheet.lines([line], z=3.4, **signs.LINES["start_pull"])
     for a, b in itertools.pairwise(line):
         take_line(room, a, b)
-    lines = [("caution", float(limits.draft_caution)), ("limit", float(limits.draft))]
+    lines = [("limit", float(limits.draft))]
+    if limits.draft_caution < limits.draft:
+        lines.insert(0, ("caution", float(limits.draft_caution)))
     if pressed:
         lines.append(("limit", -float(limits.buff)))
-    if high > KNUCKLE_BREAKS:
+    if near_breaking(briefing):
         lines.append(("breaks", float(KNUCKLE_BREAKS)))
     figures = [(zero, "0")]
     for kind, force in lines:

@@ -1,0 +1,137 @@
+"""gradewright brief: what is said, what is written, and what is refused in one sentence."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from profiler.write.outputs import BRIEFING_FILES
+from tests.cli.test_bad_input import refused
+from tests.cli.test_known_profile_command import said
+
+SAMPLES = Path(__file__).parents[2] / "sample_routes"
+ROUTE = """[route]
+name = "Nettlebank"
+ends = ["Quay", "Pit"]
+[profile]
+table = "chart.csv"
+[[stations]]
+name = "Halt"
+at = { chainage_m = 9000 }
+[[stops]]
+at = { chainage_m = 7500 }
+"""
+CHART = "chainage_m,elevation_m,curve_length_m\n0,100,\n4000,108,100\n10000,204,200\n16000,140,\n"
+"""Up 2 ‰, up 16 ‰ for 6 km, down 10.7 ‰."""
+
+
+@pytest.fixture
+def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder to stand in, with a sound chart and three trains."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "route.toml").write_text(ROUTE)
+    (tmp_path / "chart.csv").write_text(CHART)
+    for path in SAMPLES.glob("train-*.toml"):
+        shutil.copy(path, tmp_path)
+    return tmp_path
+
+
+def test_five_in_front(here: Path):
+    """Law: the console says by how much the draft is over its limit, behind which vehicle and where, that the rating
+    is exceeded, what would help at the planned stop, and never orders; files stand in the train's own folder."""
+    words = said("brief", "route.toml", "--train", "train-ore-five-in-front.toml", "--units", "us", "--tables-only")
+    assert "Loaded ore, all five in front, to Pit" in words
+    assert "3,730 ft long, 13,052 short tons, rail dry" in words
+    place = here / "route-briefing" / "train-ore-five-in-front" / "with"
+    rows = pd.read_csv(place / "under_train.csv")
+    kips = rows.draft_kn.max() / 4.4482216
+    assert f"Largest draft under way: {kips:.0f} kips behind unit 5" in words
+    assert f"{kips - 250:.0f} over the limit of 250 kips" in words
+    assert "over its rating" in words
+    assert "stop at chainage 7500 m: does not start within the draft limit" in words
+    assert "would help: doubling" in words
+    assert "a typical knuckle breaks at about 300,000 lb (common practice, no source)" in words
+    assert "A mark is never an instruction to operate." in words
+    assert "no map: the table does not say where the line lies" in words
+    assert {p.name for p in place.iterdir()} <= set(BRIEFING_FILES)
+    assert (here / "route-briefing" / "provenance.json").exists()
+
+
+def test_both_directions_with_pictures(here: Path):
+    """Law: a folder for each direction, with chart and starts, and no map where there is no line."""
+    words = said("brief", "route.toml", "--train", "train-gravel-metric.toml", "--both", "--out", "out")
+    assert "Gravel, 600 tonnes, to Pit" in words
+    assert "Gravel, 600 tonnes, to Quay" in words
+    assert "226 m long, 772 t" in words
+    for direction in ("with", "against"):
+        names = {p.name for p in (here / "out" / "train-gravel-metric" / direction).iterdir()}
+        assert {"chart.svg", "chart.png", "starting.svg", "starting.png", "marks.csv"} <= names
+        assert "map.html" not in names
+
+
+def test_towards_an_end(here: Path):
+    """Law: --to names an end, whatever its capitals; up and down change places."""
+    said("brief", "route.toml", "--train", "train-gravel-metric.toml", "--to", "quay", "--tables-only")
+    rows = pd.read_csv(here / "route-briefing" / "train-gravel-metric" / "against" / "under_train.csv")
+    assert rows.head_m.iloc[0] == 16_000
+    assert rows.grade_under_train_pct.max() == pytest.approx(1.0667, abs=0.01)
+    assert rows.grade_under_train_pct.min() == pytest.approx(-1.6, abs=0.01)
+
+
+def test_a_train_longer_than_the_line(here: Path):
+    """Law: it is said, and what can be worked out is."""
+    (here / "chart.csv").write_text("chainage_m,elevation_m\n0,100\n900,109\n")
+    (here / "route.toml").write_text('[profile]\ntable = "chart.csv"\n')
+    words = said("brief", "route.toml", "--train", "train-ore-three-and-two.toml", "--out", "out")
+    assert "longer than the line (900 m): nowhere all of it lies on it" in words
+    rows = pd.read_csv(here / "out" / "train-ore-three-and-two" / "with" / "under_train.csv")
+    assert rows.grade_under_train_pct.to_numpy() == pytest.approx(1.0, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("args", "words"),
+    [
+        (("--train", "train-none.toml"), "train-none.toml: there is no such file; check the name"),
+        (
+            ("--train", "train-gravel-metric.toml", "--train", "sub/Train-Gravel-Metric.toml"),
+            "sub/Train-Gravel-Metric.toml: would be written into the same folder as train-gravel-metric.toml; rename",
+        ),
+        (("--train", "train-gravel-metric.toml", "--to", "Pitt"), "--to: 'Pitt' is no end of the line; write 'Pit' or"),
+        (
+            ("--train", "train-gravel-metric.toml", "--to", "Pit", "--both"),
+            "--to: names one direction, and --both asks for two; leave one of them out",
+        ),
+        (("--train", "route.toml"), "route.toml: "),
+        (
+            ("--train", "train-gravel-metric.toml", "--dem", "ground.tif"),
+            "route.toml: [profile] and --dem both tell the elevation",
+        ),
+    ],
+)
+def test_slips(here: Path, args: tuple[str, ...], words: str):
+    """Law: one sentence, exit code 1, nothing written."""
+    assert refused(here, "brief", "route.toml", *args).startswith(words)
+    assert not (here / "route-briefing").exists()
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("count = 15", "count = 0", "block[2].count: 0 is not possible"),
+        ("count = 2", "count = 2\nisolated = 3", "3 isolated of 2"),
+        ("four-axle bulk wagon, loaded", "four axle bulk wagon loaded", "did you mean"),
+        ("mass_t = 40", "mass = 40", "mass"),
+        ("mass_t = 40", "mass_t = -40", "-40"),
+        ("mass_t = 40", "mass_t = 40\nmass_kg = 40000", "mass"),
+    ],
+)
+def test_trains_that_are_none(here: Path, old: str, new: str, words: str):
+    """Law: a train that cannot be is refused before any work, in one sentence that names its file."""
+    path = here / "train-gravel-metric.toml"
+    path.write_text(path.read_text().replace(old, new, 1))
+    sentence = refused(here, "brief", "route.toml", "--train", path.name)
+    assert sentence.startswith("train-gravel-metric.toml")
+    assert words in sentence
