@@ -123,10 +123,13 @@ def full_service_forces(train: Train) -> FloatArray:
 def cylinder_pressure(reduction: npt.ArrayLike, pipe: float, *, low: bool = False) -> FloatArray:
     """Cylinder pressure [Pa] of a direct release after a reduction [Pa] of a pipe charged to a pressure [Pa].
 
-    min(max(p_qs, 2.5·r), P/1.4), nothing without a reduction; ``low``: from absolute pressures, 3.25·r − 14.7 psi.
+    min(max(p_qs, 2.5·r), P/1.4), nothing without a reduction; ``low``: from absolute pressures, 3.25·r − 14.7 psi
+    where that is less.
     """
     r = np.asarray(reduction, dtype=float)
-    rising = LOW_SLOPE * r - LOW_OFFSET if low else CYLINDER_RATIO * r
+    rising = CYLINDER_RATIO * r
+    if low:
+        rising = np.minimum(rising, LOW_SLOPE * r - LOW_OFFSET)
     return np.where(r > 0, np.minimum(np.maximum(rising, QUICK_SERVICE), pipe / EQUALISATION), 0.0)
 
 

@@ -10,15 +10,20 @@ import pytest
 from profiler.mechanics.air import (
     air_left,
     braked_retardation,
+    cast_iron_friction,
     charged_after,
+    composition_friction,
+    customary_reductions,
+    cylinder_pressure,
     farthest_feed,
+    friction_factor,
     full_service_forces,
     holding_reduction,
     independent_force,
     released_after,
     service_share,
 )
-from profiler.units import BAR, GRAVITY, KIP, KMH, PSI, SHORT_TON
+from profiler.units import BAR, GRAVITY, KIP, KMH, MPH, PSI, SHORT_TON, TONNE
 from tests.trains import TRIAL, A, B, D, F
 
 
@@ -104,3 +109,35 @@ def test_air_that_is_let_go(train):
     assert left[0] == pytest.approx(full_service_forces(train).sum() * service_share(train, 0.6 * BAR))
     assert (np.diff(left) <= 1e-9).all()
     assert left[-1] < 1e-3 * left[0]
+
+
+def test_pressure_over_reduction():
+    """Worked: handling trial: 7 to 15 psi give 17.5 to 37.5 in the cylinder, from absolute pressures 10 to 34 (10 is
+    the quick-service floor); full service of 90 psi gives the same 64.3 either way."""
+    reduction = PSI * np.array([7, 8, 10, 12, 15])
+    high, low = (cylinder_pressure(reduction, 90 * PSI, low=x) / PSI for x in (False, True))
+    assert high == pytest.approx([17.5, 20, 25, 30, 37.5])
+    assert low == pytest.approx([10, 11, 18, 24, 34], abs=0.35)
+    for case in (False, True):
+        assert float(cylinder_pressure(26 * PSI, 90 * PSI, low=case)) / PSI == pytest.approx(90 / 1.4)
+        assert (np.diff(cylinder_pressure(PSI * np.arange(0, 40, 0.5), 90 * PSI, low=case)) >= 0).all()
+
+
+def test_customary_reductions():
+    """Worked: whole psi from 7 to full service of 25.7; half a bar, then tenths up to 1.5."""
+    assert customary_reductions(A) / PSI == pytest.approx([*range(7, 26), 90 * (1 - 1 / 1.4)])
+    assert customary_reductions(F) / BAR == pytest.approx(np.arange(5, 16) / 10)
+
+
+def test_friction_over_speed():
+    """Worked: handling trial: cast iron at 42 km/h has 1.17 times the friction of the whole stop from 100 km/h, at
+    20 km/h 1.5; reference sheet: composition 0.30 up to 40 mph, 0.25 at 70. The law itself gives the same ratio."""
+    assert friction_factor("cast iron", [42 * KMH, 20 * KMH]) == pytest.approx([1.17, 1.5], rel=0.02)
+    assert composition_friction(np.array([0, 40, 70]) * MPH) == pytest.approx([0.30, 0.30, 0.25])
+    assert friction_factor("composition", 30 * MPH) == 1
+    two = cast_iron_friction(np.array([20, 42]) * KMH, 2 * TONNE * GRAVITY)
+    ratio = friction_factor("cast iron", np.array([20, 42]) * KMH)
+    assert two[0] / two[1] == pytest.approx(ratio[0] / ratio[1])
+    speed = np.linspace(0, 100, 100_001) * KMH  # a stop from 100 km/h at this friction is as long as at the mean
+    stop = np.trapezoid(speed / friction_factor("cast iron", speed), speed)
+    assert stop == pytest.approx((100 * KMH) ** 2 / 2, rel=1e-5)
