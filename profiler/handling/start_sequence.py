@@ -10,9 +10,8 @@ from itertools import product
 import numpy as np
 
 from profiler.cited import Cited
-from profiler.handling.motion import integrate
 from profiler.handling.start import CHARGED, RELEASED, Slack, Slip, StartRun, StartSequence
-from profiler.handling.starting import NO_NOTCH, lowest_notch, notches_of, starting
+from profiler.handling.starting import NO_NOTCH, lowest_notch, starting
 from profiler.mechanics.air import (
     air_left,
     charged_after,
@@ -21,10 +20,11 @@ from profiler.mechanics.air import (
     independent_force,
     released_after,
 )
+from profiler.mechanics.course import Act, acts_of, course_of, in_use
+from profiler.mechanics.motion import Course, integrate
 from profiler.mechanics.resistance import CURVE_START_FACTOR, starting_resistances, train_coefficients
 from profiler.mechanics.terrain import Terrain
-from profiler.mechanics.traction import group_efforts
-from profiler.mechanics.under_train import Spread, spread_of, under_train
+from profiler.mechanics.under_train import Spread, under_train
 from profiler.train import Train
 from profiler.units import FloatArray
 
@@ -42,10 +42,8 @@ TIME_STEP = 0.25
 """[s]"""
 LASTS = 300.0
 """A start is followed so long after the first notch. [s]"""
-SPEED_STEP, FASTEST = 0.1, 20.0
-"""Efforts are tabled at speeds so far apart, up to there. [m/s]"""
-BEHIND, AHEAD, PLACE_STEP = 2000.0, 2000.0, 10.0
-"""Stretch about the place for which the grade under the train is tabled, and its step. [m]"""
+REACH = 2000.0
+"""The grade under the train is tabled so far behind and ahead of the place. [m]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,12 +51,14 @@ class _Stand:
     """A train where it stands, tabled for the loop."""
 
     train: Train
-    weight: FloatArray
-    bend: FloatArray
-    effort: FloatArray
+    course: Course
+    head: float
     reduction: float
     holding: int
     starting: int
+    starts: bool
+    grade: float
+    need: float
 
     def run(
         self, late: float = 0.0, *, dropped: bool = False, keep: int | None = None, advance: float = math.inf
@@ -66,34 +66,18 @@ class _Stand:
         """One start: notches from ``late`` [s] on, no farther than ``keep`` until ``advance`` [s]."""
         train = self.train
         time = np.arange(0.0, late + LASTS + TIME_STEP / 2, TIME_STEP)
-        full = self.effort.shape[0] - 1
+        full = self.course.effort.shape[1] - 1
         notch = np.clip(_steps(time - late), 0, full if keep is None else keep)
         notch = np.minimum(notch + np.maximum(_steps(time - advance), 0), full).astype(int)
         eased = 0.0 if dropped else late + (self.holding - 1) * NOTCH_PAUSE
         taken = TIME_STEP if dropped else float(EASING)
         independent = independent_force(train) * np.clip(1 - (time - eased) / taken, 0.0, 1.0)
         air = air_left(train, self.reduction, time)
-        rolling = train_coefficients(train)
-        moved, speed = integrate(
-            TIME_STEP,
-            notch,
-            air + independent,
-            self.effort,
-            SPEED_STEP,
-            self.weight,
-            self.bend,
-            -BEHIND,
-            PLACE_STEP,
-            np.array([rolling.a, rolling.b, rolling.c]),
-            float(starting_resistances(train).sum()),
-            float(CURVE_START_FACTOR),
-            train.rotating_mass,
-        )
-        speeds = SPEED_STEP * np.arange(self.effort.shape[1])
-        each = np.array([np.interp(np.abs(speed), speeds, row) for row in self.effort])
-        effort = each[notch, np.arange(time.size)]
-        in_use = np.argmax(each >= effort * (1 - 1e-9), axis=0)  # notches that the draft limit makes alike are one
-        return StartRun(time, moved, speed, in_use, effort, air, independent)
+        acts = [Act("notch", notch, step=TIME_STEP), Act("air", air + independent, step=TIME_STEP)]
+        found, _, _ = integrate(self.course, acts_of(acts), self.head, 0.0, TIME_STEP, float(time[-1]), math.inf, False)
+        _, place, speed, effort, *_ = found
+        used = in_use(self.course, effort, place, speed)
+        return StartRun(time, place - self.head, speed, used, effort, air, independent)
 
 
 def _steps(time: FloatArray) -> FloatArray:
@@ -120,7 +104,7 @@ def start_sequence(train: Train, terrain: Terrain, head: float, *, draft_limit: 
     rear is released, then power is raised as far as the draft limit lets it pass. Motion by Heun's method in steps of
     `TIME_STEP`. At rest, breakaway holds the train both ways; moving, it has its running resistance.
     """
-    stand, need = _stand(train, terrain, head, train.limits.draft if draft_limit is None else draft_limit)
+    stand = _stand(train, terrain, head, train.limits.draft if draft_limit is None else draft_limit)
     far = farthest_feed(train)
     released = released_after(train, far, RELEASED)
     first = stand.run(keep=stand.starting)
@@ -131,19 +115,17 @@ def start_sequence(train: Train, terrain: Terrain, head: float, *, draft_limit: 
         slip = stand.run(float(late), dropped=dropped)
         slips.append(Slip(float(late), dropped, slip.rolled_back, slip.back_speed))
     charged = tuple(charged_after(far, share) for share in CHARGED)
-    grade = float(np.interp(0.0, _places(), stand.weight))
-    enough = stand.effort[stand.starting, 0] >= need
     return StartSequence(
         head=head,
         reduction=stand.reduction,
         holding_notch=stand.holding,
-        starting_notch=stand.starting if enough else NO_NOTCH,
+        starting_notch=stand.starting if stand.starts else NO_NOTCH,
         limit=float(train.limits.draft if draft_limit is None else draft_limit),
         rear_begins=released_after(train, far, 0.0),
         rear_released=released,
         charged=(charged[0], charged[1]),
-        independent_holds=independent_force(train) >= grade,
-        slack=_slack(train, grade, need),
+        independent_holds=independent_force(train) >= stand.grade,
+        slack=_slack(train, stand.grade, stand.need),
         run=run,
         slips=tuple(slips),
     )
@@ -154,13 +136,8 @@ def start_sequences(train: Train, terrain: Terrain, heads: Sequence[float]) -> t
     return tuple(start_sequence(train, terrain, float(head)) for head in heads)
 
 
-def _places() -> FloatArray:
-    return np.arange(-BEHIND, AHEAD + PLACE_STEP / 2, PLACE_STEP)
-
-
-def _stand(train: Train, terrain: Terrain, head: float, limit: float) -> tuple[_Stand, float]:
-    """The train tabled where it stands, and the effort that starts it [N]."""
-    under = under_train(terrain, spread_of(train), head + _places())
+def _stand(train: Train, terrain: Terrain, head: float, limit: float) -> _Stand:
+    """The train tabled where it stands, held back by ``grade``, started by ``need`` [N]."""
     found = starting(train, terrain, head=np.array([head]))
     grade, need = float(found.grade[0]), float(found.need[0])
     own = []
@@ -170,27 +147,22 @@ def _stand(train: Train, terrain: Terrain, head: float, limit: float) -> tuple[_
         own.append(its.grade_force + CURVE_START_FACTOR * its.curve_force)
     blocks = starting_resistances(train)
     starts = np.array([[blocks[g.first : g.last + 1].sum()] for g in train.groups])
-    speed = np.arange(0.0, FASTEST + SPEED_STEP / 2, SPEED_STEP)
-    effort = np.array(
-        [
-            group_efforts(train, speed, notch=n, own_need=np.array(own) + starts, draft_limit=limit).sum(axis=0)
-            for n in notches_of(train)
-        ]
-    )
-    at_rest = effort[:, 0]
+    course = course_of(train, terrain, start=head - REACH, end=head + REACH)
+    room = np.maximum(limit + np.array(own) + starts, 0.0)
+    course = course._replace(room=np.repeat(room, course.weight.size, axis=1))
+    at_rest = np.minimum(course.effort[:, :, 0], room).sum(axis=0)
     top = int(np.argmax(at_rest >= at_rest.max() * (1 - 1e-9)))
     holding, starts_in = (int(lowest_notch(at_rest, np.array([f]))[0]) for f in (grade + found.curve[0] / 2, need))
-    return (
-        _Stand(
-            train=train,
-            weight=under.grade_force,
-            bend=under.curve_force,
-            effort=effort,
-            reduction=holding_reduction(train, grade),
-            holding=top if holding == NO_NOTCH else max(holding, 1),
-            starting=top if starts_in == NO_NOTCH else max(starts_in, 1),
-        ),
-        need,
+    return _Stand(
+        train=train,
+        course=course,
+        head=head,
+        reduction=holding_reduction(train, grade),
+        holding=top if holding == NO_NOTCH else max(holding, 1),
+        starting=top if starts_in == NO_NOTCH else max(starts_in, 1),
+        starts=starts_in != NO_NOTCH,
+        grade=grade,
+        need=need,
     )
 
 

@@ -13,7 +13,7 @@ from profiler.mechanics.places import HEAD_STEP
 from profiler.mechanics.pull import vehicle_efforts, vehicle_starts
 from profiler.mechanics.resistance import CURVE_START_FACTOR, starting_resistances
 from profiler.mechanics.terrain import Terrain
-from profiler.mechanics.traction import adhesion, block_efforts, starting_efforts
+from profiler.mechanics.traction import adhesion, block_efforts, notches_of, starting_efforts
 from profiler.mechanics.under_train import spread_of, under_train
 from profiler.train import Train
 from profiler.units import GRAVITY, FloatArray
@@ -83,15 +83,6 @@ class Starting:
     def independent_holds(self) -> FloatArray:
         """Where the independent brake of the head group alone keeps the train from rolling back. bool"""
         return np.asarray(self.independent >= self.grade)
-
-
-def notches_of(train: Train) -> tuple[int | None, ...]:
-    """Notches of the throttle from idle; where locomotives differ, as many as the one with fewest has.
-
-    The last is None: full power for all.
-    """
-    counts = [len(b.vehicle.traction.notches.running) for b in train.blocks if b.working and b.vehicle.traction]
-    return (*range(min(counts)), None)
 
 
 def lowest_notch(efforts: FloatArray, need: FloatArray) -> FloatArray:

@@ -145,6 +145,15 @@ def group_efforts(
     return np.minimum(summed, np.maximum(limit + np.asarray(own_need, dtype=float), 0.0))
 
 
+def notches_of(train: Train) -> tuple[int | None, ...]:
+    """Notches of the throttle from idle; where locomotives differ, as many as the one with fewest has.
+
+    The last is None: full power for all.
+    """
+    counts = [len(b.vehicle.traction.notches.running) for b in train.blocks if b.working and b.vehicle.traction]
+    return (*range(min(counts)), None)
+
+
 def starting_efforts(train: Train) -> FloatArray:
     """Greatest effort of every block at a stand, adhesion considered. [N], shape (blocks,)"""
     return block_efforts(train, 0.0)

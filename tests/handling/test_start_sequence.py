@@ -8,10 +8,11 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from profiler.handling.motion import integrate
 from profiler.handling.start import StartSequence
 from profiler.handling.start_sequence import LATE, start_sequence, start_sequences
 from profiler.handling.starting import NO_NOTCH
+from profiler.mechanics.course import Act, acts_of
+from profiler.mechanics.motion import Course, integrate
 from profiler.units import BAR, KIP, MPH, PSI
 from tests.mechanics.test_under_train import hills, slope
 from tests.trains import TRIAL, UNIT, A, B, C, D, E, train_of
@@ -150,13 +151,16 @@ def test_a_light_engine_and_two():
         assert (found.slack.length > 0) == (units > 1)
 
 
-def loop(force: float, hold: float, brake: float, steps: int = 400, dt: float = 0.5):
-    """A mass of 1000 kg on one grade force [N], breaking away at ``hold`` [N], no resistance."""
-    no, three = np.zeros(3), np.full(3, force)
-    zero = np.zeros(steps, dtype=int)
-    return integrate(
-        dt, zero, np.full(steps, brake), np.zeros((1, 2)), 1.0, three, no, -10.0, 10.0, no, hold, 2.0, 1000.0
-    )
+def course(force: float, hold: float, effort: float = 0.0) -> Course:
+    """A mass of 1000 kg on one grade force [N], breaking away at ``hold`` [N], no resistance, one notch."""
+    three, no = np.full(3, force), np.zeros(3)
+    efforts = np.array([[[0.0, 0.0], [effort, effort]]])
+    return Course(-10.0, 10.0, three, no, no, hold, 2.0, 1000.0, 1.0, efforts, np.full((1, 3), np.inf), no)
+
+
+def loop(force: float, hold: float, brake: float):
+    """That mass let go for 200 s, with a brake [N]: place and speed."""
+    return integrate(course(force, hold), acts_of([Act("air", brake)]), 0.0, 0.0, 0.5, 200.0, np.inf, False)[0][1:3]
 
 
 def test_constant_force():
@@ -177,12 +181,9 @@ def test_friction_holds():
 
 def test_it_comes_to_rest_and_stays():
     """Law: pushed for a while and then braked it stops where ½v²/a says, and stays there."""
-    notch = np.r_[np.ones(41, dtype=int), np.zeros(200, dtype=int)]
-    no = np.zeros(3)
-    effort = np.array([[0.0, 0.0], [200.0, 200.0]])
-    x, v = integrate(
-        0.5, notch, np.where(notch == 1, 0.0, 100.0), effort, 1.0, no, no, -10.0, 10.0, no, 0.0, 2.0, 1000.0
-    )
+    notch = np.r_[np.ones(41), np.zeros(200)]
+    acts = [Act("notch", notch, step=0.5), Act("air", np.where(notch == 1, 0.0, 100.0), step=0.5)]
+    _, x, v, *_ = integrate(course(0.0, 0.0, 200.0), acts_of(acts), 0.0, 0.0, 0.5, 120.0, np.inf, False)[0]
     assert v.max() == pytest.approx(4.0, abs=0.1)  # 20 s of 0.2 m/s²
     assert v[-1] == 0
     assert x[-1] == pytest.approx(40 + v.max() ** 2 / 0.2, rel=0.03)

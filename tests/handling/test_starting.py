@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 
 from profiler.handling.start_marks import start_astride
-from profiler.handling.starting import NO_NOTCH, lowest_notch, notches_of, starting
+from profiler.handling.starting import NO_NOTCH, lowest_notch, starting
 from profiler.handling.straddles import mass_quarters
 from profiler.landmark import Straddle
 from profiler.mechanics.couplers import peaks, vehicles_of
 from profiler.mechanics.pull import vehicle_efforts, vehicle_starts
 from profiler.mechanics.terrain import Terrain
-from profiler.mechanics.traction import block_efforts
+from profiler.mechanics.traction import block_efforts, notches_of
 from profiler.train import Block, Train
 from profiler.units import GRAVITY, KIP, SHORT_TON, FloatArray
 from tests.mechanics.test_under_train import hills, slope

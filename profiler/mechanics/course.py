@@ -1,0 +1,129 @@
+"""A train on a line and what its crew does, tabled for the loops of motion."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from profiler.mechanics.motion import AIR, HOLD, NOTCH, SHARE, Acts, Course
+from profiler.mechanics.resistance import (
+    CURVE_START_FACTOR,
+    block_coefficients,
+    starting_resistances,
+    train_coefficients,
+)
+from profiler.mechanics.terrain import Terrain
+from profiler.mechanics.traction import group_efforts, notches_of
+from profiler.mechanics.under_train import Spread, spread_of, under_train
+from profiler.train import Train
+from profiler.units import FloatArray
+
+SPEED_STEP, FASTEST = 0.1, 40.0
+SPEEDS = SPEED_STEP * np.arange(round(FASTEST / SPEED_STEP) + 1)
+"""At which efforts and brakes are tabled; above the last they stay. [m/s], shape (k,)"""
+PLACE_STEP = 10.0
+"""Grade and curves under the train are tabled so far apart. [m]"""
+KINDS = {"notch": NOTCH, "hold": HOLD, "dynamic": SHARE, "air": AIR}
+
+
+@dataclass(frozen=True)
+class Act:
+    """Something the crew does: it begins as the head passes ``at`` [m], at once where that lies behind.
+
+    ``value`` is one figure, or its course over time at steps of ``step`` [s] since then, straight in between; the
+    last stays. Of one ``kind`` the act begun last holds, but air adds up. "notch" is the throttle, 0 idle, and the
+    highest that may be used while a speed is held; "hold" the speed to be held [m/s], NaN for none; "dynamic" the
+    share of the dynamic brake in use, allowed while a speed is held; "air" the force of the air brake [N].
+    """
+
+    kind: Literal["notch", "hold", "dynamic", "air"]
+    value: npt.ArrayLike
+    at: float = -math.inf
+    step: float = 1.0
+
+
+def acts_of(acts: Iterable[Act]) -> Acts:
+    """Acts in order of place, tabled; those of one place as given."""
+    ordered = sorted(acts, key=lambda act: act.at)
+    values = [np.atleast_1d(np.asarray(act.value, dtype=float)) for act in ordered]
+    longest = max((v.size for v in values), default=2)
+    table = np.array([np.pad(v, (0, max(longest, 2) - v.size), mode="edge") for v in values]).reshape(len(values), -1)
+    return Acts(
+        np.array([act.at for act in ordered], dtype=float),
+        np.array([KINDS[act.kind] for act in ordered], dtype=np.int64),
+        np.array([act.step for act in ordered], dtype=float),
+        table,
+    )
+
+
+def course_of(
+    train: Train,
+    terrain: Terrain,
+    *,
+    start: float = 0.0,
+    end: float | None = None,
+    draft_limit: float | None = None,
+    dynamic: npt.ArrayLike = 0.0,
+) -> Course:
+    """A train on a line.
+
+    Parameters
+    ----------
+    train : Train
+    terrain : Terrain
+    start, end : float
+        Stretch for which it is tabled, by distance travelled; from end to end if not given. Beyond it the grade under
+        the train stays. [m]
+    draft_limit : float, optional
+        Instead of the train's own limit; infinite for none. [N]
+    dynamic : array_like
+        All of the dynamic brake at `SPEEDS`, or the same at every speed. [N]
+
+    Notes
+    -----
+    What a group of power takes for itself, grade, curves and rolling at no speed, does not pass its coupler.
+    """
+    places = start + PLACE_STEP * np.arange(
+        np.ceil(((terrain.length if end is None else end) - start) / PLACE_STEP) + 1
+    )
+    under = under_train(terrain, spread_of(train), places)
+    limit = train.limits.draft if draft_limit is None else draft_limit
+    blocks = np.array([c.a for c in block_coefficients(train)])
+    room = []
+    for group in train.groups:
+        mass = group.mass / (group.end - group.start)
+        its = under_train(terrain, Spread(np.array([group.start, group.end]), np.array([mass])), places)
+        own = its.grade_force + its.curve_force + blocks[group.first : group.last + 1].sum()
+        room.append(np.maximum(float(limit) + own, 0.0))
+    rolling = train_coefficients(train)
+    efforts = [group_efforts(train, SPEEDS, notch=n, draft_limit=math.inf) for n in notches_of(train)]
+    return Course(
+        first=float(start),
+        step=PLACE_STEP,
+        weight=under.grade_force,
+        bend=under.curve_force,
+        resistance=np.array([rolling.a, rolling.b, rolling.c]),
+        breakaway=float(starting_resistances(train).sum()),
+        bend_start=float(CURVE_START_FACTOR),
+        mass=train.rotating_mass,
+        speed_step=SPEED_STEP,
+        effort=np.ascontiguousarray(np.swapaxes(efforts, 0, 1)),
+        room=np.array(room),
+        dynamic=np.array(np.broadcast_to(np.asarray(dynamic, dtype=float), SPEEDS.shape)),
+    )
+
+
+def in_use(course: Course, effort: FloatArray, head: FloatArray, speed: FloatArray) -> FloatArray:
+    """Lowest notch (t,) that gives the efforts (t,) [N] at head positions (t,) [m] and speeds (t,) [m/s]."""
+    speeds = course.speed_step * np.arange(course.effort.shape[-1])
+    places = course.first + course.step * np.arange(course.weight.size)
+    each = np.zeros((course.effort.shape[1], effort.size))
+    for group, room in zip(course.effort, course.room, strict=True):
+        most = np.interp(head, places, room)
+        each += [np.minimum(np.interp(np.abs(speed), speeds, row), most) for row in group]
+    return np.asarray(np.argmax(each >= effort * (1 - 1e-9), axis=0))

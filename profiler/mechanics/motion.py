@@ -1,0 +1,202 @@
+"""The compiled loops of motion: a train followed in time, and traced back from where it must be slow."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from profiler.compiling import compiled
+from profiler.units import FloatArray
+
+NOTCH, HOLD, SHARE, AIR = range(4)
+"""What an act sets: the throttle, the speed to be held [m/s], the share of the dynamic brake, air brake force [N]."""
+CORRECTS = 20.0
+"""Choice, no source: a speed held is approached as fast as if it were to be reached in this time. [s]"""
+
+
+class Course(NamedTuple):
+    """A train on a line, tabled for the loops: places evenly from ``first`` on, speeds evenly from 0 on."""
+
+    first: float
+    """[m]"""
+    step: float
+    """From place to place. [m]"""
+    weight: FloatArray
+    """Along the track, + holding back. [N], shape (p,)"""
+    bend: FloatArray
+    """Curve resistance of the moving train. [N], shape (p,)"""
+    resistance: FloatArray
+    """A, B, C of A + B·v + C·v². shape (3,)"""
+    breakaway: float
+    """What holds the train at rest on level straight track. [N]"""
+    bend_start: float
+    """How many times curves count at rest. [-]"""
+    mass: float
+    """Rotating parts included. [kg]"""
+    speed_step: float
+    """From speed to speed. [m/s]"""
+    effort: FloatArray
+    """Of each group of power in each notch, idle first. [N], shape (groups, notches, k)"""
+    room: FloatArray
+    """Most that each group may pull with for its coupler's sake. [N], shape (groups, p)"""
+    dynamic: FloatArray
+    """All of the dynamic brake. [N], shape (k,)"""
+
+
+class Acts(NamedTuple):
+    """What the crew does, in order of place: each begins as the head passes it and runs by its own clock."""
+
+    place: FloatArray
+    """[m], shape (m,)"""
+    kind: FloatArray
+    """`NOTCH`, `HOLD`, `SHARE` or `AIR`. shape (m,)"""
+    step: FloatArray
+    """From value to value. [s], shape (m,)"""
+    value: FloatArray
+    """Over time since the place; the last one stays. shape (m, n)"""
+
+
+@compiled
+def _between(table, first, step, at):
+    """A value of an evenly spaced table, its ends going on level."""
+    place = min(max((at - first) / step, 0.0), table.size - 1.0)
+    i = min(int(place), table.size - 2)
+    return table[i] + (place - i) * (table[i + 1] - table[i])
+
+
+@compiled
+def _pull(course, notch, x, v):
+    """Effort of all groups in a notch, or between two. [N]"""
+    lower = int(notch)
+    more, total = notch - lower, 0.0
+    for g in range(course.effort.shape[0]):
+        effort = _between(course.effort[g, lower], 0.0, course.speed_step, v)
+        if more > 0:
+            effort += more * (_between(course.effort[g, lower + 1], 0.0, course.speed_step, v) - effort)
+        total += min(effort, _between(course.room[g], course.first, course.step, x))
+    return total
+
+
+@compiled
+def _set(acts, i, begun, t):
+    """What an act sets at a time."""
+    return _between(acts.value[i], begun[i], acts.step[i], t)
+
+
+@compiled
+def _forces(course, acts, begun, passed, latest, t, x, v):
+    """Acceleration [m/s²], then effort, dynamic, air, rolling and curve resistance, weight [N], at an instant."""
+    weight = _between(course.weight, course.first, course.step, x)
+    bend = _between(course.bend, course.first, course.step, x)
+    fast = abs(v)
+    rolling = course.resistance[0] + fast * (course.resistance[1] + fast * course.resistance[2])
+    notch = _set(acts, latest[NOTCH], begun, t) if latest[NOTCH] >= 0 else 0.0
+    hold = _set(acts, latest[HOLD], begun, t) if latest[HOLD] >= 0 else np.nan
+    share = _set(acts, latest[SHARE], begun, t) if latest[SHARE] >= 0 else 0.0
+    air = 0.0
+    for i in range(passed):
+        if acts.kind[i] == AIR:
+            air += _set(acts, i, begun, t)
+    effort = _pull(course, notch, x, fast) if notch > 0 else 0.0
+    dynamic = share * _between(course.dynamic, 0.0, course.speed_step, fast) if share > 0 else 0.0
+    if hold == hold:  # no speed to be held is not a number
+        wanted = weight + bend + rolling + course.mass * (hold - v) / CORRECTS
+        effort = min(max(wanted, 0.0), effort)
+        dynamic = min(max(-wanted - air, 0.0), dynamic)
+    drive, back = effort - weight, bend + dynamic + air
+    if v > 0:
+        a = (drive - rolling - back) / course.mass
+    elif v < 0:
+        a = (drive + rolling + back) / course.mass
+    else:
+        held = course.breakaway + course.bend_start * bend + dynamic + air
+        a = (drive - held) / course.mass if drive > held else (drive + held) / course.mass if -drive > held else 0.0
+    return a, effort, dynamic, air, rolling, bend, weight
+
+
+@compiled
+def _heun(course, acts, begun, passed, latest, t, x, v, dt, now):
+    """Place and speed a step later, how long it moved, and the forces met there."""
+    guess = v + now[0] * dt
+    if guess * v < 0:
+        guess = 0.0
+    then = _forces(course, acts, begun, passed, latest, t + dt, x + v * dt, guess)
+    speed, moving = v + (now[0] + then[0]) / 2 * dt, dt
+    if v * speed < 0:  # it comes to rest within the step
+        moving = v / (v - speed) * dt
+        speed = 0.0
+    return x + (v + speed) / 2 * moving, speed, moving, then
+
+
+@compiled
+def integrate(course, acts, x, v, dt, lasts, until, to_rest):
+    """A train followed in time by Heun's method.
+
+    From place ``x`` [m] and speed ``v`` [m/s], + ahead, in steps ``dt`` [s], for ``lasts`` [s] or until its head
+    reaches ``until`` [m], or, if ``to_rest``, comes to rest after it moved. A step ends where an act begins.
+    Returns (6, t): time [s], place [m], speed [m/s], effort, dynamic brake, air brake [N]; (5,): work of effort,
+    dynamic, air, rolling and curves [J]; (m,): when each act began [s], NaN for never.
+    """
+    count = acts.place.size
+    found = np.empty((6, int(np.ceil(lasts / dt)) + count + 2))
+    spent, begun, latest = np.zeros(5), np.full(count, np.nan), np.full(3, -1)
+    start, t, i, passed = x, 0.0, 0, 0
+    while True:
+        while passed < count and acts.place[passed] <= x + 1e-9:
+            begun[passed] = t
+            if acts.kind[passed] != AIR:
+                latest[int(acts.kind[passed])] = passed
+            passed += 1
+        now = _forces(course, acts, begun, passed, latest, t, x, v)
+        found[0, i], found[1, i], found[2, i] = t, x, v
+        found[3, i], found[4, i], found[5, i] = now[1], now[2], now[3]
+        if t >= lasts - 1e-9 or x >= until - 1e-9 or i + 1 == found.shape[1]:
+            break
+        if to_rest and v == 0 and x != start and now[0] <= 0:
+            break
+        step = min(dt, lasts - t)
+        target = min(acts.place[passed], until) if passed < count else until
+        new, speed, moving, then = _heun(course, acts, begun, passed, latest, t, x, v, step, now)
+        if new > target:  # the step again, as long as it takes to get there
+            way, a = target - x, (speed - v) / step
+            step = min(step, 2 * way / (v + np.sqrt(max(v * v + 2 * a * way, 0.0))))
+            new, speed, moving, then = _heun(course, acts, begun, passed, latest, t, x, v, step, now)
+            new = target
+        for k in range(5):
+            sign = 1.0 if k == 0 else np.sign(new - x)
+            spent[k] += (now[k + 1] + then[k + 1]) / 2 * (new - x) * sign
+        t += moving if to_rest and speed == 0 else step
+        x, v, i = new, speed, i + 1
+    return found[:, : i + 1], spent, begun
+
+
+@compiled
+def trace_back(course, x, v, fastest, brake, dt, farthest):
+    """Place [m] and speed [m/s] (2, t) of a train that is at ``x`` with ``v``, back in time until it had ``fastest``.
+
+    ``brake`` (k,) [N] over speed. The trace ends before ``fastest`` where nothing slows the train, or at ``farthest``
+    [m] back.
+    """
+    found = [(x, v)]
+    start = x
+    while v < fastest and start - x < farthest:
+        a = _retards(course, x, v, brake)
+        b = _retards(course, x - v * dt, v + a * dt, brake)
+        if a <= 0 or b <= 0:
+            break
+        gain = (a + b) / 2
+        step = min(dt, (fastest - v) / gain)
+        x -= v * step + gain / 2 * step * step
+        v = fastest if step < dt else v + gain * step
+        found.append((x, v))
+    return np.array(found).T
+
+
+@compiled
+def _retards(course, x, v, brake):
+    """How fast a coasting train loses speed under a brake. [m/s²]"""
+    rolling = course.resistance[0] + v * (course.resistance[1] + v * course.resistance[2])
+    force = rolling + _between(course.weight, course.first, course.step, x)
+    force += _between(course.bend, course.first, course.step, x) + _between(brake, 0.0, course.speed_step, v)
+    return force / course.mass
