@@ -36,8 +36,13 @@ FADES_FROM, FADED_AT, FADED = Cited(40, "mph", "mem"), Cited(70, "mph", "mem"), 
 
 FULL_STEP, FIRST_STEP, LATER_STEP = Cited(1.5, "bar", "mem"), Cited(0.5, "bar", "mem"), Cited(0.1, "bar", "mem")
 """Graduated release: full service, the first step, and those that follow. [Pa]"""
-STOP_CONSTANT, STOP_OFFSET, STOP_FROM = Cited(52_840, "m", "M8"), Cited(10, "pct", "M8"), Cited(100, "kmh", "M8")
-"""Stopping distance on the level s = C/(λ + D), λ in per cent (UIC 544-1)."""
+STOP_FROM, FAST_STOP_FROM = Cited(100, "kmh", "M8"), Cited(120, "kmh", "M8")
+"""Speeds from which braked weights are rated. [m/s]"""
+STOP_CONSTANTS: dict[float, tuple[Cited, Cited]] = {
+    STOP_FROM: (Cited(52_840, "m", "M8"), Cited(10, "pct", "M8")),
+    FAST_STOP_FROM: (Cited(61_300, "m", "M8"), Cited(8.9, "pct", "M8")),
+}
+"""C and D of the stopping distance on the level, s = C/(λ + D), λ in per cent (UIC 544-1)."""
 STOP_DELAY = Cited(2, "seconds", "mem")
 """Half the time the cylinders take to fill in position P. [s]"""
 
@@ -57,13 +62,21 @@ COLD_AND_LEAKY = Cited(2, "", "choice")
 """What a cold or leaky train takes over the normal time; both are always told. [-]"""
 
 
-def braked_retardation(braked_weight: float) -> float:
+def rated_stop(braked_weight: float, speed: float = STOP_FROM) -> float:
+    """Stopping distance [m] on the level from one of the speeds of `STOP_CONSTANTS` [m/s], by UIC 544-1.
+
+    Of a braked weight over weight [-]. KeyError if there are no constants for the speed.
+    """
+    constant, offset = STOP_CONSTANTS[speed]
+    return float(constant / (100 * (braked_weight + offset)))
+
+
+def braked_retardation(braked_weight: float, speed: float = STOP_FROM) -> float:
     """Retardation [m/s²] that a braked weight over weight [-] stands for, brakes fully applied.
 
-    From the stopping distance of UIC 544-1 from 100 km/h, its free run taken out: v²/(2(s − v·t)).
+    From the stopping distance of UIC 544-1, its free run taken out: v²/(2(s − v·t)).
     """
-    distance = STOP_CONSTANT / (100 * (braked_weight + STOP_OFFSET))
-    return float(STOP_FROM**2 / (2 * (distance - STOP_FROM * STOP_DELAY)))
+    return float(speed**2 / (2 * (rated_stop(braked_weight, speed) - speed * STOP_DELAY)))
 
 
 def cast_iron_friction(speed: npt.ArrayLike, shoe_force: float) -> FloatArray:
