@@ -15,7 +15,7 @@ from profiler.cited import Cited
 from profiler.mechanics.resistance import vehicle_coefficients
 from profiler.train import Train
 from profiler.units import GRAVITY, KILOMETRE, KMH, TONNE, FloatArray
-from profiler.vehicle import Shoe, Vehicle
+from profiler.vehicle import Vehicle
 
 CYLINDER_RATIO = Cited(2.5, "", "M4")
 """Cylinder pressure over reduction, direct release. [-]"""
@@ -94,14 +94,19 @@ def composition_friction(speed: npt.ArrayLike) -> FloatArray:
     return SHOE_FRICTION + (FADED - SHOE_FRICTION) * np.maximum(v - FADES_FROM, 0.0) / (FADED_AT - FADES_FROM)
 
 
-def friction_factor(shoe: Shoe, speed: npt.ArrayLike) -> FloatArray:
-    """Friction over speed [m/s] over what full service is reckoned with. [-]
+def friction_factor(vehicle: Vehicle, speed: npt.ArrayLike) -> FloatArray:
+    """Shoe friction of a car over speed [m/s], over what its full service is reckoned with. [-]
 
-    Composition shoes: over `SHOE_FRICTION`. Cast iron, rated by stops from 100 km/h: over the friction that stops
-    alike, v²/2 divided by ∫v/φ dv, φ = (V + 100)/(5 V + 100). Carrying a braked weight to other speeds is our choice.
+    With a braking ratio over `SHOE_FRICTION`, cast-iron shoes one to a wheel. With a braked weight, which is rated by
+    stops from 100 km/h: composition shoes likewise; cast iron over the even friction that stops in the same distance,
+    v²/2 divided by ∫v/φ dv, φ = (V + 100)/(5 V + 100). Carrying a braked weight to other speeds is our choice.
     """
-    if shoe == "composition":
+    brake = vehicle.brake
+    if brake.shoe == "composition":
         return composition_friction(speed) / SHOE_FRICTION
+    if brake.braking_ratio is not None:
+        each = brake.braking_ratio * vehicle.mass * GRAVITY / (2 * vehicle.axles)
+        return cast_iron_friction(speed, each) / SHOE_FRICTION
     rated = 5000 / (40_000 * math.log(2) - 15_000)
     v = np.asarray(speed, dtype=float) / KMH
     return (v + 100) / (5 * v + 100) / rated

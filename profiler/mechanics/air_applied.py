@@ -72,7 +72,7 @@ def air_force(
     forces = full_service_forces(train)
     if speed is None:
         return np.asarray(share * forces.sum())
-    factors = [f * friction_factor(b.vehicle.brake.shoe, speed) for f, b in zip(forces, train.blocks, strict=True)]
+    factors = [f * friction_factor(b.vehicle, speed) for f, b in zip(forces, train.blocks, strict=True)]
     return np.asarray(share * np.sum(factors, axis=0))
 
 

@@ -62,7 +62,7 @@ def wheel_forces(train: Train, share: npt.ArrayLike, speed: npt.ArrayLike | None
             share
             * full_service_force(b.vehicle)
             / (WHEELS_PER_AXLE * b.vehicle.axles)
-            * (1.0 if speed is None else friction_factor(b.vehicle.brake.shoe, speed))
+            * (1.0 if speed is None else friction_factor(b.vehicle, speed))
             for b in train.blocks
         ]
     )

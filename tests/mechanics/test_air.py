@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -17,6 +18,7 @@ from profiler.mechanics.air import (
     cylinder_pressure,
     farthest_feed,
     friction_factor,
+    full_service_force,
     full_service_forces,
     holding_reduction,
     independent_force,
@@ -132,12 +134,23 @@ def test_customary_reductions():
 def test_friction_over_speed():
     """Worked: handling trial: cast iron at 42 km/h has 1.17 times the friction of the whole stop from 100 km/h, at
     20 km/h 1.5; reference sheet: composition 0.30 up to 40 mph, 0.25 at 70. The law itself gives the same ratio."""
-    assert friction_factor("cast iron", [42 * KMH, 20 * KMH]) == pytest.approx([1.17, 1.5], rel=0.02)
+    wagon, ore = F.blocks[1].vehicle, A.blocks[1].vehicle
+    speed = np.array([42, 20]) * KMH
+    ratio = friction_factor(wagon, speed)
+    assert ratio == pytest.approx([1.17, 1.5], rel=0.02)
     assert composition_friction(np.array([0, 40, 70]) * MPH) == pytest.approx([0.30, 0.30, 0.25])
-    assert friction_factor("composition", 30 * MPH) == 1
-    two = cast_iron_friction(np.array([20, 42]) * KMH, 2 * TONNE * GRAVITY)
-    ratio = friction_factor("cast iron", np.array([20, 42]) * KMH)
-    assert two[0] / two[1] == pytest.approx(ratio[0] / ratio[1])
-    speed = np.linspace(0, 100, 100_001) * KMH  # a stop from 100 km/h at this friction is as long as at the mean
-    stop = np.trapezoid(speed / friction_factor("cast iron", speed), speed)
-    assert stop == pytest.approx((100 * KMH) ** 2 / 2, rel=1e-5)
+    assert friction_factor(ore, 30 * MPH) == 1
+    two = cast_iron_friction(speed, 2 * TONNE * GRAVITY)
+    assert two[1] / two[0] == pytest.approx(ratio[1] / ratio[0])
+    v = np.linspace(0, 100, 100_001) * KMH  # a stop from 100 km/h at this friction is as long as at the mean
+    assert np.trapezoid(v / friction_factor(wagon, v), v) == pytest.approx((100 * KMH) ** 2 / 2, rel=1e-5)
+
+
+def test_cast_iron_with_a_braking_ratio():
+    """Law: retardation is what the law of the shoes says, each wheel's shoe pressed with its part of the ratio."""
+    ore = A.blocks[1].vehicle
+    old = replace(ore, brake=replace(ore.brake, shoe="cast iron"))
+    press = ore.brake.braking_ratio * ore.mass * GRAVITY
+    found = full_service_force(old) * friction_factor(old, 30 * KMH)
+    assert found == pytest.approx(press * float(cast_iron_friction(30 * KMH, press / 8)))
+    assert found < full_service_force(ore)
