@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -67,7 +68,7 @@ class StartPlace:
     """A place where the train may have to start: ``name``, ``kind``, and ``head`` by distance travelled [m].
 
     Kinds: "station", "stop" (planned by the territory), "climb" (the hardest place of one); ``reliefs`` are what
-    would help.
+    would help where it does not start, or with a draft above the caution.
     """
 
     name: str
@@ -169,7 +170,8 @@ def plan_handling(profile: Profile, landmarks: Landmarks, train: Train, directio
     climbs = climbs_of(terrain, train, landmarks)
     everywhere = starting(train, terrain, draws)
     worst = worst_places(everywhere, climbs, train)
-    places = _places(profile.route, terrain, train, [float(everywhere.head[i]) for i in worst])
+    places = _places(profile.route, terrain, [float(everywhere.head[i]) for i in worst])
+    at_places = starting(train, terrain, draws, head=np.array([place.head for place in places]))
     straddling = train_straddles(train, terrain, landmarks.items)
     pairs = pair_straddles(straddling)
     marks = (
@@ -187,8 +189,8 @@ def plan_handling(profile: Profile, landmarks: Landmarks, train: Train, directio
         terrain=terrain,
         running=_running(profile, terrain, train),
         everywhere=everywhere,
-        places=places,
-        at_places=starting(train, terrain, draws, head=np.array([place.head for place in places])),
+        places=_with_reliefs(places, at_places, train, terrain),
+        at_places=at_places,
         sequences=tuple(zip(hard, start_sequences(train, terrain, [places[i].head for i in hard]), strict=True)),
         astride=tuple(Astride(s, start_astride(train, terrain, s.straddle)) for s in crests),
         marks=numbered(marks, terrain),
@@ -222,12 +224,22 @@ def _running(profile: Profile, terrain: Terrain, train: Train) -> Running:
     )
 
 
-def _places(route: Route, terrain: Terrain, train: Train, worst: list[float]) -> tuple[StartPlace, ...]:
-    """Stations, stops and the worst places of the climbs, in order of travel, each with what would help."""
+def _places(route: Route, terrain: Terrain, worst: Sequence[float]) -> tuple[StartPlace, ...]:
+    """Stations, stops and the worst places of the climbs, in order of travel."""
     named = [("station", x) for x in route.stations] + [("stop", x) for x in route.stops]
     found = [(float(terrain.way_at(x.chainage)), kind, x.name) for kind, x in named]
     found += [(head, "climb", "") for head in worst]
-    return tuple(StartPlace(name, kind, head, reliefs(train, terrain, head)) for head, kind, name in sorted(found))
+    return tuple(StartPlace(name, kind, head) for head, kind, name in sorted(found))
+
+
+def _with_reliefs(
+    places: Sequence[StartPlace], found: Starting, train: Train, terrain: Terrain
+) -> tuple[StartPlace, ...]:
+    hard = ~found.starts | (found.draft > found.draft_caution)
+    return tuple(
+        dataclasses.replace(place, reliefs=reliefs(train, terrain, place.head)) if is_hard else place
+        for place, is_hard in zip(places, hard, strict=True)
+    )
 
 
 def _remote(terrain: Terrain, train: Train, climbs: Sequence[Climb]) -> RemotePlaces | None:

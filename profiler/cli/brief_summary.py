@@ -141,9 +141,7 @@ def _stops(briefing: Briefing) -> list[str]:
             sequence = next(s for at, s in briefing.sequences if at == i)
             if held_back(briefing, i, sequence):
                 lines.append("  would start with the head units held to the limit, the others pulling more")
-            found = briefing.at_places
-            if not found.starts[i] or found.draft[i] > found.draft_caution:
-                lines += [f"  would help: {relief_words(relief, units)}" for relief in place.reliefs]
+            lines += [f"  would help: {relief_words(relief, units)}" for relief in place.reliefs]
     return lines
 
 
