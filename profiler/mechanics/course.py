@@ -51,13 +51,13 @@ def acts_of(acts: Iterable[Act]) -> Acts:
     """Acts in order of place, tabled; those of one place as given."""
     ordered = sorted(acts, key=lambda act: act.at)
     values = [np.atleast_1d(np.asarray(act.value, dtype=float)) for act in ordered]
-    longest = max((v.size for v in values), default=2)
-    table = np.array([np.pad(v, (0, max(longest, 2) - v.size), mode="edge") for v in values]).reshape(len(values), -1)
+    longest = max((v.size for v in values), default=0)
+    table = [np.pad(v, (0, max(longest, 2) - v.size), mode="edge") for v in values]
     return Acts(
         np.array([act.at for act in ordered], dtype=float),
         np.array([KINDS[act.kind] for act in ordered], dtype=np.int64),
         np.array([act.step for act in ordered], dtype=float),
-        table,
+        np.array(table).reshape(len(values), max(longest, 2)),
     )
 
 
