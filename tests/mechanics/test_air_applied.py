@@ -120,13 +120,13 @@ def test_added_never_eased():
 
 @pytest.mark.parametrize("train", [A, B, D, E, F], ids=list("abdef"))
 def test_build_up_laws(train: Train):
-    """Law: from nothing, never falling, to all of it; an emergency is there no later in the end and is no weaker."""
+    """Law: from nothing, never falling, to all of it; an emergency never holds less."""
     service, emergency = (build_up(train, TIME, emergency=x) for x in (False, True))
     for found in (service, emergency):
         assert found[0] == 0
         assert (np.diff(found) >= -1e-12).all()
         assert found[-1] == pytest.approx(1, abs=1e-3)
-    assert (emergency_share(train) * emergency >= service - 1e-9)[TIME >= 8].all()
+    assert (emergency_share(train) * emergency >= service - 1e-9).all()
 
 
 @for_any(st.floats(0.1, 1.0), st.integers(1, 20))
