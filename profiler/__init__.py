@@ -9,6 +9,7 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from profiler.briefing.plan import Briefing, plan_handling
     from profiler.build import build_profile, build_route, landmarks_of
     from profiler.centreline import Centreline, Piece, PointFeature
     from profiler.cited import Cited
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from profiler.ground import Bounds, Ground, GroundSource, Relief
     from profiler.landmark import GradeRun, Landmark, Landmarks, Straddle
     from profiler.landmarks.find import LandmarkSettings, find_landmarks
+    from profiler.mark import Mark
     from profiler.present.chart import draw_chart
     from profiler.present.map import draw_map
     from profiler.profile import Draws, Profile, reversed_profile
@@ -36,7 +38,7 @@ if TYPE_CHECKING:
     from profiler.read.territory import read_territory, territory_of_line
     from profiler.read.trains import read_train
     from profiler.reference import Reference
-    from profiler.results import write_beside, write_comparison, write_profile
+    from profiler.results import write_beside, write_briefings, write_comparison, write_profile
     from profiler.route import CurveElement, Posts, Route, SpeedLimit, Station, Structure
     from profiler.sample import sample_territory
     from profiler.territory import Territory
@@ -45,6 +47,7 @@ if TYPE_CHECKING:
     from profiler.write.exports import EXPORTS, export
 
 _PLACES = {
+    "briefing.plan": ("Briefing", "plan_handling"),
     "build": ("build_profile", "build_route", "landmarks_of"),
     "centreline": ("Centreline", "Piece", "PointFeature"),
     "cited": ("Cited",),
@@ -63,6 +66,7 @@ _PLACES = {
     "ground": ("Bounds", "Ground", "GroundSource", "Relief"),
     "landmark": ("GradeRun", "Landmark", "Landmarks", "Straddle"),
     "landmarks.find": ("LandmarkSettings", "find_landmarks"),
+    "mark": ("Mark",),
     "present.chart": ("draw_chart",),
     "present.map": ("draw_map",),
     "profile": ("Draws", "Profile", "reversed_profile"),
@@ -72,7 +76,7 @@ _PLACES = {
     "read.territory": ("read_territory", "territory_of_line"),
     "read.trains": ("read_train",),
     "reference": ("Reference",),
-    "results": ("write_beside", "write_comparison", "write_profile"),
+    "results": ("write_beside", "write_briefings", "write_comparison", "write_profile"),
     "route": ("CurveElement", "Posts", "Route", "SpeedLimit", "Station", "Structure"),
     "sample": ("sample_territory",),
     "territory": ("Territory",),
@@ -87,6 +91,7 @@ __all__ = [
     "Beside",
     "Block",
     "Bounds",
+    "Briefing",
     "Centreline",
     "Cited",
     "Comparison",
@@ -100,6 +105,7 @@ __all__ = [
     "Landmark",
     "LandmarkSettings",
     "Landmarks",
+    "Mark",
     "MissingCRSError",
     "OutputError",
     "Piece",
@@ -129,6 +135,7 @@ __all__ = [
     "export",
     "find_landmarks",
     "landmarks_of",
+    "plan_handling",
     "read_centreline",
     "read_landmarks",
     "read_profile",
@@ -139,6 +146,7 @@ __all__ = [
     "sample_territory",
     "territory_of_line",
     "write_beside",
+    "write_briefings",
     "write_comparison",
     "write_profile",
 ]

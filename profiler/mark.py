@@ -34,9 +34,9 @@ class Mark:
     All places are of the head end, by chainage of the route [m], and fall where travel is against chainage.
     ``kind`` is one of `MARK_KINDS`; ``number`` counts in order of travel, from 1. ``earliest`` to ``latest`` is the
     window of an act, or the stretch of head positions it is about; ``recommended`` the one place within.
-    ``quarter`` to ``clear`` are the head positions with a quarter, half, three quarters and all of the train's mass
-    past a landmark, None where there is none. ``value`` in ``unit`` (SI) is the figure to know, ``probability`` that
-    the mark holds as stated, ``reason`` a code, ``figures`` what else belongs to it.
+    ``quarter``, ``half``, ``three_quarter`` and ``clear`` are the head positions with so much, and all, of the train's
+    mass past a landmark, None where there is none. ``value`` in ``unit`` (SI) is the figure to know, ``probability``
+    that the mark holds as stated, ``reason`` a code, ``figures`` what else belongs to it.
     """
 
     number: int

@@ -26,6 +26,7 @@ _HEIGHTS = {"acts": 74.0, "holding": 74.0, "moved": 64.0, "time": 20.0}
 _TIERS, _TIER = 7, 10.0
 _AFTER, _LONGEST, _STUCK = 25.0, 300.0, 120.0
 """A start is shown so long after the train is under way, at most so long, and so long where it never is. [s]"""
+_MOST_CLIMBS = 5
 _TOGETHER = 0.5
 """Acts so close together are one moment. [s]"""
 _LINE = 11.5
@@ -74,12 +75,15 @@ def compose_starts(briefing: Briefing) -> tuple[Sheet, str, tuple[str, ...]]:
     """The sheet, what it says in words, and what found no room."""
     width = GUTTER + _WIDTH + RIGHT
     inside = width - 2 * MARGIN
-    runs = [_run(briefing, i, sequence, inside) for i, sequence in briefing.sequences]
+    shown = _hardest(briefing)
+    runs = [_run(briefing, i, sequence, inside) for i, sequence in shown]
+    left_out = len(briefing.sequences) - len(shown)
     heading = wrapped([_title(briefing)], TITLE, inside)
     told = wrapped(
         [
             "Estimated starts from the release of the air, in seconds. All cars start at once, slack stretched.",
             "Releases, charging, notch steps and the independent brake stand on choices without a source.",
+            *([f"Easier climbs, {left_out} of them, are in starting_sequence.csv only."] if left_out else []),
         ],
         FINE,
         inside,
@@ -95,6 +99,14 @@ def compose_starts(briefing: Briefing) -> tuple[Sheet, str, tuple[str, ...]]:
     draw_last_lines(sheet, last)
     said = " ".join(f"{run.title}: {' '.join(run.words)}" for run in runs)
     return sheet, said, tuple(dropped)
+
+
+def _hardest(briefing: Briefing) -> list[tuple[int, StartSequence]]:
+    """Stops, and as many of the hardest climbs as a sheet holds, in order of travel."""
+    stops = {i for i, _ in briefing.sequences if briefing.places[i].kind == "stop"}
+    climbs = sorted((i for i, _ in briefing.sequences if i not in stops), key=lambda i: -briefing.at_places.need[i])
+    drawn = stops | set(climbs[:_MOST_CLIMBS])
+    return [(i, sequence) for i, sequence in briefing.sequences if i in drawn]
 
 
 def _title(briefing: Briefing) -> str:
