@@ -100,7 +100,7 @@ def _rating(briefing: Briefing) -> list[str]:
 
 def _draft(briefing: Briefing) -> list[str]:
     limit = float(briefing.train.limits.draft)
-    lines = draft_sentences(briefing)
+    lines = [f"{said[:1].lower()}{said[1:]}" for said in draft_sentences(briefing)]
     over = briefing.over(limit)
     if over:
         lines.append(f"over the draft limit under way: {'; '.join(_some(_overs(briefing, over), 'under_train.csv'))}")

@@ -48,7 +48,7 @@ def test_five_in_front(here: Path):
     place = here / "route-briefing" / "train-ore-five-in-front" / "with"
     rows = pd.read_csv(place / "under_train.csv")
     kips = rows.draft_kn.max() / 4.4482216
-    assert f"Largest draft under way: {kips:.0f} kips behind unit 5" in words
+    assert f"largest draft under way: {kips:.0f} kips behind unit 5" in words
     assert f"{kips - 250:.0f} over the limit of 250 kips" in words
     assert "over its rating" in words
     assert "stop at chainage 7500 m: does not start within the draft limit" in words
