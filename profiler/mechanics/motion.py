@@ -6,13 +6,15 @@ from typing import NamedTuple
 
 import numpy as np
 
+from profiler.cited import Cited
 from profiler.compiling import compiled
 from profiler.units import FloatArray
 
 NOTCH, HOLD, SHARE, AIR = range(4)
 """What an act sets: the throttle, the speed to be held [m/s], the share of the dynamic brake, air brake force [N]."""
-CORRECTS = 20.0
-"""Choice, no source: a speed held is approached as fast as if it were to be reached in this time. [s]"""
+CORRECTS = Cited(20, "seconds", "choice")
+"""A speed held is approached as fast as if it were to be reached in this time. [s]"""
+_CORRECTS = float(CORRECTS)
 
 
 class Course(NamedTuple):
@@ -101,7 +103,7 @@ def _forces(course, acts, begun, passed, latest, t, x, v):
     effort = _pull(course, notch, x, fast) if notch > 0 else 0.0
     dynamic = share * _between(course.dynamic, 0.0, course.speed_step, fast) if share > 0 else 0.0
     if hold == hold:  # no speed to be held is not a number
-        wanted = weight + bend + rolling + course.mass * (hold - v) / CORRECTS
+        wanted = weight + bend + rolling + course.mass * (hold - v) / _CORRECTS
         effort = min(max(wanted, 0.0), effort)
         dynamic = min(max(-wanted - air, 0.0), dynamic)
     drive, back = effort - weight, bend + dynamic + air
@@ -134,9 +136,9 @@ def integrate(course, acts, x, v, dt, lasts, until, to_rest):
     """A train followed in time by Heun's method.
 
     From place ``x`` [m] and speed ``v`` [m/s], + ahead, in steps ``dt`` [s], for ``lasts`` [s] or until its head
-    reaches ``until`` [m], or, if ``to_rest``, comes to rest after it moved. A step ends where an act begins.
-    Returns (6, t): time [s], place [m], speed [m/s], effort, dynamic brake, air brake [N]; (5,): work of effort,
-    dynamic, air, rolling and curves [J]; (m,): when each act began [s], NaN for never.
+    reaches ``until`` [m], or, if ``to_rest``, comes to rest after it moved, or would roll back. A step ends where an
+    act begins. Returns (6, t): time [s], place [m], speed [m/s], effort, dynamic brake, air brake [N]; (5,): work of
+    effort, dynamic, air, rolling and curves [J]; (m,): when each act began [s], NaN for never.
     """
     count = acts.place.size
     found = np.empty((6, int(np.ceil(lasts / dt)) + count + 2))
@@ -153,7 +155,7 @@ def integrate(course, acts, x, v, dt, lasts, until, to_rest):
         found[3, i], found[4, i], found[5, i] = now[1], now[2], now[3]
         if t >= lasts - 1e-9 or x >= until - 1e-9 or i + 1 == found.shape[1]:
             break
-        if to_rest and v == 0 and x != start and now[0] <= 0:
+        if to_rest and v == 0 and (now[0] < 0 or (now[0] == 0 and x != start)):
             break
         step = min(dt, lasts - t)
         target = min(acts.place[passed], until) if passed < count else until

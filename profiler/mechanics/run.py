@@ -69,8 +69,8 @@ class Run:
     begun: FloatArray
     """When each act began, in the order given, NaN where its place was not reached. [s], shape (acts,)"""
     ended: Ended
-    """Why it ended: the head is where it was to go, the time is over, or the train came to rest, with or without
-    power on: stalled where it was pulled."""
+    """Why it ended: the head is where it was to go, the time is over, or the train came to rest or
+    would roll back: stalled where it was pulled."""
     energy: Energy
     """Over the whole run."""
 
@@ -127,7 +127,8 @@ def run(
     Raises
     ------
     InputError
-        If the train moves backward or is to get where it has been, or the step is not above zero.
+        If the train moves backward or is to get where it has been, a step is not above zero, or there is no such
+        notch.
 
     Notes
     -----
@@ -139,6 +140,12 @@ def run(
     if speed < 0 or until < head or not time_step > 0:
         problem = f"from {head:g} m at {speed:g} m/s to {until:g} m in steps of {time_step:g} s it cannot go"
         raise InputError("run", problem, "give a way ahead, and a speed and a step above zero")
+    highest = course.effort.shape[1] - 1
+    for act in acts:
+        if not act.step > 0:
+            raise InputError("run", f"values of an act are {act.step:g} s apart", "give a time above zero")
+        if act.kind == "notch" and not 0 <= np.min(act.value) <= np.max(act.value) <= highest:
+            raise InputError("run", f"there is no notch {np.max(act.value):g}", f"give 0 to {highest}")
     found, spent, begun = integrate(
         course, acts_of(acts), float(head), float(speed), float(time_step), float(lasts), float(until), True
     )

@@ -258,3 +258,59 @@ def test_refused(course, speed: float, until: float, step: float):
     """Law: no run backward, none to where the train has been, none without a step."""
     with pytest.raises(InputError, match="cannot go"):
         run(course, [], head=5000, speed=speed, until=until, time_step=step)
+
+
+@pytest.mark.parametrize("act", [Act("notch", 9), Act("notch", [8, -1]), Act("air", 0.0, step=0.0)])
+def test_refused_acts(course, act: Act):
+    """Law: no notch that is not there, no time that stands still."""
+    with pytest.raises(InputError, match=r"no notch|apart"):
+        run(course, [act], head=5000, speed=5.0, until=9000)
+
+
+def test_a_speed_no_longer_held(course):
+    """Law: once no speed is to be held any more the notch is used in full, and all of the share of the brake."""
+    free = [*HELD, Act("hold", math.nan, at=22_000.0)]
+    pulled = run(course, free, head=21_000, speed=23 * MPH, until=22_500)
+    assert not pulled.effort[pulled.head < 21_999].any()
+    assert (pulled.notch[pulled.head > 22_001] == 8).all()
+    braked = run(course, [*free, Act("notch", 0), Act("dynamic", 0.5)], head=21_000, speed=23 * MPH, until=22_500)
+    after = braked.head > 22_001
+    assert braked.dynamic[after] == pytest.approx(0.5 * np.interp(braked.speed[after], SPEEDS, dynamic_of_a()))
+
+
+def test_air_is_deducted_from_the_dynamic_brake(course):
+    """Law: while a speed is held, air takes from the dynamic brake what it gives itself."""
+    acts = [*HELD, Act("dynamic", 1.0)]
+    alone, both = (
+        run(course, [*acts, *more], head=20_000, speed=23 * MPH, until=21_000) for more in ([], [Act("air", 150 * KIP)])
+    )
+    assert both.dynamic.max() > 0
+    assert both.brake[both.head > 20_900].mean() == pytest.approx(alone.brake[alone.head > 20_900].mean(), rel=1e-3)
+
+
+def test_a_train_starts_from_rest_or_does_not():
+    """Law: a run may begin at rest; where all effort is less than holds the train back it is stalled from the first."""
+    on = [Act("notch", 8)]
+    assert run(course_of(TRAINS["c"], slope(0.013)), on, head=2000, speed=0.0, until=3000).ended == "there"
+    still = run(course_of(TRAINS["c"], slope(0.05)), on, head=2000, speed=0.0, until=3000, lasts=60.0)
+    assert still.ended == "stalled"
+    assert still.head[-1] == 2000
+
+
+def test_air_adds_up(course):
+    """Law: an application and one more are as much as both at once; a release takes it off again."""
+    parts = [Act("air", 60 * KIP), Act("air", 40 * KIP, at=20_300.0), Act("air", -100 * KIP, at=20_900.0)]
+    found = run(course, parts, head=20_000, speed=23 * MPH, until=21_500)
+    for a, b, force in ((20_000, 20_299, 60), (20_301, 20_899, 100), (20_901, 21_500, 0)):
+        assert found.air[(found.head >= a) & (found.head <= b)] == pytest.approx(force * KIP)
+
+
+def test_braking_traced_back_hardly_depends_on_the_step(course):
+    """Law: over changing grades and a brake that changes with speed, steps of 0.5 s are within 0.1 m of 0.01 s, and a
+    run that begins there arrives with the slow speed."""
+    asked = {"place": 21_800, "slow": 4 * MPH, "approach": 23 * MPH, "share": 0.85}
+    rough, fine = (slow_down(course, time_step=dt, **asked) for dt in (0.5, 0.01))
+    assert rough.begins is not None
+    assert rough.begins == pytest.approx(fine.begins, abs=0.1)
+    done = run(course, [Act("dynamic", 0.85)], head=rough.begins, speed=23 * MPH, until=21_800)
+    assert done.speed[-1] == pytest.approx(4 * MPH, abs=0.01)
