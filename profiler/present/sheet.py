@@ -37,6 +37,9 @@ _HALO_PT = 2.2
 _PNG_DPI = 150
 _PNG_PIXELS = 40_000_000
 
+_NO_BREAK = "\N{NO-BREAK SPACE}\N{NARROW NO-BREAK SPACE}"
+"""They hold figures together, and are kept."""
+
 Points = Sequence[tuple[float, float]] | FloatArray
 
 
@@ -88,7 +91,8 @@ def text_box(text: str, style: Type, x: float, y: float, align: str = "left") ->
 
 def plain(text: str) -> str:
     """Words on one line, without control characters, which no picture file can hold."""
-    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
+    kept = "".join(c if c.isprintable() or c in _NO_BREAK else " " for c in text)
+    return " ".join(word for word in kept.split(" ") if word)
 
 
 class Sheet:

@@ -13,9 +13,9 @@ from profiler.mark import Mark
 from profiler.present import signs
 from profiler.present.chart_frame import GUTTER, Panel
 from profiler.present.chart_names import RANK_STATION, candidate, gutter
-from profiler.present.labels import Label, Room
+from profiler.present.labels import Box, Label, Room
 from profiler.present.palette import HAIR
-from profiler.present.sheet import CAPTION, Sheet
+from profiler.present.sheet import CAPTION, Sheet, text_box
 
 LANE = 25.0
 """Height of a lane: the box, and words above it. [pt]"""
@@ -77,7 +77,9 @@ def draw_marks(sheet: Sheet, room: Room, panel: Panel, briefing: Briefing, lanes
     gutter(sheet, panel, "marks", "Marks", [])
     for lane, words in ((0, "astride"), (lanes.astride, "do not stop")):
         if lane < lanes.astride + lanes.stopping and (lane or lanes.astride):
-            sheet.text(GUTTER - 14, _middle(row.top, lane) - (2.4 if lane else 5.0), words, CAPTION, align="right")
+            y = _middle(row.top, lane) - (2.4 if lane else 5.0)
+            sheet.text(GUTTER - 14, y, words, CAPTION, align="right")
+            room.take(text_box(words, CAPTION, GUTTER - 14, y, "right"))
     for lane in range(1, lanes.astride + lanes.stopping):
         y = row.top - lane * LANE
         sheet.lines([[(panel.left, y), (panel.right, y)]], width=0.5, colour=HAIR, z=0.5)
@@ -122,6 +124,9 @@ def _mark(
     if item.start < panel.start - 1:  # begun on the panel before, where its number stands
         return []
     x = left - half - 1.5
+    before = Box(x - half, y - 1, x + half, y + 1)
+    if not room.is_free(before) and right - left > 2 * half + 8:  # another stretch ends where this one begins
+        x = left + half + 1.5
     chip = signs.chip(sheet, x, y, mark.number, mark.kind)
     room.take(chip, owner)
     words = mark_short(mark, briefing.train, briefing.profile.units)
