@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from pathlib import Path
+from typing import TypeVar
 
 from profiler.briefing.plan import Briefing
 from profiler.build import input_files, relief_around
@@ -28,6 +29,8 @@ from profiler.write.geopackage import write_geopackage
 from profiler.write.outputs import BESIDE_FILES, BRIEFING_FILES, COMPARISON_FILES, PROFILE_FILES
 from profiler.write.provenance import InputFile, write_provenance
 from profiler.write.tables import write_tables
+
+AnyComparison = TypeVar("AnyComparison", Beside, Comparison)
 
 
 def write_profile(
@@ -155,13 +158,7 @@ def write_beside(beside: Beside, folder: Path | str, *, progress: Progress = qui
     """
     from profiler.present.beside import draw_beside
 
-    folder = Path(folder)
-    with staged_folder(folder, replaces=BESIDE_FILES) as stage:
-        progress("writing tables", 0.0)
-        write_beside_tables(beside, stage)
-        progress("drawing", 0.0)
-        draw_beside(beside, svg=stage / "beside.svg", png=stage / "beside.png")
-    return folder
+    return _write_compared("beside", BESIDE_FILES, beside, write_beside_tables, draw_beside, folder, progress)
 
 
 def write_comparison(comparison: Comparison, folder: Path | str, *, progress: Progress = quiet) -> Path:
@@ -182,12 +179,27 @@ def write_comparison(comparison: Comparison, folder: Path | str, *, progress: Pr
     """
     from profiler.present.comparison import draw_comparison
 
+    return _write_compared(
+        "comparison", COMPARISON_FILES, comparison, write_comparison_tables, draw_comparison, folder, progress
+    )
+
+
+def _write_compared(
+    name: str,
+    files: tuple[str, ...],
+    compared: AnyComparison,
+    write_sheets: Callable[[AnyComparison, Path], None],
+    draw: Callable[..., object],
+    folder: Path | str,
+    progress: Progress,
+) -> Path:
+    """Tables and one picture, called ``name``, of what was compared."""
     folder = Path(folder)
-    with staged_folder(folder, replaces=COMPARISON_FILES) as stage:
+    with staged_folder(folder, replaces=files) as stage:
         progress("writing tables", 0.0)
-        write_comparison_tables(comparison, stage)
+        write_sheets(compared, stage)
         progress("drawing", 0.0)
-        draw_comparison(comparison, svg=stage / "comparison.svg", png=stage / "comparison.png")
+        draw(compared, svg=stage / f"{name}.svg", png=stage / f"{name}.png")
     return folder
 
 

@@ -7,7 +7,6 @@ between them counts once, by the step of ρ there.
 
 from __future__ import annotations
 
-import dataclasses
 from dataclasses import dataclass
 
 import numpy as np
@@ -155,8 +154,3 @@ def _rise_at_stations(way: FloatArray, height: FloatArray, edge: FloatArray, wei
     ends = way[-1] - edge
     total[..., count] = height_at(way, height, ends) @ weight
     return total
-
-
-def reversed_spread(spread: Spread) -> Spread:
-    """The train turned about: its rear end leads."""
-    return dataclasses.replace(spread, edge=spread.length - spread.edge[::-1], density=spread.density[::-1])

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from profiler.mechanics.couplers import Vehicles, coupler_forces, peaks
 from profiler.mechanics.terrain import Terrain, terrain_of
-from profiler.mechanics.under_train import Spread, height_at, reversed_spread, under_train
+from profiler.mechanics.under_train import Spread, height_at, under_train
 from profiler.units import FOOT, GRAVITY, KIP, MILE, PERCENT, SHORT_TON
 from tests.invented import invented_profile
 
@@ -39,6 +39,11 @@ def mixed(seed: int) -> tuple[Spread, Vehicles]:
     blocks = Spread(np.r_[0.0, np.cumsum(counts * lengths)], masses / lengths)
     mass = np.repeat(masses, counts)
     return blocks, Vehicles(np.r_[0.0, np.cumsum(np.repeat(lengths, counts))], mass, 1.05 * mass)
+
+
+def reversed_spread(spread: Spread) -> Spread:
+    """The train turned about: its rear end leads."""
+    return Spread(spread.length - spread.edge[::-1], spread.density[::-1])
 
 
 def by_vehicle(terrain: Terrain, vehicles: Vehicles, head: np.ndarray) -> np.ndarray:
