@@ -18,6 +18,7 @@ LEVELS = {
     "sample": 0,
     "progress": 0,
     "centreline": 1,
+    "curve_resistance": 1,
     "grade_classes": 1,
     "ground": 1,
     "longitude": 1,

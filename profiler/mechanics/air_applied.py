@@ -76,6 +76,16 @@ def air_force(
     return np.asarray(share * np.sum(factors, axis=0))
 
 
+def train_friction(train: Train, speed: FloatArray) -> FloatArray:
+    """Brake force of the cars over speed [m/s], over what it is reckoned with; 1 at most. [-], shape of speed
+
+    Cast iron grips more at low speed than it is rated for: nobody plans on that.
+    """
+    if not full_service_forces(train).any():
+        return np.ones(speed.shape)
+    return np.minimum(air_force(train, np.inf, speed) / air_force(train, np.inf), 1.0)
+
+
 def emergency_share(train: Train) -> float:
     """What an emergency application gives over full service of the rated pipe. [-]"""
     if train.air_brake == "graduated release":

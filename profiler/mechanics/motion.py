@@ -12,6 +12,8 @@ from profiler.units import FloatArray
 
 NOTCH, HOLD, SHARE, AIR = range(4)
 """What an act sets: the throttle, the speed to be held [m/s], the share of the dynamic brake, air brake force [N]."""
+FREE = 1e12
+"""Stands for no bound, of a speed [m/s] or a force [N]: between tabled values infinity is not a number."""
 CORRECTS = Cited(20, "seconds", "choice")
 """A speed held is approached as fast as if it were to be reached in this time. [s]"""
 _CORRECTS = float(CORRECTS)
@@ -43,7 +45,15 @@ class Course(NamedTuple):
     room: FloatArray
     """Most that each group may pull with for its coupler's sake. [N], shape (groups, p)"""
     dynamic: FloatArray
-    """All of the dynamic brake. [N], shape (k,)"""
+    """All of the dynamic brake of each group. [N], shape (groups, k)"""
+    push: FloatArray
+    """Most that each group may hold back with for its coupler's sake. [N], shape (groups, p)"""
+    friction: FloatArray
+    """Force of the air brake over what it is reckoned with. [-], shape (k,)"""
+    hold: FloatArray
+    """Highest speed that is held, where one is held; `FREE` for none. [m/s], shape (p,)"""
+    limit: FloatArray
+    """What `extremes` measures the speed by. [m/s], shape (p,)"""
 
 
 class Acts(NamedTuple):
@@ -57,6 +67,9 @@ class Acts(NamedTuple):
     """From value to value. [s], shape (m,)"""
     value: FloatArray
     """Over time since the place; the last one stays. shape (m, n)"""
+    over: FloatArray
+    """Instead of at its place an act begins when the speed is so far above the one held; infinite for by place.
+    [m/s], shape (m,)"""
 
 
 @compiled
@@ -81,14 +94,37 @@ def _pull(course, notch, x, v):
 
 
 @compiled
+def _hold_back(course, x, v):
+    """All of the dynamic brake of all groups. [N]"""
+    total = 0.0
+    for g in range(course.dynamic.shape[0]):
+        effort = _between(course.dynamic[g], 0.0, course.speed_step, v)
+        total += min(effort, _between(course.push[g], course.first, course.step, x))
+    return total
+
+
+@compiled
 def _set(acts, i, begun, t):
     """What an act sets at a time."""
     return _between(acts.value[i], begun[i], acts.step[i], t)
 
 
 @compiled
-def _forces(course, acts, begun, passed, latest, t, x, v):
-    """Acceleration [m/s²], then effort, dynamic, air, rolling and curve resistance, weight [N], at an instant."""
+def _held(course, hold, x, v):
+    """Speed to be held at a place [m/s], and how fast it changes on the way [m/s²]."""
+    here = _between(course.hold, course.first, course.step, x)
+    if here >= hold:
+        return hold, 0.0
+    ahead = _between(course.hold, course.first, course.step, x + course.step)
+    return here, (min(ahead, hold) - here) / course.step * v
+
+
+@compiled
+def _forces(course, acts, begun, latest, t, x, v):
+    """Acceleration [m/s²], then effort, dynamic, air, rolling and curve resistance, weight [N], at an instant.
+
+    ``latest``: the act in force of each kind but `AIR`, -1 for none.
+    """
     weight = _between(course.weight, course.first, course.step, x)
     bend = _between(course.bend, course.first, course.step, x)
     fast = abs(v)
@@ -97,13 +133,16 @@ def _forces(course, acts, begun, passed, latest, t, x, v):
     hold = _set(acts, latest[HOLD], begun, t) if latest[HOLD] >= 0 else np.nan
     share = _set(acts, latest[SHARE], begun, t) if latest[SHARE] >= 0 else 0.0
     air = 0.0
-    for i in range(passed):
-        if acts.kind[i] == AIR:
+    for i in range(acts.kind.size):
+        if acts.kind[i] == AIR and begun[i] == begun[i]:
             air += _set(acts, i, begun, t)
+    if air != 0.0:
+        air *= _between(course.friction, 0.0, course.speed_step, fast)
     effort = _pull(course, notch, x, fast) if notch > 0 else 0.0
-    dynamic = share * _between(course.dynamic, 0.0, course.speed_step, fast) if share > 0 else 0.0
+    dynamic = share * _hold_back(course, x, fast) if share > 0 else 0.0
     if hold == hold:  # no speed to be held is not a number
-        wanted = weight + bend + rolling + course.mass * (hold - v) / _CORRECTS
+        target, change = _held(course, hold, x, v)
+        wanted = weight + bend + rolling + course.mass * (change + (target - v) / _CORRECTS)
         effort = min(max(wanted, 0.0), effort)
         dynamic = min(max(-wanted - air, 0.0), dynamic)
     drive, back = effort - weight, bend + dynamic + air
@@ -118,12 +157,12 @@ def _forces(course, acts, begun, passed, latest, t, x, v):
 
 
 @compiled
-def _heun(course, acts, begun, passed, latest, t, x, v, dt, now):
+def _heun(course, acts, begun, latest, t, x, v, dt, now):
     """Place and speed a step later, how long it moved, and the forces met there."""
     guess = v + now[0] * dt
     if guess * v < 0:
         guess = 0.0
-    then = _forces(course, acts, begun, passed, latest, t + dt, x + v * dt, guess)
+    then = _forces(course, acts, begun, latest, t + dt, x + v * dt, guess)
     speed, moving = v + (now[0] + then[0]) / 2 * dt, dt
     if v * speed < 0:  # it comes to rest within the step
         moving = v / (v - speed) * dt
@@ -132,25 +171,57 @@ def _heun(course, acts, begun, passed, latest, t, x, v, dt, now):
 
 
 @compiled
+def _begin(acts, i, begun, latest, t):
+    """An act begins."""
+    begun[i] = t
+    if acts.kind[i] != AIR:
+        latest[int(acts.kind[i])] = i
+
+
+@compiled
+def _begin_over(course, acts, begun, latest, t, x, v):
+    """Acts begin that wait for the speed to be above the one held."""
+    if latest[HOLD] < 0:
+        return
+    target, _ = _held(course, _set(acts, latest[HOLD], begun, t), x, v)
+    for i in range(acts.kind.size):
+        if begun[i] != begun[i] and v > target + acts.over[i]:
+            _begin(acts, i, begun, latest, t)
+
+
+@compiled
+def _step(course, acts, begun, latest, t, x, v, dt, target, now):
+    """The same as `_heun`, no farther than ``target`` [m]; last the time the step takes [s]."""
+    new, speed, moving, then = _heun(course, acts, begun, latest, t, x, v, dt, now)
+    if new > target:  # the step again, as long as it takes to get there
+        way, a = target - x, (speed - v) / dt
+        dt = min(dt, 2 * way / (v + np.sqrt(max(v * v + 2 * a * way, 0.0))))
+        _, speed, moving, then = _heun(course, acts, begun, latest, t, x, v, dt, now)
+        new = target
+    return new, speed, moving, then, dt
+
+
+@compiled
 def integrate(course, acts, x, v, dt, lasts, until, to_rest):
     """A train followed in time by Heun's method.
 
     From place ``x`` [m] and speed ``v`` [m/s], + ahead, in steps ``dt`` [s], for ``lasts`` [s] or until its head
     reaches ``until`` [m], or, if ``to_rest``, comes to rest after it moved, or would roll back. A step ends where an
-    act begins. Returns (6, t): time [s], place [m], speed [m/s], effort, dynamic brake, air brake [N]; (5,): work of
-    effort, dynamic, air, rolling and curves [J]; (m,): when each act began [s], NaN for never.
+    act begins by its place. Returns (6, t): time [s], place [m], speed [m/s], effort, dynamic brake, air brake [N];
+    (5,): work of effort, dynamic, air, rolling and curves [J]; (m,): when each act began [s], NaN for never.
     """
     count = acts.place.size
     found = np.empty((6, int(np.ceil(lasts / dt)) + count + 2))
     spent, begun, latest = np.zeros(5), np.full(count, np.nan), np.full(3, -1)
+    waits = np.isfinite(acts.over).any()
     start, t, i, passed = x, 0.0, 0, 0
     while True:
         while passed < count and acts.place[passed] <= x + 1e-9:
-            begun[passed] = t
-            if acts.kind[passed] != AIR:
-                latest[int(acts.kind[passed])] = passed
+            _begin(acts, passed, begun, latest, t)
             passed += 1
-        now = _forces(course, acts, begun, passed, latest, t, x, v)
+        if waits:
+            _begin_over(course, acts, begun, latest, t, x, v)
+        now = _forces(course, acts, begun, latest, t, x, v)
         found[0, i], found[1, i], found[2, i] = t, x, v
         found[3, i], found[4, i], found[5, i] = now[1], now[2], now[3]
         if t >= lasts - 1e-9 or x >= until - 1e-9 or i + 1 == found.shape[1]:
@@ -159,12 +230,7 @@ def integrate(course, acts, x, v, dt, lasts, until, to_rest):
             break
         step = min(dt, lasts - t)
         target = min(acts.place[passed], until) if passed < count else until
-        new, speed, moving, then = _heun(course, acts, begun, passed, latest, t, x, v, step, now)
-        if new > target:  # the step again, as long as it takes to get there
-            way, a = target - x, (speed - v) / step
-            step = min(step, 2 * way / (v + np.sqrt(max(v * v + 2 * a * way, 0.0))))
-            new, speed, moving, then = _heun(course, acts, begun, passed, latest, t, x, v, step, now)
-            new = target
+        new, speed, moving, then, step = _step(course, acts, begun, latest, t, x, v, step, target, now)
         for k in range(5):
             sign = 1.0 if k == 0 else np.sign(new - x)
             spent[k] += (now[k + 1] + then[k + 1]) / 2 * (new - x) * sign
@@ -174,17 +240,45 @@ def integrate(course, acts, x, v, dt, lasts, until, to_rest):
 
 
 @compiled
-def trace_back(course, x, v, fastest, brake, dt, farthest):
+def extremes(course, acts, x, v, dt, lasts, until, beyond):
+    """The same train ahead only, of which nothing is kept but its extremes; ends too where it comes to rest.
+
+    It ends as soon as the speed is more than ``beyond`` [m/s] above the limit of the course. Returns how far the
+    speed was above the limit at most, negative for below, and its least [m/s]; where [m] it ended, and how fast
+    [m/s].
+    """
+    count = acts.place.size
+    begun, latest = np.full(count, np.nan), np.full(3, -1)
+    waits = np.isfinite(acts.over).any()
+    t, passed, over, least = 0.0, 0, -np.inf, v
+    while True:
+        while passed < count and acts.place[passed] <= x + 1e-9:
+            _begin(acts, passed, begun, latest, t)
+            passed += 1
+        if waits:
+            _begin_over(course, acts, begun, latest, t, x, v)
+        over = max(over, v - _between(course.limit, course.first, course.step, x))
+        least = min(least, v)
+        if over > beyond or v <= 0 or t >= lasts or x >= until - 1e-9:
+            return over, least, x, v
+        now = _forces(course, acts, begun, latest, t, x, v)
+        target = min(acts.place[passed], until) if passed < count else until
+        new, speed, _, _, step = _step(course, acts, begun, latest, t, x, v, dt, target, now)
+        t, x, v = t + step, new, speed
+
+
+@compiled
+def trace_back(course, x, v, fastest, share, air, dt, farthest):
     """Place [m] and speed [m/s] (2, t) of a train that is at ``x`` with ``v``, back in time until it had ``fastest``.
 
-    ``brake`` (k,) [N] over speed. The trace ends before ``fastest`` where nothing slows the train, or at ``farthest``
-    [m] back.
+    ``share`` of the dynamic brake is in use, and ``air`` (k,) [N] over speed. The trace ends before ``fastest`` where
+    nothing slows the train, or at ``farthest`` [m] back.
     """
     found = [(x, v)]
     start = x
     while v < fastest and start - x < farthest:
-        a = _retards(course, x, v, brake)
-        b = _retards(course, x - v * dt, v + a * dt, brake)
+        a = _retards(course, x, v, share, air)
+        b = _retards(course, x - v * dt, v + a * dt, share, air)
         if a <= 0 or b <= 0:
             break
         gain = (a + b) / 2
@@ -196,9 +290,9 @@ def trace_back(course, x, v, fastest, brake, dt, farthest):
 
 
 @compiled
-def _retards(course, x, v, brake):
-    """How fast a coasting train loses speed under a brake. [m/s²]"""
+def _retards(course, x, v, share, air):
+    """How fast a coasting train loses speed under its brakes. [m/s²]"""
     rolling = course.resistance[0] + v * (course.resistance[1] + v * course.resistance[2])
     force = rolling + _between(course.weight, course.first, course.step, x)
-    force += _between(course.bend, course.first, course.step, x) + _between(brake, 0.0, course.speed_step, v)
-    return force / course.mass
+    force += _between(course.bend, course.first, course.step, x) + _between(air, 0.0, course.speed_step, v)
+    return (force + share * _hold_back(course, x, v)) / course.mass

@@ -11,7 +11,7 @@ import numpy as np
 from scipy.integrate import cumulative_trapezoid
 
 from profiler.errors import InputError
-from profiler.mechanics.course import Act, acts_of, in_use
+from profiler.mechanics.course import Act, acts_of, in_use, place_of
 from profiler.mechanics.motion import Course, integrate
 from profiler.units import FloatArray
 
@@ -151,7 +151,7 @@ def run(
     )
     time, heads, speeds, effort, dynamic, air = found
     in_order = np.empty(len(acts))
-    in_order[sorted(range(len(acts)), key=lambda i: acts[i].at)] = begun
+    in_order[sorted(range(len(acts)), key=lambda i: place_of(acts[i]))] = begun
     ended: Ended = "there" if heads[-1] >= until - 1e-9 else "time"
     if ended == "time" and speeds[-1] == 0:
         ended = "stalled" if effort[-1] > 0 else "stopped"

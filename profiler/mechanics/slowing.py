@@ -51,7 +51,7 @@ def slow_down(
     share : float
         Of the dynamic brake. [-]
     air : array_like
-        Force of the air brake, built up; one, or at the speeds of the course. [N]
+        Force of the air brake, built up; one, or at the speeds of the course; friction is that of the speed. [N]
     time_step : float
         [s]
 
@@ -60,9 +60,10 @@ def slow_down(
     The train coasts. What sets the brake up, notches, pause, build-up, comes before, at the speed then held. Where
     the forces on the train do not slow it anywhere on the way, it cannot be done.
     """
-    speeds = course.speed_step * np.arange(course.dynamic.size)
-    brake = share * course.dynamic + np.broadcast_to(np.asarray(air, dtype=float), speeds.shape)
-    back = trace_back(course, float(place), float(slow), float(approach), brake, float(time_step), FARTHEST)
+    force = np.array(np.broadcast_to(np.asarray(air, dtype=float), course.friction.shape)) * course.friction
+    back = trace_back(
+        course, float(place), float(slow), float(approach), float(share), force, float(time_step), FARTHEST
+    )
     head, speed = back[:, ::-1]
     return SlowDown(head, speed, float(head[0]) if speed[0] >= approach * (1 - 1e-12) else None)
 

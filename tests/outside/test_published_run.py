@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from profiler.mechanics.course import Act
-from profiler.mechanics.motion import Course
+from profiler.mechanics.motion import FREE, Course
 from profiler.mechanics.run import Run, run
 from profiler.mechanics.slowing import slow_down, stop
 from profiler.units import FOOT, GRAVITY, KMH, MPH, FloatArray
@@ -32,8 +32,12 @@ def point(grade: float | FloatArray, *, rotating: float = 1.0, resistance: float
         mass=rotating * WEIGHT / GRAVITY,
         speed_step=1.0,
         effort=np.array([[[0.0, 0.0], [pull, pull]]]),
-        room=np.full((1, table.size), np.inf),
-        dynamic=np.zeros(2),
+        room=np.full((1, table.size), FREE),
+        dynamic=np.zeros((1, 2)),
+        push=np.full((1, table.size), FREE),
+        friction=np.ones(2),
+        hold=np.full(table.size, FREE),
+        limit=np.full(table.size, FREE),
     )
 
 
