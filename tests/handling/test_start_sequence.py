@@ -15,6 +15,7 @@ from profiler.mechanics.course import Act, acts_of
 from profiler.mechanics.motion import Course, integrate
 from profiler.units import BAR, KIP, MPH, PSI
 from tests.mechanics.test_under_train import hills, slope
+from tests.point_mass import point_mass
 from tests.trains import TRIAL, UNIT, A, B, C, D, E, train_of
 
 
@@ -153,9 +154,7 @@ def test_a_light_engine_and_two():
 
 def course(force: float, hold: float, effort: float = 0.0) -> Course:
     """A mass of 1000 kg on one grade force [N], breaking away at ``hold`` [N], no resistance, one notch."""
-    three, no = np.full(3, force), np.zeros(3)
-    efforts = np.array([[[0.0, 0.0], [effort, effort]]])
-    return Course(-10.0, 10.0, three, no, no, hold, 2.0, 1000.0, 1.0, efforts, np.full((1, 3), np.inf), no)
+    return point_mass(np.full(3, force), 1000.0, first=-10.0, step=10.0, breakaway=hold, bend_start=2.0, pull=effort)
 
 
 def loop(force: float, hold: float, brake: float):

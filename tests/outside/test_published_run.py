@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 
 from profiler.mechanics.course import Act
-from profiler.mechanics.motion import FREE, Course
+from profiler.mechanics.motion import Course
 from profiler.mechanics.run import Run, run
 from profiler.mechanics.slowing import slow_down, stop
 from profiler.units import FOOT, GRAVITY, KMH, MPH, FloatArray
+from tests.point_mass import point_mass
 
 WEIGHT = 2000.0
 """A short ton: forces are pounds per short ton."""
@@ -19,26 +20,8 @@ FIVE_PERCENT = 70 / (5280 * 0.01267)
 
 def point(grade: float | FloatArray, *, rotating: float = 1.0, resistance: float = 0.0, pull: float = 0.0) -> Course:
     """A mass of weight `WEIGHT` on a grade, or on grades 1 m apart [m/m]."""
-    table = np.atleast_1d(grade) * WEIGHT * np.ones(2 if np.ndim(grade) == 0 else 1)
-    no = np.zeros(table.size)
-    return Course(
-        first=0.0,
-        step=1.0,
-        weight=table,
-        bend=no,
-        resistance=np.array([resistance, 0.0, 0.0]),
-        breakaway=0.0,
-        bend_start=1.0,
-        mass=rotating * WEIGHT / GRAVITY,
-        speed_step=1.0,
-        effort=np.array([[[0.0, 0.0], [pull, pull]]]),
-        room=np.full((1, table.size), FREE),
-        dynamic=np.zeros((1, 2)),
-        push=np.full((1, table.size), FREE),
-        friction=np.ones(2),
-        hold=np.full(table.size, FREE),
-        limit=np.full(table.size, FREE),
-    )
+    mass = rotating * WEIGHT / GRAVITY
+    return point_mass(WEIGHT * np.asarray(grade), mass, resistance=resistance, pull=pull)
 
 
 @pytest.mark.parametrize(("mph", "entry", "foot", "bottom"), [(20, 14.05, 54.05, 39.2), (30, 31.60, 71.60, 45.15)])
