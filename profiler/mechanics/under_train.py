@@ -91,10 +91,9 @@ def under_train(terrain: Terrain, spread: Spread, head: FloatArray | None = None
     Before the line begins and beyond its end the first and the last grade go on, straight.
     Cost: (blocks + 1) passes over the head positions.
     """
-    spread = spread.merged()
     mass = spread.total
     grade, curve_grade = (
-        _rise(terrain.way, height, spread, head) / mass for height in (terrain.elevation, terrain.curve_rise)
+        rise_under(terrain, height, spread, head) / mass for height in (terrain.elevation, terrain.curve_rise)
     )
     return UnderTrain(terrain.way if head is None else np.asarray(head, float), grade, curve_grade, mass)
 
@@ -102,12 +101,12 @@ def under_train(terrain: Terrain, spread: Spread, head: FloatArray | None = None
 def _rise(way: FloatArray, height: FloatArray, spread: Spread, head: FloatArray | None) -> FloatArray:
     """Σ ρ (z(s − a) − z(s − e)) over the blocks, for every head position s."""
     weight = np.diff(np.r_[0.0, spread.density, 0.0])
-    if head is None and _even(way):
-        return _rise_at_stations(way, height, spread.edge, weight)
-    head = way if head is None else np.asarray(head, dtype=float)
+    if head is None and terrain.even:
+        return _rise_at_stations(terrain.way, height, spread.edge, weight)
+    head = terrain.way if head is None else np.asarray(head, dtype=float)
     total = np.zeros((*height.shape[:-1], *head.shape))
     for back, w in zip(spread.edge, weight, strict=True):
-        total += w * height_at(way, height, head - back)
+        total += w * height_at(terrain.way, height, head - back)
     return total
 
 
@@ -126,12 +125,6 @@ def height_at(way: FloatArray, height: FloatArray, at: FloatArray) -> FloatArray
     share = (x - way[i]) / (way[i + 1] - way[i])
     inside = height[:, i] * (1 - share) + height[:, i + 1] * share
     return np.asarray(inside + first[:, None] * before + last[:, None] * beyond)
-
-
-def _even(way: FloatArray) -> bool:
-    """Whether all stations but the last lie equally far apart."""
-    step = np.diff(way)
-    return bool(np.ptp(step[:-1]) <= 1e-6 * step[0]) if step.size > 1 else False
 
 
 def _rise_at_stations(way: FloatArray, height: FloatArray, edge: FloatArray, weight: FloatArray) -> FloatArray:

@@ -17,9 +17,9 @@ from profiler.mechanics.places import balancing_speeds, climbs_of, holding_back,
 from profiler.mechanics.power_needed import climb_speeds, helper_districts, units_for
 from profiler.mechanics.resistance import CURVE_START_FACTOR, block_coefficients
 from profiler.mechanics.terrain import drawn_elevations, terrain_of
-from profiler.mechanics.tonnage import RULES, drawn_terrain, rate, ratings
+from profiler.mechanics.tonnage import RULES, SHORTEST, STEP, drawn_terrain, rate, ratings
 from profiler.mechanics.traction import block_efforts
-from profiler.mechanics.under_train import spread_of, under_train
+from profiler.mechanics.under_train import UnderTrain, spread_of, under_train
 from profiler.profile import reversed_profile
 from profiler.train import Train
 from profiler.units import GRAVITY, MPH, POUND_FORCE, SHORT_TON
@@ -119,24 +119,31 @@ def test_what_changes_no_rating(seed: int, name: str):
 @settings(max_examples=10, deadline=None)
 def test_the_train_as_rated(seed: int, name: str):
     """Law: with the cars that the power may haul, just as heavy a train is at minimum continuous speed where the rule
-    says, and nowhere below."""
+    says, and nowhere below; and with any fewer it is at no place below."""
     terrain, train = hills(seed), trial_trains()[name]
     allowed = rate(terrain, train).of("haul")
     assume(allowed.head is not None and allowed.mass > 0)
     times = allowed.mass / sum(b.count * b.vehicle.mass for b in train.blocks if b.vehicle.kind == "car")
-    scale = [times if b.vehicle.kind == "car" else 1.0 for b in train.blocks]
-    lengths = train.lengths * scale
-    under = under_train(terrain, replace(spread_of(train), edge=np.r_[0.0, np.cumsum(lengths)]))
     speed = slowest_speed(train)
-    rolling = sum(s * float(c(speed)) for s, c in zip(scale, block_coefficients(train), strict=True))
     effort = float(block_efforts(train, speed, continuous=True).sum())
-    left = effort - rolling - under.grade_force - under.curve_force
+
+    def with_cars(times: float) -> tuple[UnderTrain, np.ndarray, float]:
+        scale = [times if b.vehicle.kind == "car" else 1.0 for b in train.blocks]
+        edge = np.r_[0.0, np.cumsum(train.lengths * scale)]
+        under = under_train(terrain, replace(spread_of(train), edge=edge))
+        rolling = sum(s * float(c(speed)) for s, c in zip(scale, block_coefficients(train), strict=True))
+        return under, effort - rolling - under.grade_force - under.curve_force, edge[-1]
+
+    under, left, length = with_cars(times)
     assert left.min() == pytest.approx(0.0, abs=1e-6 * effort)
     at = int(np.argmin(left))
     assert left[np.abs(under.head - allowed.head).argmin()] == pytest.approx(left[at], abs=1.0)
-    assert allowed.length == pytest.approx(lengths.sum())
+    assert allowed.length == pytest.approx(length)
     assert allowed.rear == pytest.approx(allowed.head - allowed.length)
     assert allowed.grade == pytest.approx((under.grade + under.curve_grade)[under.head == allowed.head][0])
+    fewer = SHORTEST * STEP ** np.arange(200)
+    for some in fewer[fewer < times * (1 - 1e-6)]:
+        assert with_cars(some)[1].min() >= -1e-6 * effort
 
 
 def test_a_train_that_nothing_stops():
