@@ -26,7 +26,7 @@ from profiler.mechanics.under_train import Spread, rise_under, under_train
 from profiler.profile import Profile
 from profiler.route import DIRECTIONS
 from profiler.train import Train
-from profiler.units import FloatArray
+from profiler.units import GRAVITY, FloatArray
 
 RULES = ("haul", "draft", "start", "draft at start")
 """What can rule, in the order of margins."""

@@ -98,8 +98,13 @@ def under_train(terrain: Terrain, spread: Spread, head: FloatArray | None = None
     return UnderTrain(terrain.way if head is None else np.asarray(head, float), grade, curve_grade, mass)
 
 
-def _rise(way: FloatArray, height: FloatArray, spread: Spread, head: FloatArray | None) -> FloatArray:
-    """Σ ρ (z(s − a) − z(s − e)) over the blocks, for every head position s."""
+def rise_under(terrain: Terrain, height: FloatArray, spread: Spread, head: FloatArray | None = None) -> FloatArray:
+    """Σ ρ (z(s − a) − z(s − e)) over the blocks of a train for every head position s: a force over gravity. [kg]
+
+    Of heights z (n,) [m] at the stations of a terrain, or of (d, n) at once: elevations, or what curves are worth;
+    parameters and ends of the line as in `under_train`.
+    """
+    spread = spread.merged()
     weight = np.diff(np.r_[0.0, spread.density, 0.0])
     if head is None and terrain.even:
         return _rise_at_stations(terrain.way, height, spread.edge, weight)
