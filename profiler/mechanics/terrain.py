@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-
 from functools import cached_property
+
 import numpy as np
 from scipy.integrate import cumulative_trapezoid
 
@@ -34,14 +34,14 @@ class Terrain:
         """Of the line. [m]"""
         return float(self.way[-1])
 
-    def chainage(self, way: FloatArray | float) -> FloatArray:
-        """The route's own chainage [m] of distances travelled. [m]"""
     @cached_property
     def even(self) -> bool:
         """Whether all stations but the last lie equally far apart."""
         step = np.diff(self.way)
         return bool(np.ptp(step[:-1]) <= 1e-6 * step[0]) if step.size > 1 else False
 
+    def chainage(self, way: FloatArray | float) -> FloatArray:
+        """The route's own chainage [m] of distances travelled. [m]"""
         return np.asarray(way if self.direction == "with" else self.length - np.asarray(way))
 
     def way_at(self, chainage: FloatArray | float) -> FloatArray:
