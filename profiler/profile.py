@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from profiler.curve_resistance import CurveResistance, curve_worth
 from profiler.errors import InputError
 from profiler.route import Corner, Posts, Route, frozen_array
 from profiler.units import CURVE_COMPENSATION, FOOT, FloatArray
@@ -128,7 +129,8 @@ class Profile:
     cannot, grades are read in runs. ``pvis`` are those seen, in order of chainage: a second, cleaner
     line beside the stationwise one, for where it holds (`profiler.vertical_curve.holds`).
     ``known`` are elevations given beforehand, and how they fit. ``curve_compensation`` is the grade that
-    one degree of curve is worth [1/degree]. ``draws`` are equally likely profiles. ``units`` are those people read
+    one degree of curve is worth [1/degree] where ``curve_resistance``, the law of it, goes by that.
+    ``draws`` are equally likely profiles. ``units`` are those people read
     ("us", "metric"); ``invented`` lines are no real place; ``assumptions`` say what was assumed, in sentences.
     """
 
@@ -151,6 +153,7 @@ class Profile:
     known: tuple[KnownResidual, ...] = ()
     pvis: tuple[Pvi, ...] = ()
     curve_compensation: float = CURVE_COMPENSATION
+    curve_resistance: CurveResistance = "per degree"
 
     def __post_init__(self) -> None:
         n = self.route.chainage.size
@@ -178,10 +181,21 @@ class Profile:
         """Degree of curve by the 100-ft chord, + left. [degree]"""
         return self.route.degree
 
+    @property
+    def curve_worth(self) -> FloatArray:
+        """Grade that the curve at a station is worth: its resistance over weight. [m/m], shape (n,)"""
+        return curve_worth(self.route.curvature, self.curve_resistance, self.curve_compensation)
+
+    @property
+    def curve_worth_se(self) -> FloatArray:
+        """Its standard error, out of that of the curvature. [m/m], shape (n,)"""
+        k, se = np.abs(self.route.curvature), self.route.curvature_se
+        return np.abs(curve_worth(k + se, self.curve_resistance, self.curve_compensation) - self.curve_worth)
+
     def compensated_grade(self, direction: str = "with") -> FloatArray:
         """Grade as travelled plus what the curve is worth in grade, at stations in order of chainage. [m/m]"""
         sign = 1.0 if direction == "with" else -1.0
-        return sign * self.grade + self.curve_compensation * np.abs(self.degree)
+        return sign * self.grade + self.curve_worth
 
 
 def reversed_profile(profile: Profile) -> Profile:

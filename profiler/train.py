@@ -12,6 +12,7 @@ from typing import Literal
 import numpy as np
 
 from profiler.cited import Cited
+from profiler.curve_resistance import CurveResistance
 from profiler.errors import InputError
 from profiler.units import FloatArray
 from profiler.vehicle import Vehicle
@@ -95,6 +96,8 @@ class Handling:
     """Steps of the brake pipe reduction, rising. [Pa]"""
     usable_dynamic: Cited = Cited(0.85, "", "choice")
     """Share of the dynamic brake that a plan may use. [-]"""
+    short_time: Cited = Cited(0, "minutes", "choice")
+    """On a climb more than the continuous effort may be used so long, below minimum continuous speed. [s]"""
 
 
 SCREW_LIMITS = Limits(draft=Cited(450, "kn", "mem"), draft_caution=Cited(400, "kn", "choice"))
@@ -128,6 +131,8 @@ class Train:
     """Adhesion goes by it."""
     weather: Weather = "mild"
     """Starting resistance goes by it."""
+    curve_resistance: CurveResistance = "per degree"
+    """The law of it: so much a degree, as the line compensates, or Röckl's."""
     limits: Limits = Limits()
     """What couplers, track and custom allow."""
     handling: Handling = Handling()

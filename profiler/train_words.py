@@ -8,12 +8,12 @@ from dataclasses import fields
 
 from profiler.cited import Cited
 from profiler.mechanics.consist import Consist, consist_of
-from profiler.mechanics.resistance import outside_ranges, starting_resistances, train_coefficients
+from profiler.mechanics.resistance import CURVE_START_FACTOR, outside_ranges, starting_resistances, train_coefficients
 from profiler.mechanics.traction import ADHESION
 from profiler.train import Block, Train
-from profiler.units import BAR, HORSEPOWER, KIP, KMH, MPH, POUND_FORCE, PSI, SHORT_TON, TONNE
+from profiler.units import BAR, CURVE_COMPENSATION, HORSEPOWER, KIP, KMH, MPH, POUND_FORCE, PSI, SHORT_TON, TONNE
 from profiler.vehicle import CanadianNational1990, Davis1926, ModifiedDavis1970, Notches, RunDown, Strahl
-from profiler.wording import number, short_length_text
+from profiler.wording import compensation_words, number, short_length_text
 
 _FORMULA_WORDS = {
     Davis1926: "Davis 1926",
@@ -31,13 +31,15 @@ _KEY_WORDS = {
     "brake_position": "the brake position is {0.brake_position}",
     "rail": "the rail is {0.rail}",
     "weather": "the weather is {0.weather}",
+    "curve_resistance": "the curve resistance is so much a degree",
 }
 _NAMES = {
     "k": "air resistance K", "streamlining": "air resistance C", "leading": "C at the head",
     "a": "A", "b": "B", "c": "C",
     "rotating": "rotating factor", "operative": "operative brakes", "independent": "independent brake",
     "peak": "dynamic brake", "knee": "its effort falls above", "fade": "its effort fades below",
-    "usable_dynamic": "usable dynamic share", "base": "resistance at rest", "air": "air resistance",
+    "usable_dynamic": "usable dynamic share", "short_time": "time below continuous speed",
+    "base": "resistance at rest", "air": "air resistance",
     "adhesion": "adhesion in dynamic brake",
     "dynamic_axles": "equivalent axles of dynamic brake", "efficiency": "share of power at the rail",
 }  # fmt: skip
@@ -155,7 +157,17 @@ def _resistance(train: Train, units: str) -> list[str]:
         at = f"{speed / MPH:.0f} mph" if units == "us" else f"{speed / KMH:.0f} km/h"
         parts.append(f"{force_text(force, units, 1)} ({per:.1f} {name}) at {at}")
     start = force_text(float(starting_resistances(train).sum()), units, 1)
-    return [f"resistance on level straight track: {start} to start, {', '.join(parts)}"]
+    return [
+        f"resistance on level straight track: {start} to start, {', '.join(parts)}",
+        f"curve resistance: {curve_resistance_words(train, units)}, at a start {CURVE_START_FACTOR:g} times that",
+    ]
+
+
+def curve_resistance_words(train: Train, units: str) -> str:
+    """The law of curve resistance; what a degree is worth is the line's business."""
+    if train.curve_resistance == "roeckl":
+        return compensation_words(CURVE_COMPENSATION, units, "roeckl")
+    return f"{compensation_words(CURVE_COMPENSATION, units)}, unless the territory sets it"
 
 
 def _remarks(train: Train, consist: Consist) -> list[str]:
@@ -194,15 +206,16 @@ def assumed_words(train: Train) -> list[str]:
             figure = ADHESION[vehicle.traction.control, train.rail]
             share = " of Curtius and Kniffler" if vehicle.traction.control == "Curtius-Kniffler" else ""
             said.append(f"{vehicle.name}: adhesion {figure:g}{share} on {train.rail} rail ({figure.words})")
+    heat = any(b.vehicle.traction and b.vehicle.traction.continuous_speed is not None for b in train.blocks)
     for name, table in (("limits", train.limits), ("handling", train.handling)):
-        said += [f"{name}: {words}" for words in _by_source(table)]
+        said += [f"{name}: {words}" for words in _by_source(table, *([] if heat else ["short_time"]))]
     return said + ([f"brake pipe {cited_text(train.pipe_pressure)}"] if train.pipe_pressure.source != "given" else [])
 
 
-def _by_source(noun: object) -> list[str]:
-    """Figures that nobody stated, gathered by their source."""
+def _by_source(noun: object, *left_out: str) -> list[str]:
+    """Figures that nobody stated, gathered by their source, without those that do not matter."""
     gathered: dict[str, list[str]] = defaultdict(list)
-    for name, figure in _figures_in(noun):
+    for name, figure in (each for each in _figures_in(noun) if each[0] not in left_out):
         gathered[figure.words].append(f"{_NAMES.get(name, name.replace('_', ' '))} {cited_text(figure)}")
     return [f"{', '.join(figures)} ({source})" for source, figures in gathered.items()]
 

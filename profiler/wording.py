@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from itertools import pairwise
 
+from profiler.curve_resistance import CurveResistance
 from profiler.route import Posts, Route
 from profiler.track_chart import AS_ON_CHART
 from profiler.units import (
@@ -379,18 +380,22 @@ def ruling_variants(route: Route, direction: str, plain: str, compensated: str, 
     )
 
 
-def compensation_figure(per_degree: float, units: str) -> str:
+def compensation_figure(per_degree: float, units: str, law: CurveResistance = "per degree") -> str:
     """ "0.04 % per degree", "700/R ‰": the grade that curves are worth, of that of one degree [m/m]; R in metres."""
+    if law == "roeckl":
+        return "Röckl’s 650/(R − 55) ‰"
     if units == "us":
         return f"{per_degree / PERCENT:.3g} % per degree"
     return f"{round(per_degree / PERMILLE / float(curvature_of_degree(1)), -1):g}/R ‰"
 
 
-def compensation_words(per_degree: float, units: str) -> str:
+def compensation_words(per_degree: float, units: str, law: CurveResistance = "per degree") -> str:
     """The model by which grades are compensated for curves, out of the grade that one degree is worth [m/m].
 
     1 % of grade is 20 lb per short ton; AREMA recommends 0.8 lb per short ton and degree.
     """
+    if law == "roeckl":
+        return f"{compensation_figure(per_degree, units, law)}, 500/(R − 30) ‰ below 300 m, with the radius R in metres"
     pull = f"{20 * per_degree / PERCENT:.3g} lb per short ton and degree"
     origin = "AREMA" if math.isclose(per_degree, CURVE_COMPENSATION) else "set by the territory"
     if units == "us":

@@ -251,3 +251,11 @@ def test_the_model_of_compensation_is_named(per_degree: float, us: str, metric: 
     radius of 1746.4 m: 0.4·1746.4 = 698.6, 0.5·1746.4 = 873.2, to the nearest ten."""
     assert wording.compensation_words(per_degree, "us") == us
     assert wording.compensation_words(per_degree, "metric") == metric
+
+
+@pytest.mark.parametrize("units", ["us", "metric"])
+def test_roeckl_is_named(units: str):
+    """Published: S8, 650/(R − 55) ‰ from 300 m on, 500/(R − 30) below, whatever a degree is worth on the line."""
+    words = wording.compensation_words(0.0005, units, "roeckl")
+    assert words == "Röckl’s 650/(R − 55) ‰, 500/(R − 30) ‰ below 300 m, with the radius R in metres"
+    assert words.startswith(wording.compensation_figure(0.0005, units, "roeckl"))

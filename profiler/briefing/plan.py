@@ -16,6 +16,7 @@ from profiler.handling.start_sequence import start_sequences
 from profiler.handling.starting import START_ACCELERATION, Starting, starting
 from profiler.handling.straddles import TrainStraddle, pair_straddles, straddle_marks, train_straddles
 from profiler.landmark import SHOWN_FROM, Landmarks, reversed_landmarks
+from profiler.landmarks.grades import recompensated
 from profiler.mark import Mark
 from profiler.mechanics.places import FASTEST, Climb, climbs_of, head_positions
 from profiler.mechanics.power_needed import (
@@ -29,7 +30,7 @@ from profiler.mechanics.power_needed import (
 from profiler.mechanics.pull import Over, Pull, draft_over, pull_along
 from profiler.mechanics.remote import RemotePlaces, remote_places
 from profiler.mechanics.resistance import train_coefficients
-from profiler.mechanics.terrain import Terrain, drawn_elevations, terrain_of
+from profiler.mechanics.terrain import Terrain, as_met_by, drawn_elevations, terrain_of
 from profiler.mechanics.tonnage import Rating, drawn_terrain, rate
 from profiler.mechanics.traction import block_efforts
 from profiler.mechanics.under_train import UnderTrain, spread_of, under_train
@@ -94,11 +95,11 @@ class Astride:
 class Briefing:
     """What ``train`` meets on a line in one ``direction`` ("with" or "against" chainage); an estimate throughout.
 
-    ``profile`` and ``landmarks`` are the line, ``terrain`` that as travelled. ``running`` is the train under way,
-    ``everywhere`` what a start needs at every station of the profile; ``places`` are stations, planned stops and the
-    hardest place of each climb, ``at_places`` what a start needs there in the same order, ``sequences`` how it goes
-    at the stops and climbs among them: pairs of a position in ``places`` and the sequence. ``astride`` are starts
-    over crests. ``marks`` are numbered in order of travel.
+    ``profile`` and ``landmarks`` are the line, compensated by the train's law of curve resistance, ``terrain`` that as
+    travelled. ``running`` is the train under way, ``everywhere`` what a start needs at every station of the profile;
+    ``places`` are stations, planned stops and the hardest place of each climb, ``at_places`` what a start needs there
+    in the same order, ``sequences`` how it goes at the stops and climbs among them: pairs of a position in ``places``
+    and the sequence. ``astride`` are starts over crests. ``marks`` are numbered in order of travel.
     ``speeds`` and ``units`` are balancing speeds and units to use on the climbs, the ruling one first; ``remote``
     where a remote group may stand, None where there is none; ``rating`` what the power hauls, None without cars or
     where the locomotives are longer than the line; ``needed`` the units it takes; ``helpers`` where a helper is
@@ -165,6 +166,8 @@ def plan_handling(profile: Profile, landmarks: Landmarks, train: Train, directio
     than the line's highest limit for it, and slower where its power falls short. A train longer than the line, or
     with its rear before its start, lies on the first grade going on there.
     """
+    if (met := as_met_by(profile, train)) is not profile:
+        profile, landmarks = met, recompensated(met, landmarks)
     terrain = terrain_of(profile, direction)
     draws = drawn_elevations(profile, direction)
     climbs = climbs_of(terrain, train, landmarks)

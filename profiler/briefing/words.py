@@ -11,11 +11,12 @@ from profiler.briefing.plan import Briefing
 from profiler.handling.relief import Relief
 from profiler.handling.starting import NO_NOTCH, Starting
 from profiler.mark import Mark
+from profiler.mechanics.power_needed import ClimbSpeed
 from profiler.mechanics.pull import KNUCKLE_BREAKS
 from profiler.mechanics.tonnage import Ruled
 from profiler.train import Train
 from profiler.train_words import force_text, mass_text
-from profiler.units import KMH, MPH
+from profiler.units import KMH, MPH, UNITS
 
 MARK_NAMES = {"straddle": "astride", "start_hard": "start hard", "do_not_stop": "do not stop"}
 STRADDLE_NAMES = {
@@ -162,10 +163,17 @@ def mark_short(mark: Mark, train: Train, units: str) -> str:
     return f"{notch_words(round(mark.figure('notch')))}, {carried}"
 
 
+def curve_words(briefing: Briefing) -> str:
+    """ "0.04 % per degree": the law of curve resistance that is counted with."""
+    profile = briefing.profile
+    return wording.compensation_figure(profile.curve_compensation, profile.units, profile.curve_resistance)
+
+
 def train_sentence(briefing: Briefing) -> str:
-    """ "3,730 ft long, 13,052 short tons, rail dry", and where it is longer than the line."""
+    """ "3,730 ft long, 13,052 short tons, rail dry, curves at 0.04 % per degree"; and where it is longer than the line."""
     train, units = briefing.train, briefing.profile.units
     words = f"{wording.short_length_text(train.length, units)} long, {mass_text(train.mass, units)}, rail {train.rail}"
+    words += f", curves at {curve_words(briefing)}"
     if briefing.fits:
         return words
     line = wording.short_length_text(briefing.terrain.length, units)
@@ -204,6 +212,11 @@ def place_words(briefing: Briefing, start: float, end: float | None = None) -> s
     """A place or a stretch by posts, distances travelled [m]."""
     a, b = (float(briefing.terrain.chainage(x)) for x in (start, start if end is None else end))
     return wording.stretch_words(briefing.profile.route.posts, a, b)
+
+
+def short_time_words(speed: ClimbSpeed) -> str:
+    """ "12 min": how long the units work below their continuous speed on a climb."""
+    return f"{speed.short_time / UNITS['minutes']:.0f} min"
 
 
 def rule_words(ruled: Ruled) -> str:

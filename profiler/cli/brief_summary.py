@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
@@ -18,6 +19,7 @@ from profiler.briefing.words import (
     place_words,
     relief_words,
     rule_words,
+    short_time_words,
     speed_text,
     start_words,
     train_sentence,
@@ -180,8 +182,11 @@ def _climbs(briefing: Briefing) -> list[str]:
         if slowest.speed
         else f"stalls with the head at {where}"
     )
-    if not slowest.enough:
+    if slowest.short_time and slowest.enough:
+        words += f", {short_time_words(slowest)} below the minimum continuous speed, which its file allows"
+    elif not slowest.enough:
         words += ", below the minimum continuous speed"
+        words += f" for {short_time_words(slowest)}" if 0 < slowest.short_time < math.inf else ""
     lines = [words]
     if needed.units is None or needed.units > needed.has:
         count = "no number of units is enough" if needed.units is None else f"{needed.units} units"

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.integrate import cumulative_trapezoid
 
-from profiler.landmark import INTERVAL, Landmark
+from profiler.landmark import INTERVAL, Landmark, Landmarks
 from profiler.landmarks.windows import reaching, steepest, union, window_means, window_starts
 from profiler.profile import Profile
 from profiler.route import DIRECTIONS
-from profiler.units import MILE, PERCENT, FloatArray, degree_of_curve
+from profiler.units import MILE, PERCENT, FloatArray
 from profiler.wording import compensation_words
 
 HEAVY = (
@@ -48,7 +48,7 @@ def climbs(profile: Profile, direction: str, *, compensated: bool) -> Climbs:
     chainage = profile.chainage
     curve = np.zeros(chainage.size)
     if compensated:
-        curve = profile.curve_compensation * cumulative_trapezoid(np.abs(profile.degree), chainage, initial=0)
+        curve = cumulative_trapezoid(profile.curve_worth, chainage, initial=0)
     nodes = profile.draws.chainage
     node_curve = np.interp(nodes, chainage, curve)
     draws = profile.draws.elevation
@@ -105,8 +105,7 @@ def _widened(profile: Profile, value: float, low: float, high: float, start: flo
     inside = (profile.chainage >= start) & (profile.chainage <= end)
     if not inside.any():
         return low, high
-    degree_se = float(degree_of_curve(profile.route.curvature_se[inside]).mean())
-    extra = 1.96 * profile.curve_compensation * degree_se / PERCENT
+    extra = 1.96 * float(profile.curve_worth_se[inside].mean()) / PERCENT
     return value - float(np.hypot(value - low, extra)), value + float(np.hypot(high - value, extra))
 
 
@@ -127,35 +126,46 @@ def _span(profile: Profile, direction: str, start: float, length: float) -> tupl
 
 def ruling_grades(profile: Profile, train_lengths: tuple[float, ...]) -> list[Landmark]:
     """The steepest mean grade over each train length [m], each direction, plain and compensated."""
-    found = []
-    model = f"with {compensation_words(profile.curve_compensation, 'us')}"
-    for compensated in (False, True):
-        for direction in DIRECTIONS:
-            way = climbs(profile, direction, compensated=compensated)
-            for length in train_lengths:
-                best = steepest(way.along, way.climb, length)
-                if best is None:
-                    continue
-                low, high = steepest_interval(way, length, best[1])
-                start, end = _span(profile, direction, best[0], length)
-                if compensated:
-                    low, high = _widened(profile, best[1] / PERCENT, low, high, start, end)
-                found.append(
-                    Landmark(
-                        kind="ruling_grade_compensated" if compensated else "ruling_grade",
-                        direction=direction,
-                        start=start,
-                        end=end,
-                        at=(start + end) / 2,
-                        value=best[1] / PERCENT,
-                        low=low,
-                        high=high,
-                        unit="%",
-                        train_length=length,
-                        note=model if compensated else "not compensated for curves",
-                    )
-                )
-    return found
+    return [item for compensated in (False, True) for item in _ruling(profile, train_lengths, compensated=compensated)]
+
+
+def recompensated(profile: Profile, landmarks: Landmarks) -> Landmarks:
+    """The landmarks, their compensated ruling grades found anew by the curve resistance of the profile.
+
+    Each keeps its place among them: straddles know landmarks by that.
+    """
+    kind = "ruling_grade_compensated"
+    lengths = tuple(sorted({item.train_length for item in landmarks.of_kind(kind) if item.train_length}))
+    anew = {(x.direction, x.train_length): x for x in _ruling(profile, lengths, compensated=True)}
+    items = (anew[x.direction, x.train_length] if x.kind == kind else x for x in landmarks.items)
+    return replace(landmarks, items=tuple(items))
+
+
+def _ruling(profile: Profile, train_lengths: tuple[float, ...], *, compensated: bool) -> Iterator[Landmark]:
+    model = f"with {compensation_words(profile.curve_compensation, 'us', profile.curve_resistance)}"
+    for direction in DIRECTIONS:
+        way = climbs(profile, direction, compensated=compensated)
+        for length in train_lengths:
+            best = steepest(way.along, way.climb, length)
+            if best is None:
+                continue
+            low, high = steepest_interval(way, length, best[1])
+            start, end = _span(profile, direction, best[0], length)
+            if compensated:
+                low, high = _widened(profile, best[1] / PERCENT, low, high, start, end)
+            yield Landmark(
+                kind="ruling_grade_compensated" if compensated else "ruling_grade",
+                direction=direction,
+                start=start,
+                end=end,
+                at=(start + end) / 2,
+                value=best[1] / PERCENT,
+                low=low,
+                high=high,
+                unit="%",
+                train_length=length,
+                note=model if compensated else "not compensated for curves",
+            )
 
 
 def _stretches(profile: Profile, direction: str, length: float, least: float, kind: str, note: str) -> list[Landmark]:

@@ -23,6 +23,7 @@ from profiler.mechanics.resistance import (
     train_coefficients,
     vehicle_coefficients,
 )
+from profiler.mechanics.short_time import allowed, short_time_spent
 from profiler.mechanics.terrain import Terrain
 from profiler.mechanics.traction import block_efforts, starting_efforts, unit_effort
 from profiler.mechanics.under_train import Spread, spread_of, under_train
@@ -37,14 +38,17 @@ MOST_UNITS = 40
 class ClimbSpeed:
     """Balancing ``speed`` on a climb [m/s], where it holds the train back most: head end at ``head`` [m].
 
-    ``grade`` [m/m] is the compensated mean under the train there. ``enough``: the speed is the minimum continuous
-    one or more; 0 is a stall.
+    ``grade`` [m/m] is the compensated mean under the train there. ``short_time`` [s] is how long the units work below
+    their continuous speed about there, 0 where none does, infinite where the train stalls (`short_time_spent`).
+    ``enough``: the speed is the minimum continuous one or more, or less for no longer than the train file allows;
+    0 is a stall.
     """
 
     climb: Climb
     head: float
     grade: float
     speed: float
+    short_time: float
     enough: bool
 
 
@@ -53,10 +57,13 @@ def climb_speeds(terrain: Terrain, train: Train, climbs: Sequence[Climb]) -> tup
     head = np.array([hardest_head(terrain, train, climb) for climb in climbs])
     under = under_train(terrain, spread_of(train), head)
     speed, least = balancing_speeds(train, under.grade_force + under.curve_force), slowest_speed(train)
-    rows = zip(climbs, head, under.grade + under.curve_grade, speed, strict=True)
+    along = np.union1d(head_positions(0.0, terrain.length), head)
+    spent = short_time_spent(terrain, train, along)[np.searchsorted(along, head)]
+    enough = (speed >= least) | allowed(train, spent)
+    rows = zip(climbs, head, under.grade + under.curve_grade, speed, spent, enough, strict=True)
     return tuple(
-        ClimbSpeed(climb=c, head=float(h), grade=float(g), speed=float(v), enough=bool(v >= least))
-        for c, h, g, v in rows
+        ClimbSpeed(climb=c, head=float(h), grade=float(g), speed=float(v), short_time=float(t), enough=bool(ok))
+        for c, h, g, v, t, ok in rows
     )
 
 
@@ -121,7 +128,8 @@ class HelperDistrict:
 def helper_districts(terrain: Terrain, train: Train) -> tuple[HelperDistrict, ...]:
     """Where a train needs a helper to keep up its minimum continuous speed, in order of travel.
 
-    Districts closer together than the train is long are one: a helper is not taken off for less.
+    Districts closer together than the train is long are one: a helper is not taken off for less. None is needed where
+    the train gets over in short-time effort within the time its file allows.
     """
     head, speed, unit = head_positions(0.0, terrain.length), slowest_speed(train), leading_unit(train)
     need = holding_back(terrain, train, head) + float(train_coefficients(train)(speed))
@@ -129,6 +137,7 @@ def helper_districts(terrain: Terrain, train: Train) -> tuple[HelperDistrict, ..
     short = np.flatnonzero(missing > 0)
     if short.size == 0:
         return ()
+    spared = allowed(train, short_time_spent(terrain, train, head))
     behind = Spread(np.array([train.length, train.length + unit.length]), np.array([unit.mass_per_metre]))
     own = under_train(terrain, behind, head)
     own_need = own.grade_force + own.curve_force + float(vehicle_coefficients(unit)(speed))
@@ -136,6 +145,8 @@ def helper_districts(terrain: Terrain, train: Train) -> tuple[HelperDistrict, ..
     apart = np.flatnonzero(np.diff(head[short]) > train.length) + 1
     found = []
     for part in np.split(short, apart):
+        if spared[part].any():
+            continue
         most = part[int(np.argmax(missing[part]))]
         units = max(
             units_needed(float(missing[i]), effort=effort, own_need=float(own_need[i])) for i in part if missing[i] > 0

@@ -15,7 +15,7 @@ import numpy.typing as npt
 from profiler.cited import Cited
 from profiler.errors import InputError
 from profiler.train import Rail, Train, Weather
-from profiler.units import CURVE_COMPENSATION, GRAVITY, KMH, PERMILLE, SHORT_TON, FloatArray, degree_of_curve
+from profiler.units import GRAVITY, KMH, PERMILLE, SHORT_TON, FloatArray
 from profiler.vehicle import (
     Bearing,
     CanadianNational1990,
@@ -213,27 +213,6 @@ def grade_force(mass: npt.ArrayLike, grade: npt.ArrayLike) -> FloatArray:
     """Force [N] along the track of a mass [kg] on a grade [m/m], + uphill: the sine, not the tangent."""
     g = np.asarray(grade, dtype=float)
     return np.asarray(mass, dtype=float) * GRAVITY * g / np.sqrt(1 + g * g)
-
-
-def curve_resistance(mass: npt.ArrayLike, curvature: npt.ArrayLike) -> FloatArray:
-    """Resistance [N] of a mass [kg] in a curve of a curvature [1/m]: 0.8 lbf per short ton and degree (AREA)."""
-    return np.asarray(mass, dtype=float) * GRAVITY * CURVE_COMPENSATION * np.abs(degree_of_curve(curvature))
-
-
-ROECKL_BREAK, ROECKL_TIGHTEST = Cited(300, "m", "S8"), Cited(60, "m", "choice")
-"""Radius where the branch changes; below the tightest its value is kept. [m]"""
-
-
-def roeckl(mass: npt.ArrayLike, curvature: npt.ArrayLike) -> FloatArray:
-    """Resistance [N] of a mass [kg] in a curve of a curvature [1/m] by Röckl.
-
-    650/(R − 55) per mille for R ≥ 300 m, 500/(R − 30) below: it jumps there, as published.
-    """
-    k = np.abs(np.asarray(curvature, dtype=float))
-    radius = np.maximum(np.divide(1.0, k, out=np.full(k.shape, np.inf), where=k > 0), ROECKL_TIGHTEST)
-    wide = radius >= ROECKL_BREAK * (1 - 1e-12)
-    worth = np.where(wide, 650 / (np.where(wide, radius, np.inf) - 55), 500 / (radius - 30))
-    return np.asarray(mass, dtype=float) * GRAVITY * PERMILLE * worth
 
 
 CURVE_START_FACTOR = Cited(2, "", "prac")

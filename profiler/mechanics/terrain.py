@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -11,6 +12,7 @@ from scipy.integrate import cumulative_trapezoid
 from profiler.errors import InputError
 from profiler.profile import Profile
 from profiler.route import DIRECTIONS
+from profiler.train import Train
 from profiler.units import FloatArray
 
 
@@ -53,17 +55,21 @@ class Terrain:
         return Terrain(self.way, elevation, self.curve_rise, self.direction)
 
 
-def terrain_of(profile: Profile, direction: str = "with", curve_resistance: FloatArray | None = None) -> Terrain:
-    """The terrain of a profile for one direction of travel.
+def as_met_by(profile: Profile, train: Train) -> Profile:
+    """The profile with the curve resistance that a train's file asks for: that of all that is told of the train."""
+    if profile.curve_resistance == train.curve_resistance:
+        return profile
+    return dataclasses.replace(profile, curve_resistance=train.curve_resistance)
+
+
+def terrain_of(profile: Profile, direction: str = "with") -> Terrain:
+    """The terrain of a profile for one direction of travel, curves by the profile's own resistance (`as_met_by`).
 
     Parameters
     ----------
     profile : Profile
     direction : str
         "with" or "against" chainage.
-    curve_resistance : ndarray, shape (n,), optional
-        Force over weight of a running vehicle at the stations of the profile, in order of chainage; what the
-        profile's own compensation says if not given.
 
     Raises
     ------
@@ -72,12 +78,10 @@ def terrain_of(profile: Profile, direction: str = "with", curve_resistance: Floa
     """
     if direction not in DIRECTIONS:
         raise InputError("direction", f"{direction!r} is none", f"give {' or '.join(map(repr, DIRECTIONS))}")
-    if curve_resistance is None:
-        curve_resistance = profile.curve_compensation * np.abs(profile.degree)
-    way, elevation = profile.chainage - profile.chainage[0], profile.elevation
+    way, elevation, worth = profile.chainage - profile.chainage[0], profile.elevation, profile.curve_worth
     if direction == "against":
-        way, elevation, curve_resistance = way[-1] - way[::-1], elevation[::-1], curve_resistance[::-1]
-    return Terrain(way, elevation, cumulative_trapezoid(curve_resistance, way, initial=0.0), direction)
+        way, elevation, worth = way[-1] - way[::-1], elevation[::-1], worth[::-1]
+    return Terrain(way, elevation, cumulative_trapezoid(worth, way, initial=0.0), direction)
 
 
 def drawn_elevations(profile: Profile, direction: str = "with") -> FloatArray:

@@ -20,7 +20,7 @@ from profiler.landmark import INTERVAL
 from profiler.mechanics.places import first_most, slowest_speed
 from profiler.mechanics.pull import block_starts
 from profiler.mechanics.resistance import CURVE_START_FACTOR, block_coefficients
-from profiler.mechanics.terrain import Terrain, terrain_of
+from profiler.mechanics.terrain import Terrain, as_met_by, terrain_of
 from profiler.mechanics.traction import block_efforts, starting_efforts
 from profiler.mechanics.under_train import Spread, rise_under, under_train
 from profiler.profile import Profile
@@ -326,6 +326,7 @@ def drawn_terrain(profile: Profile, direction: str = "with") -> Terrain:
 
 def ratings(profile: Profile, train: Train, *, acceleration: float = 0.0) -> tuple[Rating, ...]:
     """Tonnage rating of a train's power in each direction, with and then against chainage, and how sure."""
+    profile = as_met_by(profile, train)
     return tuple(
         rate(terrain_of(profile, d), train, drawn_terrain(profile, d), acceleration=acceleration) for d in DIRECTIONS
     )

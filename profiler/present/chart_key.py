@@ -80,7 +80,7 @@ def provenance(frame: Frame) -> list[str]:
     how = "typed from a track chart, nothing of it estimated" if profile.charted else "estimated"
     sentences.append(f"Rail elevation {how}, band ±1.96 standard errors.")
     if frame.landmarks.of_kind("ruling_grade_compensated"):
-        model = wording.compensation_words(profile.curve_compensation, frame.units)
+        model = wording.compensation_words(profile.curve_compensation, frame.units, profile.curve_resistance)
         sentences.append(f"Compensated for curves: {model}.")
     if profile.pvis and profile.charted:
         sentences.append("Blocks lie between PVIs, edges slope over vertical curves.")

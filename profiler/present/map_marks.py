@@ -225,7 +225,8 @@ def _ruling_line(profile: Profile, item: Landmark, head: Landmark) -> str:
     units = profile.units
     line = wording.interval_text(item.value, item.unit, units, item.low, item.high)
     if item.kind == "ruling_grade_compensated":
-        line += f", compensated for curves at {wording.compensation_figure(profile.curve_compensation, units)}"
+        figure = wording.compensation_figure(profile.curve_compensation, units, profile.curve_resistance)
+        line += f", compensated for curves at {figure}"
     if item.train_length:
         line += f", for a train of {wording.short_length_text(item.train_length, units)}"
     if (item.start, item.end) != (head.start, head.end):

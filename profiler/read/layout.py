@@ -212,6 +212,7 @@ PROFILE_FACTS = {
     "units": "units",
     "pvi_visible": "pvi_visible",
     "curve_compensation_per_degree": "curve_compensation",
+    "curve_resistance": "curve_resistance",
     "invented": "invented",
     "assumptions": "assumptions",
 }

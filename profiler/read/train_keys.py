@@ -13,6 +13,7 @@ LENGTH, MASS = ("m", "ft"), ("t", "short_tons", "kg", "lb")
 FORCE, SPEED = ("kn", "kips", "n", "lbf"), ("kmh", "mph", "m_s")
 POWER, PRESSURE, AREA = ("kw", "hp", "w"), ("bar", "psi", "kpa", "pa"), ("m2", "sq_ft")
 SHARE, PLAIN, SECONDS = ("pct",), ("",), ("seconds",)
+MINUTES = ("minutes", "seconds")
 
 US_UNITS = {"ft", "in", "short_tons", "lb", "kips", "lbf", "mph", "hp", "psi", "sq_ft", "lbf_per_mph2"}
 """Where a file uses one of these, people read US units unless it says otherwise."""
@@ -65,6 +66,7 @@ HANDLING = {
     "notch": Quantity(("notch_time",), SECONDS, 0.1, 60),
     "pause": Quantity(("pause",), SECONDS, 0, 120),
     "usable_dynamic_share": Quantity(("usable_dynamic",), PLAIN, 0.05, 1),
+    "short_time": Quantity(("short_time",), MINUTES, 0, 7200),
 }
 RESISTANCE = {
     "factor": Quantity(("factor",), PLAIN, 0.1, 5),

@@ -11,6 +11,7 @@ from typing import Annotated, Any, ClassVar, Literal
 from pydantic import BaseModel, ConfigDict, Field, create_model, model_validator
 
 from profiler.cited import Cited, given
+from profiler.curve_resistance import CurveResistance
 from profiler.read.train_keys import BLOCK, HANDLING, LIMITS, RESISTANCE, TRAIN, Quantity
 from profiler.train import AirBrake, BrakePosition, Rail, Weather
 from profiler.units import UNITS
@@ -116,6 +117,7 @@ class _Train(Figures):
     brake_position: BrakePosition | None = None
     rail: Rail | None = None
     weather: Weather | None = None
+    curve_resistance: CurveResistance | None = None
 
 
 class _Handling(Figures):

@@ -49,7 +49,7 @@ _MUST = {
 }
 """What a vehicle outside the catalogue has to state."""
 _OF_LOCOMOTIVES = ("traction", "dynamic", "independent")
-_DEFAULTED = ("air_brake", "brake_position", "rail", "weather")
+_DEFAULTED = ("air_brake", "brake_position", "rail", "weather", "curve_resistance")
 """Words of [train] that have a default."""
 
 
@@ -118,6 +118,7 @@ def check_train(data: dict[str, Any], *, source: str) -> Train:
             pipe_pressure=pipe,
             rail=head.rail or "dry",
             weather=head.weather or "mild",
+            curve_resistance=head.curve_resistance or "per degree",
             limits=limits,
             handling=handling,
             assumed=tuple(key for key in _DEFAULTED if getattr(head, key) is None),

@@ -272,6 +272,7 @@ def _climbs(briefing: Briefing) -> Columns:
         **_at(briefing, [s.head for s in speeds]),
         "compensated_grade_pct": fixed([s.grade / PERCENT for s in speeds], 3),
         "balance_speed_kmh": fixed([s.speed / KMH for s in speeds], 1),
+        "short_time_s": fixed([s.short_time if np.isfinite(s.short_time) else None for s in speeds], 0),
         "enough": _yes([s.enough for s in speeds]),
         "start_required_kn": _kn([u.start_need for u in units]),
         "head_limit_kn": _kn([u.head_limit for u in units]),

@@ -183,6 +183,7 @@ COLUMNS = {
     "compensated_grade_pct": Meaning("Mean grade under the train there, curves counted as for a running train"),
     "minimum_speed_kmh": Meaning("Minimum continuous speed"),
     "balance_speed_kmh": Meaning("Balancing speed under full power at the hardest place, 0 where it stalls"),
+    "short_time_s": Meaning("Time below the continuous speed of its units about there, empty where it stalls"),
     "head_limit_kn": Meaning("Most that the head group may pull with at a start within the draft limit"),
     "fewest_units": Meaning("Units of the head group that start it and keep it moving, empty where none do", "integer"),
     "most_units": Meaning("Units whose full effort stays within the draft limit, empty where none", "integer"),

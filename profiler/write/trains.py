@@ -28,7 +28,7 @@ def train_text(train: Train) -> str:
         If a vehicle lacks what its catalogue entry has, which a train file cannot say.
     """
     head: dict[str, Any] = {"name": train.name, "train_class": train.train_class, "units": train.units}
-    words = ("air_brake", "brake_position", "rail", "weather")
+    words = ("air_brake", "brake_position", "rail", "weather", "curve_resistance")
     head |= {key: getattr(train, key) for key in words if key not in train.assumed}
     head |= _figures(train, TRAIN)
     handling = _figures(train.handling, HANDLING)

@@ -73,7 +73,7 @@ def test_the_error_of_the_curvature_widens_the_compensated_interval():
     profile = dataclasses.replace(profile, route=dataclasses.replace(profile.route, curvature_se=unsure))
     found = {r.kind: r for r in ruling_grades(profile, (2000.0,)) if r.direction == "with"}
     bent, plain = found["ruling_grade_compensated"], found["ruling_grade"]
-    assert (bent.low, bent.high) == pytest.approx((1.84 - 0.0392, 1.84 + 0.0392), abs=1e-6)
+    assert (bent.low, bent.high) == pytest.approx((1.84 - 0.0392, 1.84 + 0.0392), abs=1e-4)
     assert (plain.low, plain.high) == pytest.approx((1.6, 1.6), abs=1e-6)
     assert bent.note == "with 0.04 % of grade per degree of curve (0.8 lb per short ton and degree, AREMA)"
 

@@ -17,11 +17,9 @@ from profiler.mechanics.resistance import (
     BREAKAWAY,
     CURVE_HELP,
     block_coefficients,
-    curve_resistance,
     davis_1926,
     grade_force,
     outside_ranges,
-    roeckl,
     running_resistance,
     starting_resistances,
     strahl,
@@ -144,16 +142,6 @@ def test_a_hill_gives_back_what_it_took(mass: float, grade: float):
     """Law: the force down is that up."""
     assert grade_force(mass, -grade) == pytest.approx(-grade_force(mass, grade))
     assert abs(grade_force(mass, grade)) <= mass * GRAVITY * abs(grade)
-
-
-def test_curves_of_either_hand_and_none():
-    """Law: left and right resist alike, a tangent not at all; tighter than 60 m Röckl goes no higher."""
-    k = np.array([-0.004, 0.0, 0.004])
-    for rule in (curve_resistance, roeckl):
-        left, none, right = rule(1000.0, k)
-        assert left == right > 0
-        assert none == 0
-    assert float(roeckl(1.0, 1 / 20)) == float(roeckl(1.0, 1 / 60))
 
 
 def test_curves_help_downhill_only_where_dry():

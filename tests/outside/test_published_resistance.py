@@ -9,14 +9,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from profiler.curve_resistance import per_degree, roeckl
 from profiler.mechanics.resistance import (
     CURVE_START_FACTOR,
     canadian_national_1990,
-    curve_resistance,
     davis_1926,
     grade_force,
     modified_davis_1970,
-    roeckl,
 )
 from profiler.units import FOOT, GRAVITY, KMH, MPH, PERMILLE, POUND_FORCE, SHORT_TON, TONNE, UNITS, curvature_of_degree
 
@@ -111,14 +110,14 @@ def test_metric_constants():
 def test_curves(degree: float, pounds: float, roeckl_permille: float, over_radius: float):
     """Published: S3 and S5 (0.8 lb per short ton and degree), S8 (Röckl, 700/R ‰); figures of example 1-J (calc)."""
     k = float(curvature_of_degree(degree))
-    assert float(curve_resistance(SHORT_TON, k)) / POUND_FORCE == pytest.approx(pounds, rel=1e-9)
-    assert float(roeckl(1, k)) / GRAVITY / PERMILLE == pytest.approx(roeckl_permille, abs=6e-4)
-    assert float(curve_resistance(1, k)) / GRAVITY / PERMILLE == pytest.approx(over_radius, rel=3e-3)
+    assert SHORT_TON * GRAVITY * float(per_degree(k)) / POUND_FORCE == pytest.approx(pounds, rel=1e-9)
+    assert float(roeckl(k)) / PERMILLE == pytest.approx(roeckl_permille, abs=6e-4)
+    assert float(per_degree(k)) / PERMILLE == pytest.approx(over_radius, rel=3e-3)
 
 
 def test_roeckl_jumps_at_300_m():
     """Published: S8 says that the two branches of Röckl differ by more than 30 % at 300 m; 2.65 and 1.85 ‰ (calc)."""
-    wide, tight = (float(roeckl(1, 1 / r)) / GRAVITY / PERMILLE for r in (300, 299.999))
+    wide, tight = (float(roeckl(1 / r)) / PERMILLE for r in (300, 299.999))
     assert (wide, tight) == pytest.approx((2.653, 1.852), abs=1e-3)
     assert wide / tight - 1 > 0.3
 

@@ -41,7 +41,7 @@ def test_the_example_of_the_sample():
     assert train.limits.draft == pytest.approx(250 * KIP)
     assert [float(r / PSI) for r in train.handling.reductions] == pytest.approx([7, 8, 10, 12, 15])
     assert train.units == "us"
-    assert train.assumed == ("brake_position", "weather")
+    assert train.assumed == ("brake_position", "weather", "curve_resistance")
 
 
 def test_one_figure_in_any_unit():
@@ -206,6 +206,10 @@ def test_a_wrong_block_is_refused_in_one_sentence(wrong: str):
         ({"block": [UNIT]}, "train is missing; add it"),
         ({"train": {"rails": "dry"}, "block": [UNIT]}, "train.rails: no such key; did you mean rail?"),
         ({"train": {"rail": "icy"}, "block": [UNIT]}, "train.rail: 'icy' is not possible; it should be 'dry', 'wet'"),
+        ({"train": {"curve_resistence": "roeckl"}, "block": [UNIT]}, "no such key; did you mean curve_resistance?"),
+        ({"train": {"curve_resistance": "Röckl"}, "block": [UNIT]}, "it should be 'per degree' or 'roeckl'"),
+        ({"train": {}, "block": [UNIT], "handling": {"short_time": 20}}, "has no unit; write short_time_min"),
+        ({"train": {}, "block": [UNIT], "handling": {"short_time_minutes": 500}}, "short_time_minutes is 500, which"),
         ({"train": {}, "block": [UNIT], "limit": {}}, "limit: no such key; did you mean limits?"),
         ({"train": {}, "block": [UNIT], "handling": {"reductions_psi": [10, 7]}}, "give them rising, each once"),
         ({"train": {}, "block": [UNIT], "handling": {"reductions_psi": [7, 95]}}, "as large as the brake pipe"),
@@ -277,6 +281,7 @@ def files(draw: st.DrawFn) -> dict[str, Any]:
         "rail": st.sampled_from(["dry", "wet", "poor"]),
         "air_brake": st.sampled_from(["direct release", "graduated release"]),
         "weather": st.sampled_from(["mild", "cold"]),
+        "curve_resistance": st.sampled_from(["per degree", "roeckl"]),
     }))  # fmt: skip
     limits = draw(figures(LIMITS, ["buff", "dynamic_axles"]))
     return {"train": head, "block": blocks, "limits": limits, "handling": draw(figures(HANDLING, list(HANDLING)))}
