@@ -9,7 +9,7 @@ from functools import cached_property
 
 import numpy as np
 
-from profiler.handling.relief import Relief, reliefs
+from profiler.handling.relief import Relief, reliefs_at
 from profiler.handling.start import StartSequence
 from profiler.handling.start_marks import do_not_stop, numbered, start_astride, start_hard, worst_places
 from profiler.handling.start_sequence import start_sequences
@@ -238,11 +238,9 @@ def _places(route: Route, terrain: Terrain, worst: Sequence[float]) -> tuple[Sta
 def _with_reliefs(
     places: Sequence[StartPlace], found: Starting, train: Train, terrain: Terrain
 ) -> tuple[StartPlace, ...]:
-    hard = ~found.starts | (found.draft > found.draft_caution)
-    return tuple(
-        dataclasses.replace(place, reliefs=reliefs(train, terrain, place.head)) if is_hard else place
-        for place, is_hard in zip(places, hard, strict=True)
-    )
+    hard = np.flatnonzero(~found.starts | (found.draft > found.draft_caution))
+    told = dict(zip(hard, reliefs_at(train, terrain, found.head[hard]), strict=True))
+    return tuple(dataclasses.replace(place, reliefs=told.get(i, ())) for i, place in enumerate(places))
 
 
 def _remote(terrain: Terrain, train: Train, climbs: Sequence[Climb]) -> RemotePlaces | None:

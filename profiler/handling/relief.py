@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cache, cached_property
 
 import numpy as np
 
-from profiler.handling.starting import Starting, starting
+from profiler.handling.starting import Stand, stand
 from profiler.mechanics.couplers import coupler_forces, vehicles_of
 from profiler.mechanics.pull import vehicle_efforts, vehicle_starts
 from profiler.mechanics.resistance import CURVE_START_FACTOR
 from profiler.mechanics.terrain import Terrain
 from profiler.mechanics.units_to_use import with_head_units
 from profiler.train import Block, Train
+from profiler.units import FloatArray
 
 
 @dataclass(frozen=True)
@@ -41,61 +43,108 @@ def reliefs(train: Train, terrain: Terrain, head: float) -> tuple[Relief, ...]:
     Fewer units and power at the rear are told where couplers are at their caution, a dry rail where it is not, and
     doubling where the train does not start as it is.
     """
-    here = _at(train, terrain, head)
-    found = [_fewer_units(train, terrain, head)]
-    if here.draft[0] > train.limits.draft_caution:
-        found.append(_rear_power(train, terrain, head, float(here.draft[0])))
-    if train.rail != "dry":
-        found.append(_relief("dry_rail", 0, _at(replace(train, rail="dry"), terrain, head)))
-    if not here.starts[0]:
-        found.append(_doubling(train, terrain, head))
-    return tuple(relief for relief in found if relief is not None)
+    return reliefs_at(train, terrain, [head])[0]
 
 
-def _at(train: Train, terrain: Terrain, head: float) -> Starting:
-    return starting(train, terrain, head=np.array([head]))
+def reliefs_at(train: Train, terrain: Terrain, heads: Sequence[float]) -> tuple[tuple[Relief, ...], ...]:
+    """The same for several places: each way is tried at all of them at once."""
+    tries = _Tries(train, terrain, np.array(heads, dtype=float))
+    return tuple(tuple(r for r in _reliefs(tries, i) if r is not None) for i in range(len(heads)))
 
 
-def _relief(kind: str, count: int, found: Starting) -> Relief:
-    margin, draft, buff = (float(x[0]) for x in (found.margin, found.draft, found.buff))
-    return Relief(kind, count, margin, draft, buff, bool(found.starts[0]))
+@dataclass(frozen=True, eq=False)
+class _Tries:
+    """Trains tried at all the places ``heads`` (h,) [m], each but once."""
+
+    train: Train
+    terrain: Terrain
+    heads: FloatArray
+
+    @cached_property
+    def as_it_is(self) -> Stand:
+        return stand(self.train, self.terrain, self.heads)
+
+    @cached_property
+    def on_dry_rail(self) -> Stand:
+        return stand(replace(self.train, rail="dry"), self.terrain, self.heads)
+
+    @cached_property
+    def moved_back(self) -> dict[int, Stand]:
+        return {n: stand(moved, self.terrain, self.heads) for n, moved in _moved_back(self.train)}
+
+    @cached_property
+    def full_draft(self) -> FloatArray:
+        return _full_draft(self.train, self.terrain, self.heads)
+
+    @cached_property
+    def with_units(self) -> Callable[[int], tuple[Stand, FloatArray]]:
+        """By number of units of the head group; with the draft (h,) [N] of their full throttle."""
+
+        @cache
+        def tried(units: int) -> tuple[Stand, FloatArray]:
+            some = with_head_units(self.train, units)
+            return stand(some, self.terrain, self.heads), _full_draft(some, self.terrain, self.heads)
+
+        return tried
+
+    @cached_property
+    def with_cars(self) -> Callable[[int], Stand]:
+        """By number of cars."""
+        return cache(lambda cars: stand(_with_cars(self.train, cars), self.terrain, self.heads))
 
 
-def _full_draft(train: Train, terrain: Terrain, head: float) -> float:
-    """Largest draft [N] with full throttle at a stand, the train gaining speed."""
+def _reliefs(tries: _Tries, i: int) -> Iterator[Relief | None]:
+    """At the place of a number."""
+    here = tries.as_it_is
+    yield _fewer_units(tries, i)
+    if here.draft[i] > tries.train.limits.draft_caution:
+        yield _rear_power(tries, i)
+    if tries.train.rail != "dry":
+        yield _relief("dry_rail", 0, tries.on_dry_rail, i)
+    if not here.starts[i]:
+        yield _doubling(tries, i)
+
+
+def _relief(kind: str, count: int, found: Stand, i: int) -> Relief:
+    margin, draft, buff = (float(x[i]) for x in (found.margin, found.draft, found.buff))
+    return Relief(kind, count, margin, draft, buff, bool(found.starts[i]))
+
+
+def _full_draft(train: Train, terrain: Terrain, heads: FloatArray) -> FloatArray:
+    """Largest draft (h,) [N] with full throttle at a stand, the train gaining speed."""
     force = coupler_forces(
         terrain,
         vehicles_of(train),
         vehicle_starts(train),
         vehicle_efforts(train, 0.0),
-        np.array([head]),
+        heads,
         curves=CURVE_START_FACTOR,
         full=True,
     ).force
-    return float(force.max(initial=0.0))
+    return np.asarray(force.max(axis=1, initial=0.0))
 
 
-def _fewer_units(train: Train, terrain: Terrain, head: float) -> Relief | None:
+def _fewer_units(tries: _Tries, i: int) -> Relief | None:
     """The most units of the head group that pull it away with no risk to a knuckle, if that is not all of them."""
-    pulling = train.groups[0].working
-    if _full_draft(train, terrain, head) <= train.limits.draft:
+    limit = tries.train.limits.draft
+    if tries.full_draft[i] <= limit:
         return None
-    for units in range(pulling - 1, 0, -1):
-        some = with_head_units(train, units)
-        found, draft = _at(some, terrain, head), _full_draft(some, terrain, head)
-        if draft <= train.limits.draft and found.starts[0]:
-            return replace(_relief("fewer_units", units, found), draft=draft)
+    for units in range(tries.train.groups[0].working - 1, 0, -1):
+        found, draft = tries.with_units(units)
+        if draft[i] <= limit and found.starts[i]:
+            return replace(_relief("fewer_units", units, found, i), draft=float(draft[i]))
     return None
 
 
-def _rear_power(train: Train, terrain: Terrain, head: float, draft: float) -> Relief | None:
+def _rear_power(tries: _Tries, i: int) -> Relief | None:
     """The fewest units at the rear that bring the draft to the caution, or the number that brings it lowest.
 
     No more of them than may push: their buff is within its limit.
     """
-    tried = [_relief("rear_power", n, _at(moved, terrain, head)) for n, moved in _moved_back(train)]
-    better = [r for r in tried if r.draft < draft and r.buff <= train.limits.buff]
-    eased = [r for r in better if r.draft <= train.limits.draft_caution]
+    limits = tries.train.limits
+    tried = [_relief("rear_power", n, found, i) for n, found in tries.moved_back.items()]
+    better = [r for r in tried if r.draft < tries.as_it_is.draft[i] and r.buff <= limits.buff]
+    eased = [r for r in better if r.draft <= limits.draft_caution]
     return eased[0] if eased else min(better, key=lambda r: r.draft, default=None)
 
 
@@ -123,16 +172,18 @@ def _less(block: Block, taken: int) -> Block | None:
     return Block(vehicle=block.vehicle, count=left, isolated=max(block.isolated - taken, 0)) if left else None
 
 
-def _doubling(train: Train, terrain: Terrain, head: float) -> Relief | None:
+def _doubling(tries: _Tries, i: int) -> Relief | None:
     """The most cars that all the power starts, the rest being cut off behind them."""
-    cars = sum(b.count for b in train.blocks if b.vehicle.kind == "car")
-    least, most = 0, cars  # so many start, so many do not
+    least, most = (
+        0,
+        sum(b.count for b in tries.train.blocks if b.vehicle.kind == "car"),
+    )  # so many start, so many do not
     best = None
     while most - least > 1:
         middle = (least + most) // 2
-        found = _at(_with_cars(train, middle), terrain, head)
-        if found.starts[0]:
-            least, best = middle, _relief("doubling", middle, found)
+        found = tries.with_cars(middle)
+        if found.starts[i]:
+            least, best = middle, _relief("doubling", middle, found, i)
         else:
             most = middle
     return best

@@ -14,30 +14,28 @@ from profiler.mechanics.pull import vehicle_efforts, vehicle_starts
 from profiler.mechanics.resistance import CURVE_START_FACTOR, starting_resistances
 from profiler.mechanics.terrain import Terrain
 from profiler.mechanics.traction import adhesion, block_efforts, notches_of, starting_efforts
-from profiler.mechanics.under_train import spread_of, under_train
+from profiler.mechanics.under_train import rise_under, spread_of, under_train
 from profiler.train import Train
 from profiler.units import GRAVITY, FloatArray
 
 START_ACCELERATION = Cited(0.01, "m_s", "choice")
 """Acceleration with which a train counts as started: walking pace after two minutes. [m/s²]"""
 
+DRAWS_AT_ONCE = 4
+"""Draws worked on together, so that they stay in the fast memory of a processor."""
+
 NO_NOTCH = -1
 """Where even full power does not start the train."""
 
 
-@dataclass(frozen=True, eq=False)
-class Starting:
-    """What it takes to start a train that stands with its head at ``head`` (h,), by distance travelled [m].
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Stand:
+    """What a train needs to start with its head at ``head`` (h,), by distance travelled [m].
 
     Forces [N] are (h,): ``grade`` under the train, + holding it back; ``curve``, doubled as at a start; ``breakaway``
     and ``inertia``, the latter for a small acceleration, are the same everywhere. ``available`` is the effort of
-    all units at a stand, by adhesion and starting effort, whichever is less: ``short_of`` says which ("adhesion" or
-    "starting_effort"). ``draft`` and ``buff`` are the largest coupler forces with the effort needed, behind vehicles
-    ``draft_at`` and ``buff_at`` from 0 at the head, ``draft_limit`` and ``draft_caution`` what couplers may carry.
-    ``notch`` is the lowest that moves it: 0 where it rolls off by itself, `NO_NOTCH` where none does.
-    ``probability`` is the share of the profile's draws in which it starts; ``independent`` what the independent
-    brake of the head group holds; ``continued`` where part of the train stands before the line begins, the first
-    grade going on there.
+    all units at a stand. ``draft`` and ``buff`` are the largest coupler forces with the effort needed, behind vehicles
+    ``draft_at`` and ``buff_at`` from 0 at the head, ``draft_limit`` what couplers may carry.
     """
 
     head: FloatArray
@@ -46,17 +44,11 @@ class Starting:
     breakaway: float
     inertia: float
     available: float
-    short_of: str
     draft: FloatArray
     draft_at: FloatArray
     buff: FloatArray
     buff_at: FloatArray
     draft_limit: float
-    draft_caution: float
-    notch: FloatArray
-    probability: FloatArray
-    independent: float
-    continued: FloatArray
 
     @property
     def need(self) -> FloatArray:
@@ -72,6 +64,25 @@ class Starting:
     def starts(self) -> FloatArray:
         """Where there is effort enough and no coupler carries more than the limit. bool"""
         return np.asarray((self.margin >= 0) & (self.draft <= self.draft_limit))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Starting(Stand):
+    """All that is told of starts: beside what is needed, how the crew starts and how sure it is.
+
+    What bounds the effort available is told by ``short_of``: "adhesion" or "starting_effort", whichever is less.
+    ``draft_caution`` is the draft above which it is told [N]. ``notch`` is the lowest that moves the train: 0 where
+    it rolls off by itself, `NO_NOTCH` where none does. ``probability`` is the share of the profile's draws in which it
+    starts; ``independent`` what the independent brake of the head group holds [N]; ``continued`` where part of the
+    train stands before the line begins, the first grade going on there.
+    """
+
+    short_of: str
+    draft_caution: float
+    notch: FloatArray
+    probability: FloatArray
+    independent: float
+    continued: FloatArray
 
     @property
     def limited_by(self) -> FloatArray:
@@ -118,40 +129,48 @@ def starting(
     Need = M g G + 2 C + Σ breakaway + M_rot a. All vehicles start at once: slack is stretched, as it is where the
     grade stopped the train. Coupler forces at places no farther apart than `HEAD_STEP`, between them in proportion.
     """
-    spread = spread_of(train)
-    under = under_train(terrain, spread, head)
-    curve = CURVE_START_FACTOR * under.curve_force
-    breakaway, inertia = float(starting_resistances(train).sum()), train.rotating_mass * acceleration
-    need = under.grade_force + curve + breakaway + inertia
-    available = float(starting_efforts(train).sum())
-    found = _peaks(train, terrain, under.head, need, acceleration)
-    limit = float(train.limits.draft)
-    probability = ((need <= available) & (found.draft <= limit)).astype(float)
+    found = stand(train, terrain, head, acceleration=acceleration)
+    need, limit = found.need, found.draft_limit
+    probability = found.starts.astype(float)
     if draws is not None:
-        cap = np.minimum(available, need + (limit - found.draft) / _draft_growth(train))
-        spare = cap - (need - under.grade_force)
+        cap = np.minimum(found.available, need + (limit - found.draft) / _draft_growth(train))
+        spare = (cap - (need - found.grade)) / GRAVITY
+        spread = spread_of(train)
         count = np.zeros(need.shape)
-        for drawn in draws:
-            count += under_train(terrain.lifted(drawn), spread, head).grade_force <= spare
+        for i in range(0, len(draws), DRAWS_AT_ONCE):
+            count += (rise_under(terrain, draws[i : i + DRAWS_AT_ONCE], spread, head) <= spare).sum(axis=0)
         probability = count / len(draws)
     return Starting(
+        **vars(found),
+        short_of=_short_of(train),
+        draft_caution=float(train.limits.draft_caution),
+        notch=lowest_notch(np.array([block_efforts(train, 0.0, notch=n).sum() for n in notches_of(train)]), need),
+        probability=probability,
+        independent=independent_force(train),
+        continued=found.head < train.length + terrain.way[0],
+    )
+
+
+def stand(
+    train: Train, terrain: Terrain, head: FloatArray | None = None, *, acceleration: float = START_ACCELERATION
+) -> Stand:
+    """What a train needs to start, and what its couplers carry; parameters and notes as in `starting`."""
+    under = under_train(terrain, spread_of(train), head)
+    curve = CURVE_START_FACTOR * under.curve_force
+    breakaway, inertia = float(starting_resistances(train).sum()), train.rotating_mass * acceleration
+    found = _peaks(train, terrain, head, float((under.grade_force + curve).max()) + breakaway + inertia, acceleration)
+    return Stand(
         head=under.head,
         grade=under.grade_force,
         curve=curve,
         breakaway=breakaway,
         inertia=inertia,
-        available=available,
-        short_of=_short_of(train),
+        available=float(starting_efforts(train).sum()),
         draft=found.draft,
         draft_at=found.draft_at,
         buff=found.buff,
         buff_at=found.buff_at,
-        draft_limit=limit,
-        draft_caution=float(train.limits.draft_caution),
-        notch=lowest_notch(np.array([block_efforts(train, 0.0, notch=n).sum() for n in notches_of(train)]), need),
-        probability=probability,
-        independent=independent_force(train),
-        continued=under.head < train.length + terrain.way[0],
+        draft_limit=float(train.limits.draft),
     )
 
 
@@ -173,26 +192,29 @@ def _draft_growth(train: Train) -> float:
     return max(float(behind.max()), 1e-3)
 
 
-def _peaks(train: Train, terrain: Terrain, head: FloatArray, need: FloatArray, acceleration: float) -> Peaks:
-    """Coupler forces with the effort needed, whatever there is; worked out no farther apart than `HEAD_STEP`."""
+def _peaks(train: Train, terrain: Terrain, head: FloatArray | None, need: float, acceleration: float) -> Peaks:
+    """Coupler forces with the effort needed, whatever there is, at most ``need`` [N].
+
+    At the heads given, or at all stations: worked out no farther apart than `HEAD_STEP`.
+    """
+    way = terrain.way if head is None else head
     vehicles = vehicles_of(train)
     if train.vehicles == 1:  # a light engine has no coupler to pull
-        none, first = np.zeros(head.size), np.zeros(head.size, dtype=int)
-        return Peaks(head, none, first, none, first)
+        none, first = np.zeros(way.size), np.zeros(way.size, dtype=int)
+        return Peaks(way, none, first, none, first)
     resistance = vehicle_starts(train, acceleration)
     effort = vehicle_efforts(train, 0.0)
-    full = max(float(need.max()), 1.0)
-    effort = effort * (full / effort.sum())  # as if the wheels held: what the coupler would have to carry
-    stride = max(int(HEAD_STEP / np.diff(head).max()), 1) if head.size > 2 else 1
-    at = np.unique(np.r_[np.arange(0, head.size, stride), head.size - 1])
-    some = peaks(terrain, vehicles, resistance, effort, head[at], curves=CURVE_START_FACTOR)
-    if at.size == head.size:
+    effort = effort * (max(need, 1.0) / effort.sum())  # as if the wheels held: what the coupler would have to carry
+    stride = 1 if head is not None else max(int(HEAD_STEP / np.diff(way).max()), 1)
+    at = np.unique(np.r_[np.arange(0, way.size, stride), way.size - 1])
+    some = peaks(terrain, vehicles, resistance, effort, way[at], curves=CURVE_START_FACTOR)
+    if stride == 1:
         return some
-    nearest = np.searchsorted((head[at][1:] + head[at][:-1]) / 2, head)
+    nearest = np.searchsorted((some.head[1:] + some.head[:-1]) / 2, way)
     return Peaks(
-        head,
-        np.interp(head, head[at], some.draft),
+        way,
+        np.interp(way, some.head, some.draft),
         some.draft_at[nearest],
-        np.interp(head, head[at], some.buff),
+        np.interp(way, some.head, some.buff),
         some.buff_at[nearest],
     )
