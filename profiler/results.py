@@ -125,7 +125,10 @@ def write_briefings(
     with ExitStack() as stack:
         stage = stack.enter_context(staged_folder(folder))
         inputs = [InputFile(file, "train") for file in train_files]
-        assumed = {"assumed_of_trains": {name: assumed_words(train) for name, train in trains.items()}}
+        assumed = {
+            "curve_resistance_of_trains": {name: train.curve_resistance for name, train in trains.items()},
+            "assumed_of_trains": {name: assumed_words(train) for name, train in trains.items()},
+        }
         aside = stack.enter_context(ThreadPoolExecutor(1))
         record = aside.submit(_provenance, stage / "provenance.json", profile, territory, command, inputs, assumed)
         for i, (name, briefing) in enumerate(every):

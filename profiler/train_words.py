@@ -159,7 +159,7 @@ def _resistance(train: Train, units: str) -> list[str]:
     start = force_text(float(starting_resistances(train).sum()), units, 1)
     return [
         f"resistance on level straight track: {start} to start, {', '.join(parts)}",
-        f"curve resistance: {curve_resistance_words(train, units)}, at a start {CURVE_START_FACTOR:g} times that",
+        f"curve resistance: {curve_resistance_words(train, units)}; at a start {CURVE_START_FACTOR:g} times as much",
     ]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 from pathlib import Path
 
@@ -65,7 +66,9 @@ def test_both_directions_with_pictures(here: Path):
     words = said("brief", "route.toml", "--train", "train-gravel-metric.toml", "--both", "--out", "out")
     assert "Gravel, 600 tonnes, to Pit" in words
     assert "Gravel, 600 tonnes, to Quay" in words
-    assert "226 m long, 772 t" in words
+    assert "226 m long, 772 t, rail dry, curves at Röckl’s 650/(R − 55) ‰" in words
+    record = json.loads((here / "out" / "provenance.json").read_text(encoding="utf-8"))
+    assert record["settings"]["curve_resistance_of_trains"] == {"train-gravel-metric": "roeckl"}
     for direction in ("with", "against"):
         names = {p.name for p in (here / "out" / "train-gravel-metric" / direction).iterdir()}
         assert {"chart.svg", "chart.png", "starting.svg", "starting.png", "marks.csv"} <= names
