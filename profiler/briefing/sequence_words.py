@@ -7,7 +7,8 @@ import math
 from profiler import wording
 from profiler.briefing.plan import Briefing, StartPlace
 from profiler.briefing.words import figure_of, notch_words, place_words, speed_text
-from profiler.handling.start import Act, StartSequence
+from profiler.handling.start import Act, Slip, StartSequence
+from profiler.handling.start_sequence import REACH
 from profiler.handling.starting import NO_NOTCH
 from profiler.train_words import force_text, pressure_text
 
@@ -71,6 +72,8 @@ def _notches(sequence: StartSequence, units: str) -> str:
         rolls = "; let go, it rolls back" if sequence.run.rolled_back > _TELLING else ""
         return f"Within the draft limit of {force_text(sequence.limit, units)} no notch starts it{rolls}."
     words = f"{holding[:1].upper()}{holding[1:]}; {notch_words(sequence.starting_notch)} starts it."
+    if sequence.slack.stretched <= 0:
+        words = "It rolls off by itself."
     if not math.isfinite(sequence.run.moves):
         return f"{words} It does not move."
     return f"{words} It moves {sequence.run.moves:.0f} s after the release."
@@ -79,6 +82,8 @@ def _notches(sequence: StartSequence, units: str) -> str:
 def _slack(sequence: StartSequence, units: str) -> str:
     slack = sequence.slack
     length = wording.short_length_text(slack.length, units)
+    if slack.stretched <= 0:
+        return f"Slack: {length} in all."
     needs = f"{force_text(slack.stretched, units)} start it stretched, {figure_of(slack.bunched, units)} bunched"
     return f"Slack: {length} in all; {needs}, one car after another, with run-outs that steady figures do not show."
 
@@ -90,10 +95,15 @@ def _wrong(sequence: StartSequence, units: str) -> str:
         if all(slip.back < _TELLING for slip in slips):
             rows.append(f"{name} not at all")
             continue
-        figures = ", ".join(f"{slip.late:.0f} s: {wording.short_length_text(slip.back, units)}" for slip in slips)
-        fastest = speed_text(max(slip.speed for slip in slips), units)
-        rows.append(f"{name} {figures} (up to {fastest})")
+        figures = ", ".join(f"{slip.late:.0f} s: {_back(slip, units)}" for slip in slips)
+        speeds = [slip.speed for slip in slips if slip.back <= REACH]
+        rows.append(f"{name} {figures}" + (f" (up to {speed_text(max(speeds), units)})" if speeds else ""))
     return f"Rolls back if the first notch comes late: {'; '.join(rows)}."
+
+
+def _back(slip: Slip, units: str) -> str:
+    """How far it rolls; beyond what the run knows of the line only that it is more."""
+    return f"{'over ' if slip.back > REACH else ''}{wording.short_length_text(min(slip.back, REACH), units)}"
 
 
 def _charge(sequence: StartSequence) -> str:

@@ -23,7 +23,7 @@ MARGIN = 18.0
 LINE = 11.5
 SUMMARY = Type(8.2)
 FINE = Type(7.4, colour=CAPTION.colour)
-_UNIT = re.compile(r"(\d) (?=[%‰]|(?:ft|mi|km|m)\b)")
+_UNIT = re.compile(r"(\d) (?=[%‰]|(?:ft|mi|km|m|mph|s|min|kips|kN|psi|bar)\b)")
 _SWATCH, _SWATCH_HIGH = 27.0, 9.0
 CLASSES_WIDE = 9 * _SWATCH + 150.0
 """Room across that the classes of steepness take. [pt]"""

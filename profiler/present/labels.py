@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 PAD = 2.4
 """Least distance between two labels."""
@@ -42,6 +42,10 @@ class Box:
         """The box with a margin on all sides."""
         return Box(self.left - by, self.bottom - by, self.right + by, self.top + by)
 
+    def lifted(self, by: float) -> Box:
+        """The box so much higher."""
+        return Box(self.left, self.bottom + by, self.right, self.top + by)
+
 
 @dataclass(frozen=True)
 class Candidate:
@@ -61,6 +65,10 @@ class Candidate:
     box: Box
     stem: Box | None = None
     over: frozenset[str] = frozenset()
+
+    def lifted(self, by: float) -> Candidate:
+        """The same so much higher."""
+        return replace(self, y=self.y + by, box=self.box.lifted(by), stem=self.stem and self.stem.lifted(by))
 
 
 @dataclass(frozen=True)

@@ -11,19 +11,22 @@ import numpy as np
 from profiler import wording
 from profiler.briefing.plan import Briefing
 from profiler.briefing.sequence_words import act_words, place_title, sequence_sentences
-from profiler.briefing.words import NO_ORDER
+from profiler.briefing.words import NO_ORDER, train_sentence
 from profiler.handling.start import StartSequence
-from profiler.present.chart_frame import GUTTER, RIGHT, Panel, nice_step, rows_under, seen
+from profiler.present.chart_frame import GAP, GUTTER, RIGHT, Panel, nice_step, rows_under, seen
 from profiler.present.chart_key import FINE, MARGIN, SUMMARY, draw_heading, draw_last_lines, wrapped
 from profiler.present.chart_names import baseline, candidate, gutter, set_label, tick_figure
-from profiler.present.labels import Box, Label, Room, place
+from profiler.present.labels import Box, Candidate, Label, Room, place
 from profiler.present.palette import GROUND, HAIR, INK, WHITE, WINDOW_FILL
 from profiler.present.sheet import BODY, ROW, TITLE, Sheet, plain
 from profiler.units import FOOT, KIP, FloatArray
 
 _WIDTH = 560.0
-_HEIGHTS = {"acts": 74.0, "holding": 74.0, "moved": 64.0, "time": 20.0}
-_TIERS, _TIER = 7, 10.0
+_HEIGHTS = {"holding": 74.0, "moved": 64.0, "time": 20.0}
+"""Of the rows under the acts, which take as much as their words ask for. [pt]"""
+_TIERS, _TIER, _STEM = 7, 10.0, -3.0
+"""Lines of words over each other, from one to the next, and where stems begin under the first. [pt]"""
+_BRAKES = ("light: cars’ brakes", "dark: independent")
 _AFTER, _LONGEST, _STUCK = 25.0, 300.0, 120.0
 """A start is shown so long after the train is under way, at most so long, and so long where it never is. [s]"""
 _MOST_CLIMBS = 5
@@ -34,16 +37,34 @@ _LINE = 11.5
 
 @dataclass(frozen=True, eq=False)
 class _Run:
-    """A start as drawn: its panel, and the step of its time [s] up to which it is shown."""
+    """A start as drawn: the step of its time up to which it is shown, and its acts placed above the foot of their row.
+
+    ``acts_high`` [pt] is the room they take, ``dropped`` the words that found none.
+    """
 
     sequence: StartSequence
     title: str
     words: list[str]
     last: int
+    acts: tuple[Candidate, ...]
+    acts_high: float
+    dropped: tuple[str, ...]
+
+    @property
+    def end(self) -> float:
+        """Time up to which it is shown. [s]"""
+        return float(self.sequence.run.time[self.last - 1])
+
+    @property
+    def heights(self) -> dict[str, float]:
+        """Of the rows from the top. [pt]"""
+        return {"acts": self.acts_high, **_HEIGHTS}
 
     @property
     def height(self) -> float:
-        return sum(_HEIGHTS.values()) + 9.0 * (len(_HEIGHTS) - 1) + 22.0 + _LINE * len(self.words) + 18.0
+        """Of all of it. [pt]"""
+        rows = sum(self.heights.values()) + GAP * (len(self.heights) - 1)
+        return rows + 26.0 + _LINE * len(self.words) + 18.0
 
 
 def draw_starts(briefing: Briefing, *, svg: Path | None = None, png: Path | None = None) -> tuple[str, ...]:
@@ -81,6 +102,7 @@ def compose_starts(briefing: Briefing) -> tuple[Sheet, str, tuple[str, ...]]:
     heading = wrapped([_title(briefing)], TITLE, inside)
     told = wrapped(
         [
+            f"{train_sentence(briefing)}.",
             "Estimated starts from the release of the air, in seconds. All cars start at once, slack stretched.",
             "Releases, charging, notch steps and the independent brake stand on choices without a source.",
             *([f"Easier climbs, {left_out} of them, are in starting_sequence.csv only."] if left_out else []),
@@ -92,13 +114,12 @@ def compose_starts(briefing: Briefing) -> tuple[Sheet, str, tuple[str, ...]]:
     top = MARGIN + 17.0 * len(heading) + _LINE * len(told) + 14.0
     sheet = Sheet(width, top + sum(run.height for run in runs) + MARGIN + _LINE * len(last))
     y = draw_heading(sheet, heading, [], told) - 14.0
-    dropped: list[str] = []
     for run in runs:
-        dropped += _draw(sheet, briefing, run, y)
+        _draw(sheet, briefing, run, y)
         y -= run.height
     draw_last_lines(sheet, last)
     said = " ".join(f"{run.title}: {' '.join(run.words)}" for run in runs)
-    return sheet, said, tuple(dropped)
+    return sheet, said, tuple(words for run in runs for words in run.dropped)
 
 
 def _hardest(briefing: Briefing) -> list[tuple[int, StartSequence]]:
@@ -120,10 +141,11 @@ def _run(briefing: Briefing, at: int, sequence: StartSequence, width: float) -> 
         line for said in sequence_sentences(briefing, at, sequence) for line in wrapped([plain(said)], SUMMARY, width)
     ]
     last = min(int(np.searchsorted(run.time, shown)) + 1, run.time.size)
-    return _Run(sequence, plain(place_title(briefing, briefing.places[at])), words, last)
+    title = plain(place_title(briefing, briefing.places[at]))
+    return _Run(sequence, title, words, last, *_placed(sequence, float(run.time[last - 1])))
 
 
-def _draw(sheet: Sheet, briefing: Briefing, shown: _Run, top: float) -> tuple[str, ...]:
+def _draw(sheet: Sheet, briefing: Briefing, shown: _Run, top: float) -> None:
     units, run, part = briefing.profile.units, shown.sequence.run, slice(0, shown.last)
     sheet.text(MARGIN, top - 12.0, shown.title, ROW)
     y = top - 16.0
@@ -131,19 +153,19 @@ def _draw(sheet: Sheet, briefing: Briefing, shown: _Run, top: float) -> tuple[st
         y -= _LINE
         sheet.text(MARGIN, y, line, SUMMARY)
     time = run.time[part]
-    end = float(time[-1])
-    panel = Panel(0, 0.0, end, GUTTER, _WIDTH / end, 1.0, 0.0, rows_under(y - 8.0, _HEIGHTS))
+    panel = Panel(0, 0.0, shown.end, GUTTER, _WIDTH / shown.end, 1.0, 0.0, rows_under(y - 12.0, shown.heights))
     room = Room(Box(MARGIN, panel.rows["time"].bottom - 2, panel.right + RIGHT, panel.rows["acts"].top + 2))
     x = panel.x(time)
     force, name = (KIP, "kips") if units == "us" else (1000.0, "kN")
     length, unit = (FOOT, "ft") if units == "us" else (1.0, "m")
     gutter(sheet, panel, "acts", "Acts")
-    gutter(sheet, panel, "holding", "Holding", [f"{name}: brakes", "grey, pull line"])
+    dashes = ["dashes: starts it"] if shown.sequence.slack.stretched > 0 else []
+    gutter(sheet, panel, "holding", "Holding", [name, "line: pull", *dashes, *_BRAKES])
     gutter(sheet, panel, "moved", "Moved", [f"{unit}, ahead up"])
     _time_axis(sheet, room, panel)
     _forces(sheet, room, panel, shown, x, force)
     _moved(sheet, room, panel, run.moved[part], x, length)
-    return _acts(sheet, room, panel, shown, end)
+    _acts(sheet, panel, shown)
 
 
 def _time_axis(sheet: Sheet, room: Room, panel: Panel) -> None:
@@ -163,26 +185,21 @@ def _forces(sheet: Sheet, room: Room, panel: Panel, shown: _Run, x: FloatArray, 
     run, part, row = shown.sequence.run, slice(0, shown.last), panel.rows["holding"]
     air, both = run.air[part], run.air[part] + run.independent[part]
     effort, need = run.effort[part], shown.sequence.slack.stretched
-    scale = (row.top - row.bottom - 4) / max(float(both.max()), float(effort.max()), need)
+    most = max(float(both.max()), float(effort.max()))
+    scale = (row.top - row.bottom - 4) / max(most, need)
     y = [row.bottom + values * scale for values in (np.zeros(x.size), air, both)]
     for low, high, fill in ((y[0], y[1], GROUND), (y[1], y[2], WINDOW_FILL)):
         sheet.areas([np.column_stack((np.r_[x, x[::-1]], np.r_[high, low[::-1]]))], fill, edge=INK, width=0.5, z=2)
     pull = np.column_stack((x, row.bottom + effort * scale))
     sheet.lines([pull], width=3.0, colour=WHITE, z=3.4)
     sheet.lines([pull], width=1.5, z=3.5)
-    starts = row.bottom + need * scale
-    sheet.lines([[(panel.left, starts), (panel.right, starts)]], width=0.8, z=3, dash=(6.0, 3.0))
-    tick_figure(sheet, room, panel, starts, f"{need / unit:,.0f}")
+    told = need if need > 0 else most  # below nought it rolls off by itself
+    height = row.bottom + told * scale
+    if need > 0:
+        sheet.lines([[(panel.left, height), (panel.right, height)]], width=0.8, z=3, dash=(6.0, 3.0))
+    tick_figure(sheet, room, panel, height, f"{told / unit:,.0f}")
     tick_figure(sheet, room, panel, row.bottom, "0")
     baseline(sheet, panel, row.bottom, 0.6)
-    for words, height, align, place_x in (
-        ("starts it", starts + 2.5, "right", panel.right - 3),
-        ("cars", row.bottom + 4.0, "left", panel.left + 4),
-    ):
-        sheet.text(place_x, height, words, BODY, align=align, halo=True)
-    middle = row.bottom + (float(air[0]) + float(both[0])) / 2 * scale - 2.4
-    if (float(both[0]) - float(air[0])) * scale > 9:
-        sheet.text(panel.left + 4, middle, "independent", BODY, halo=True)
 
 
 def _moved(sheet: Sheet, room: Room, panel: Panel, moved: FloatArray, x: FloatArray, unit: float) -> None:
@@ -202,28 +219,37 @@ def _moved(sheet: Sheet, room: Room, panel: Panel, moved: FloatArray, x: FloatAr
         tick_figure(sheet, room, panel, y, wording.number(k * step))
 
 
-def _acts(sheet: Sheet, room: Room, panel: Panel, shown: _Run, end: float) -> tuple[str, ...]:
-    """Acts as words on stems down to the time axis, those of one moment together."""
-    row, labels = panel.rows["acts"], []
+def _placed(sequence: StartSequence, end: float) -> tuple[tuple[Candidate, ...], float, tuple[str, ...]]:
+    """Words of the acts up to a time [s] on stems over the foot of their row, at 0, those of one moment together.
+
+    With the room that they take upwards [pt], and words for which there was none.
+    """
     moments: dict[float, list[str]] = {}
-    for act in shown.sequence.acts:
+    for act in sequence.acts:
         words = act_words(act)
         if words and act.time <= end:
             near = next((time for time in moments if act.time - time < _TOGETHER), act.time)
             moments.setdefault(near, []).append(words)
-    foot = panel.rows["time"].top
+    labels = []
     for time, said in moments.items():
-        x, text = float(panel.x(time)), ", ".join(said)
-        sheet.lines([[(x, foot), (x, row.bottom - 3)]], width=0.5, z=2.6, dash=(1.0, 2.2))
+        x, text = GUTTER + time * _WIDTH / end, ", ".join(said)
         spots = []
         for tier, (align, dx) in product(range(_TIERS), (("left", -2.0), ("right", 2.0))):
-            y = row.bottom + 2.0 + tier * _TIER
-            stem = Box(x - 0.5, row.bottom - 3, x + 0.5, y - 1.4)
-            spots.append(candidate("mark", text, x + dx, y, align, stem=stem))
+            y = 2.0 + tier * _TIER
+            spots.append(candidate("mark", text, x + dx, y, align, stem=Box(x - 0.5, _STEM, x + 0.5, y - 1.4)))
         spots.sort(key=lambda spot: spot.align)
         # the last first: words of an earlier act then pass over its stem
         labels.append(Label(f"{text}, {time:g} s", -time, tuple(spots)))
-    placed, dropped = place(labels, room)
-    for _, chosen in placed:
-        set_label(sheet, chosen)
-    return dropped
+    placed, dropped = place(labels, Room(Box(MARGIN, _STEM, GUTTER + _WIDTH + RIGHT, (_TIERS + 1) * _TIER)))
+    chosen = tuple(spot for _, spot in placed)
+    return chosen, max((spot.box.top for spot in chosen), default=0.0), dropped
+
+
+def _acts(sheet: Sheet, panel: Panel, shown: _Run) -> None:
+    """Acts as words, their stems dotted on down to the time axis."""
+    bottom, foot = panel.rows["acts"].bottom, panel.rows["time"].top
+    for spot in shown.acts:
+        assert spot.stem is not None
+        x = (spot.stem.left + spot.stem.right) / 2
+        sheet.lines([[(x, foot), (x, bottom + _STEM)]], width=0.5, z=2.6, dash=(1.0, 2.2))
+        set_label(sheet, spot.lifted(bottom))
