@@ -34,7 +34,7 @@ from profiler.mechanics.terrain import Terrain, as_met_by, drawn_elevations, ter
 from profiler.mechanics.tonnage import Rating, drawn_terrain, rate
 from profiler.mechanics.traction import block_efforts
 from profiler.mechanics.under_train import UnderTrain, spread_of, under_train
-from profiler.mechanics.units_to_use import UnitsToUse, units_to_use
+from profiler.mechanics.units_to_use import UnitsToUse, units_on_climbs
 from profiler.profile import Profile, reversed_profile
 from profiler.route import Route
 from profiler.train import Train
@@ -198,7 +198,7 @@ def plan_handling(profile: Profile, landmarks: Landmarks, train: Train, directio
         astride=tuple(Astride(s, start_astride(train, terrain, s.straddle)) for s in crests),
         marks=numbered(marks, terrain),
         speeds=climb_speeds(terrain, train, climbs),
-        units=tuple(units_to_use(terrain, train, climb, acceleration=START_ACCELERATION) for climb in climbs),
+        units=units_on_climbs(terrain, train, climbs, acceleration=START_ACCELERATION),
         remote=_remote(terrain, train, climbs),
         rating=_rating(profile, terrain, train),
         needed=units_for(terrain, train, acceleration=START_ACCELERATION),

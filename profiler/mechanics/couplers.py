@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -96,20 +97,34 @@ def coupler_forces(
     -----
     Behind vehicle k: Σ from the rear to k + 1 of resistance + grade + curve + inertia x acceleration - effort.
     """
-    head = np.asarray(head, dtype=float)
-    ends = head[:, None] - vehicles.edge
-    rise = height_at(terrain.way, terrain.elevation, ends)
-    rise += curves * height_at(terrain.way, terrain.curve_rise, ends)
-    density = GRAVITY * vehicles.mass / np.diff(vehicles.edge)
-    held = resistance - density * np.diff(rise, axis=1)
-    need, available = held.sum(axis=1), np.broadcast_to(effort.sum(axis=-1), head.shape)
-    share = np.ones(head.size)
+    held = resistance + held_back(terrain, vehicles, head, curves=curves)
+    return carried(vehicles, held, effort, head, full=full)
+
+
+def held_back(terrain: Terrain, vehicles: Vehicles, head: FloatArray, *, curves: float = 1.0) -> FloatArray:
+    """What grade and curves hold every vehicle back with. [N], shape (h, v); parameters as for `coupler_forces`."""
+    ends = np.asarray(head, dtype=float)[:, None] - vehicles.edge
+    rise = height_at(terrain.way, terrain.elevation + curves * terrain.curve_rise, ends)
+    return GRAVITY * vehicles.mass / np.diff(vehicles.edge) * (rise[:, :-1] - rise[:, 1:])
+
+
+def carried(
+    vehicles: Vehicles, held: FloatArray, effort: FloatArray, head: FloatArray, *, full: bool = False
+) -> CouplerForces:
+    """Coupler forces of a train of which every vehicle is held back by so much (h, v) [N], resistance included.
+
+    Other parameters as for `coupler_forces`.
+    """
+    need, available = held.sum(axis=1), np.broadcast_to(effort.sum(axis=-1), held.shape[:1])
+    share = np.ones(need.size)
     if not full:
-        share = np.clip(np.divide(need, available, out=np.zeros(head.size), where=available > 0), 0.0, 1.0)
+        share = np.clip(np.divide(need, available, out=np.zeros(need.size), where=available > 0), 0.0, 1.0)
     acceleration = (share * available - need) / vehicles.inertia.sum()
-    held += acceleration[:, None] * vehicles.inertia - share[:, None] * effort
-    force = np.cumsum(held[:, ::-1], axis=1)[:, ::-1][:, 1:]
-    return CouplerForces(head, force, share, acceleration)
+    left = acceleration[:, None] * vehicles.inertia
+    left += held
+    left -= share[:, None] * effort
+    force = np.cumsum(left[:, ::-1], axis=1)[:, ::-1][:, 1:]
+    return CouplerForces(np.asarray(head, dtype=float), force, share, acceleration)
 
 
 def peaks(
@@ -123,13 +138,36 @@ def peaks(
     full: bool = False,
 ) -> Peaks:
     """The largest draft and buff for every head position; parameters as for `coupler_forces`."""
-    parts = []
+    return _peaks(terrain, vehicles, resistance, effort, head, curves, [full])[0]
+
+
+def peaks_full_and_needed(
+    terrain: Terrain, vehicles: Vehicles, resistance: FloatArray, effort: FloatArray, head: FloatArray
+) -> tuple[Peaks, Peaks]:
+    """The same of a running train with all of the effort, and with as much as holds the speed."""
+    full, needed = _peaks(terrain, vehicles, resistance, effort, head, 1.0, [True, False])
+    return full, needed
+
+
+def _peaks(
+    terrain: Terrain,
+    vehicles: Vehicles,
+    resistance: FloatArray,
+    effort: FloatArray,
+    head: FloatArray,
+    curves: float,
+    ways: Sequence[bool],
+) -> list[Peaks]:
+    """For each of some ways to use the effort, all of it or as much as is needed."""
+    parts: list[list[tuple[FloatArray, ...]]] = [[] for _ in ways]
     for first in range(0, head.size, HEADS_AT_ONCE):
         part = slice(first, first + HEADS_AT_ONCE)
         some = head[part]
-        held, pulled = (x if x.ndim == 1 else x[part] for x in (resistance, effort))
-        force = coupler_forces(terrain, vehicles, held, pulled, some, curves=curves, full=full).force
-        pull, push = force.argmax(axis=1), force.argmin(axis=1)
-        row = np.arange(some.size)
-        parts.append((np.maximum(force[row, pull], 0.0), pull, np.maximum(-force[row, push], 0.0), push))
-    return Peaks(np.asarray(head, float), *(np.concatenate(column) for column in zip(*parts, strict=True)))
+        own, pulled = (x if x.ndim == 1 else x[part] for x in (resistance, effort))
+        held = own + held_back(terrain, vehicles, some, curves=curves)
+        for found, full in zip(parts, ways, strict=True):
+            force = carried(vehicles, held, pulled, some, full=full).force
+            pull, push = force.argmax(axis=1), force.argmin(axis=1)
+            row = np.arange(some.size)
+            found.append((np.maximum(force[row, pull], 0.0), pull, np.maximum(-force[row, push], 0.0), push))
+    return [Peaks(np.asarray(head, float), *map(np.concatenate, zip(*found, strict=True))) for found in parts]

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from profiler.cited import Cited
-from profiler.mechanics.couplers import Peaks, peaks, vehicles_of
+from profiler.mechanics.couplers import Peaks, peaks_full_and_needed, vehicles_of
 from profiler.mechanics.places import balancing_speeds, head_positions, holding_back
 from profiler.mechanics.resistance import block_coefficients, starting_resistances
 from profiler.mechanics.terrain import Terrain
@@ -78,7 +78,7 @@ def pull_along(terrain: Terrain, train: Train, speed: float, head: FloatArray | 
     reached = balancing_speeds(train, holding_back(terrain, train, head), fastest=speed)
     vehicles = vehicles_of(train)
     resistance, effort = vehicle_resistances(train, reached), vehicle_efforts(train, reached)
-    full, needed = (peaks(terrain, vehicles, resistance, effort, head, full=all_of_it) for all_of_it in (True, False))
+    full, needed = peaks_full_and_needed(terrain, vehicles, resistance, effort, head)
     return Pull(head, reached, full, needed)
 
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from profiler.mechanics.couplers import coupler_forces, vehicles_of
+from profiler.mechanics.couplers import carried, held_back, vehicles_of
 from profiler.mechanics.places import Climb, balancing_speeds, holding_back, slowest_speed
 from profiler.mechanics.pull import block_starts, vehicle_efforts, vehicle_starts
 from profiler.mechanics.resistance import CURVE_START_FACTOR
@@ -87,46 +88,58 @@ def units_to_use(terrain: Terrain, train: Train, climb: Climb, *, acceleration: 
     Starts are made with the curve resistance of a start, and with an ``acceleration`` [m/s²] that the effort needed
     must give.
     """
-    heads, group, limit = climb.heads, train.groups[0], train.limits.draft
-    curves = CURVE_START_FACTOR
-    held = holding_back(terrain, train, heads)
-    need = float(holding_back(terrain, train, heads, curves=curves).max() + block_starts(train, acceleration).sum())
-    vehicles, slowest = vehicles_of(train), slowest_speed(train)
-    breakaway, moving = vehicle_starts(train), vehicle_starts(train, acceleration)
-    found = []
-    for units in range(1, group.working + 1):
-        some = with_head_units(train, units)
-        effort = vehicle_efforts(some, 0.0)
-        needed = coupler_forces(terrain, vehicles, moving, effort, heads, curves=curves).force
-        full = coupler_forces(terrain, vehicles, breakaway, effort, heads, curves=curves, full=True).force
-        row, vehicle = np.unravel_index(int(full.argmax()), full.shape)
-        speed = float(balancing_speeds(some, held).min())
-        found.append(
-            UnitsPulling(
-                units=units,
-                starts=bool(starting_efforts(some).sum() >= need),
-                speed=speed,
-                holds=speed >= slowest,
-                needed_draft=max(float(needed.max()), 0.0),
-                full_draft=max(float(full.max()), 0.0),
-                at=float(heads[row]),
-                vehicle=int(vehicle),
-                excess=max(float(full.max()) - limit, 0.0),
-            )
-        )
+    return units_on_climbs(terrain, train, [climb], acceleration=acceleration)[0]
+
+
+def units_on_climbs(
+    terrain: Terrain, train: Train, climbs: Sequence[Climb], *, acceleration: float = 0.0
+) -> tuple[UnitsToUse, ...]:
+    """The same on each of several climbs."""
+    group, limit, slowest = train.groups[0], float(train.limits.draft), slowest_speed(train)
+    curves, starts = CURVE_START_FACTOR, float(block_starts(train, acceleration).sum())
+    needs = [float(holding_back(terrain, train, climb.heads, curves=curves).max()) + starts for climb in climbs]
+    hardest = np.array([holding_back(terrain, train, climb.heads).max() for climb in climbs])
+    trains = [with_head_units(train, units) for units in range(1, group.working + 1)]
+    efforts = [vehicle_efforts(some, 0.0) for some in trains]
+    able = [(float(starting_efforts(some).sum()), balancing_speeds(some, hardest)) for some in trains]
+    first, last = int(train.counts[: group.first].sum()), int(train.counts[: group.last + 1].sum())
     others = vehicle_efforts(train, 0.0)
-    first = int(train.counts[: group.first].sum())
-    last = int(train.counts[: group.last + 1].sum())
     available = float(others[first:last].sum())
     others[first:last] = 0.0
-    without = coupler_forces(terrain, vehicles, breakaway, others, heads, curves=curves, full=True).force
-    return UnitsToUse(
-        climb=climb,
-        pulling=tuple(found),
-        start_need=need,
-        head_limit=min(_bearable(without[:, last - 1 :], vehicles.inertia, last, limit), available),
-        limit=float(limit),
-    )
+    vehicles, breakaway = vehicles_of(train), vehicle_starts(train)
+    moving = vehicle_starts(train, acceleration)
+    found = []
+    for i, climb in enumerate(climbs):
+        heads, pulling = climb.heads, []
+        held = held_back(terrain, vehicles, heads, curves=curves)
+        for units, (effort, (most, speed)) in enumerate(zip(efforts, able, strict=True), 1):
+            needed = carried(vehicles, held + moving, effort, heads).force
+            full = carried(vehicles, held + breakaway, effort, heads, full=True).force
+            row, vehicle = np.unravel_index(int(full.argmax()), full.shape)
+            pulling.append(
+                UnitsPulling(
+                    units=units,
+                    starts=most >= needs[i],
+                    speed=float(speed[i]),
+                    holds=bool(speed[i] >= slowest),
+                    needed_draft=max(float(needed.max()), 0.0),
+                    full_draft=max(float(full.max()), 0.0),
+                    at=float(heads[row]),
+                    vehicle=int(vehicle),
+                    excess=max(float(full.max()) - limit, 0.0),
+                )
+            )
+        without = carried(vehicles, held + breakaway, others, heads, full=True).force
+        found.append(
+            UnitsToUse(
+                climb=climb,
+                pulling=tuple(pulling),
+                start_need=needs[i],
+                head_limit=min(_bearable(without[:, last - 1 :], vehicles.inertia, last, limit), available),
+                limit=limit,
+            )
+        )
+    return tuple(found)
 
 
 def _bearable(force: FloatArray, inertia: FloatArray, last: int, limit: float) -> float:
