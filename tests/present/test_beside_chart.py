@@ -10,13 +10,12 @@ from functools import cache
 import matplotlib.image
 import numpy as np
 import pytest
-from matplotlib.collections import LineCollection
-from matplotlib.text import Text
 
 from profiler import wording
 from profiler.comparison.beside import Beside, compare_beside
 from profiler.present.beside import BesidePicture, compose_beside, draw_beside
 from profiler.present.beside_lines import STROKES
+from profiler.present.ink import Lines
 from profiler.present.palette import INK, lightness
 from profiler.profile import Profile
 from tests.invented import invented_profile, seen_profile
@@ -58,7 +57,7 @@ def picture(case: str = "us") -> BesidePicture:
 
 
 def words_of(drawn: BesidePicture) -> list[str]:
-    return [text.get_text() for text in drawn.sheet.figure.findobj(Text) if text.get_text()]
+    return [item.text for item in drawn.sheet.words]
 
 
 @pytest.mark.parametrize("case", ["us", "metric", "six", "seen", "chainage"])
@@ -68,16 +67,11 @@ def test_labels_lie_apart_and_within(case: str):
     boxes = [choice.box for _, choice in drawn.placed]
     assert len(boxes) > 40
     assert not any(a.meets(b) for a, b in itertools.combinations(boxes, 2))
-    renderer = drawn.sheet.figure.canvas.get_renderer()
-    scale = drawn.sheet.figure.dpi / 72
-    for text in drawn.sheet.figure.findobj(Text):
-        if not text.get_text():
-            continue
-        assert text.get_fontsize() >= 6.5
-        box = text.get_window_extent(renderer)
-        assert box.x0 > -1
-        assert box.x1 / scale < drawn.sheet.width + 1
-        assert box.y0 > -1
+    for item in drawn.sheet.words:
+        assert item.style.size >= 6.5
+        assert item.left > -1
+        assert item.right < drawn.sheet.width + 1
+        assert item.y > 1
 
 
 @pytest.mark.parametrize("case", ["us", "six"])
@@ -97,11 +91,10 @@ def test_lines_are_told_apart_without_colour():
     for side, stroke in zip(beside("six").sides, STROKES, strict=True):
         assert f"{side.letter}, {stroke.words}" in words
     styles = set()
-    for lines in drawn.sheet.figure.findobj(LineCollection):
-        longest = max((np.ptp(np.asarray(path.vertices)[:, 0]) for path in lines.get_paths()), default=0.0)
-        if longest > 500 and lines.get_zorder() == 3.5:
-            styles.add((lines.get_linewidths()[0], str(lines.get_linestyles()[0])))
-            assert matplotlib.colors.to_hex(lines.get_colors()[0]).upper() == INK
+    for item in drawn.sheet.drawn:
+        if isinstance(item, Lines) and item.z == 3.5 and max(np.ptp(piece[:, 0]) for piece in item.pieces) > 500:
+            styles.add((item.width, item.dash))
+            assert item.colour == INK
     assert len(styles) == 6
 
 

@@ -6,13 +6,12 @@ import dataclasses
 
 import numpy as np
 import pytest
-from matplotlib.collections import LineCollection, PolyCollection
-from matplotlib.text import Text
 
 from profiler.alignment.numbering import numbered
 from profiler.plan_elements import elements_of
 from profiler.present.chart import Chart, compose_chart
 from profiler.present.chart_curves import outlines
+from profiler.present.ink import Areas, Lines
 from profiler.present.palette import CURVE_FILL
 from profiler.route import Corner, CurveElement
 from profiler.units import curvature_of_degree
@@ -34,7 +33,7 @@ def chart(curves: tuple[CurveElement, ...] = COMPOUND + REVERSE, corners: tuple[
 
 
 def words(drawn: Chart) -> list[str]:
-    return [t.get_text() for t in drawn.sheet.figure.findobj(Text) if t.get_text()]
+    return [item.text for item in drawn.sheet.words]
 
 
 def area(line: np.ndarray) -> float:
@@ -73,9 +72,8 @@ def test_figures_and_numbers():
 
 def test_left_is_grey_and_right_is_white_in_one_shape_each():
     """Law: two grey outlines (the compound, the left of the pair), drawn over the line; each tells its hand by side."""
-    shapes = [c for c in chart().sheet.figure.findobj(PolyCollection) if len(c.get_paths()) == 2]
-    grey = np.array([int(CURVE_FILL[i : i + 2], 16) / 255 for i in (1, 3, 5)])
-    assert any(np.allclose(c.get_facecolor()[0][:3], grey) for c in shapes)
+    areas = [item for item in chart().sheet.drawn if isinstance(item, Areas) and len(item.shapes) == 2]
+    assert any(set(item.fills) == {CURVE_FILL} for item in areas)
 
 
 @pytest.mark.parametrize(("se", "seen"), [(1e-5, False), (3e-4, True)])
@@ -83,8 +81,8 @@ def test_a_whisker_where_it_can_be_seen(se: float, seen: bool):
     """Worked: half the row less 10 pt is 17.1 pt, and 6° is 3.43e-3; 1.96 times 1e-5 is then 0.1 pt, 3e-4 2.9 pt."""
     drawn = chart((*COMPOUND, curve(6000, 6700, -6, (90, 90), se)))
     assert ("curvature may lie in here" in words(drawn)) is seen
-    lines = [c for c in drawn.sheet.figure.findobj(LineCollection) if c.get_linewidth()[0] == 0.6]
-    bars = [np.ptp(c.get_segments()[0], axis=0) for c in lines if len(c.get_segments()) == 3]
+    lines = [item for item in drawn.sheet.drawn if isinstance(item, Lines) and item.width == 0.6]
+    bars = [np.ptp(item.pieces[0], axis=0) for item in lines if len(item.pieces) == 3]
     tall = [high for wide, high in bars if wide == 0]
     # one on the curve, one in the key
     assert sorted(tall)[:1] == ([pytest.approx(2 * 2.93, abs=0.1)] if seen else [])

@@ -8,14 +8,12 @@ from functools import cache
 
 import numpy as np
 import pytest
-from matplotlib.collections import PolyCollection
-from matplotlib.colors import to_hex
-from matplotlib.text import Text
 
 from profiler import wording
 from profiler.comparison.compare import Comparison, compare
 from profiler.elevation.noise import Noise
 from profiler.present.comparison import ComparisonPicture, compose_comparison, draw_comparison
+from profiler.present.ink import Areas
 from profiler.present.palette import INK, WHITE
 from tests.comparison.test_compare import gradients, reference, stations
 from tests.comparison.truths import profile_of
@@ -43,7 +41,7 @@ def picture(case: str) -> ComparisonPicture:
 
 
 def words_of(drawn: ComparisonPicture) -> list[str]:
-    return [text.get_text() for text in drawn.sheet.figure.findobj(Text) if text.get_text()]
+    return [item.text for item in drawn.sheet.words]
 
 
 @pytest.mark.parametrize("case", ["us", "metric", "stations", "older", "wrong"])
@@ -53,14 +51,11 @@ def test_labels_lie_apart_and_within(case: str):
     boxes = [choice.box for _, choice in drawn.placed]
     assert boxes
     assert not any(a.meets(b) for a, b in itertools.combinations(boxes, 2))
-    renderer, scale = drawn.sheet.figure.canvas.get_renderer(), drawn.sheet.figure.dpi / 72
-    for text in drawn.sheet.figure.findobj(Text):
-        if text.get_text():
-            assert text.get_fontsize() >= 6.5
-            box = text.get_window_extent(renderer)
-            assert box.x0 > -1
-            assert box.x1 / scale < drawn.sheet.width + 1
-            assert box.y0 > -1
+    for item in drawn.sheet.words:
+        assert item.style.size >= 6.5
+        assert item.left > -1
+        assert item.right < drawn.sheet.width + 1
+        assert item.y > 1
 
 
 @pytest.mark.parametrize(
@@ -87,11 +82,10 @@ def test_what_lies_beyond_is_solid_and_what_lies_within_is_open():
     drawn, found = picture("wrong"), comparison("wrong")
     assert found.elevation.within.tolist() == [True, False, True]
     diamonds = {WHITE: 0, INK: 0}
-    for shapes in drawn.sheet.figure.findobj(PolyCollection):
-        for path in shapes.get_paths():
-            corners = np.asarray(path.vertices)
-            if len(corners) == 5 and np.ptp(corners[:, 0]) < 6 and corners[0, 1] == corners[2, 1]:
-                diamonds[to_hex(shapes.get_facecolor()[0]).upper()] += 1
+    for item in drawn.sheet.drawn:
+        for corners in item.shapes if isinstance(item, Areas) else ():
+            if len(corners) == 4 and np.ptp(corners[:, 0]) < 6 and corners[0, 1] == corners[2, 1]:
+                diamonds[item.fills[0]] += 1
     assert diamonds == {WHITE: 2 + 1, INK: 1 + 1}, "one of each stands in the key"
 
 

@@ -10,7 +10,6 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from matplotlib.text import Text
 
 from profiler.errors import OutputError
 from profiler.grade_classes import DEFAULT_LIMITS, DOWN, UP
@@ -281,7 +280,7 @@ def test_a_doubtful_place_is_a_question_or_not_there(probability, label):
     data = map_data(invented_profile(), lone, DEFAULT_LIMITS, None)
     assert [mark["label"] for mark in data["marks"] if mark["sign"] == "crest"] == ([label] if label else [])
     drawn = compose_chart(invented_profile(), lone)
-    words = {artist.get_text() for artist in drawn.sheet.figure.findobj(Text)}
+    words = {item.text for item in drawn.sheet.words}
     assert {word for word in words if word.startswith("Crest")} == ({label} if label else set())
 
 

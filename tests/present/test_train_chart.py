@@ -21,8 +21,7 @@ EVERY = list(itertools.product("abdf", ("with", "against"), ("us", "metric")))
 
 def words_of(chart: Chart) -> list[str]:
     """Every word on the sheet."""
-    (axes,) = chart.sheet.figure.axes
-    return [text.get_text() for text in axes.texts]
+    return [item.text for item in chart.sheet.words]
 
 
 @pytest.mark.parametrize(("train", "direction", "units"), EVERY)
