@@ -180,7 +180,7 @@ def plan_handling(profile: Profile, landmarks: Landmarks, train: Train, directio
     marks = (
         *straddle_marks(straddling, pairs),
         *start_hard(everywhere, terrain, worst),
-        *do_not_stop(everywhere, terrain),
+        *do_not_stop(everywhere, terrain, train),
     )
     hard = [i for i, place in enumerate(places) if place.kind != "station"]
     crests = [s for s in straddling if s.straddle.kind == "crest" and s.probability >= SHOWN_FROM]

@@ -20,8 +20,12 @@ SURE = Cited(95, "pct", "choice")
 """Share of the draws in which a train has to start if it is to be called sure. [-]"""
 NEARLY = Cited(95, "pct", "choice")
 """Head positions that need so much of what the worst one needs are as bad. [-]"""
+CLEARLY = Cited(90, "pct", "choice")
+"""A short stretch where it starts, but not surely, is told only if the share of draws falls below this: of a hundred
+draws a share of 95 % is sure to 4 % (1.96 standard errors). [-]"""
 GAP = 200.0
-"""Stretches no farther apart than this are one, and a draft above its caution for less is not told. [m]"""
+"""Nobody stops a train more exactly: stretches no farther apart are one, and shorter ones are told only where the train
+does not start, or clearly not surely. [m]"""
 
 
 def worst_places(found: Starting, climbs: Sequence[Climb], train: Train) -> tuple[int, ...]:
@@ -48,18 +52,25 @@ def start_hard(found: Starting, terrain: Terrain, worst: Iterable[int]) -> tuple
     return tuple(marks)
 
 
-def do_not_stop(found: Starting, terrain: Terrain) -> tuple[Mark, ...]:
+def do_not_stop(found: Starting, terrain: Terrain, train: Train) -> tuple[Mark, ...]:
     """Marks of kind "do_not_stop": head positions from which the train does not start, or not surely.
 
+    Stretches nearer than half the train's length are one: two heads so near share more than half of what lies under the
+    train, so that a place between them is hardly better than they, and hardly surer.
     ``reason``: "adhesion", "starting_effort" or "knuckle" where it does not start at the worst place; "uncertain"
     where it does, but not in over 5 % of the draws; "draft_caution" where only the draft is above its caution.
     """
-    unsure = _closed(~found.starts | (found.probability < SURE), found.head)
-    caution = _closed(~unsure & (found.draft > found.draft_caution), found.head) & ~unsure
+    near = max(GAP, train.length / 2)
+    unsure = _closed(~found.starts | (found.probability < SURE - 1e-9), found.head, near)
+    caution = _closed(~unsure & (found.draft > found.draft_caution), found.head, near) & ~unsure
     severity = np.maximum(found.need / found.available, found.draft / found.draft_limit)
     marks = []
     for first, last in _runs(unsure):
-        i = first + first_most(severity[first : last + 1])
+        share, failing = found.probability[first : last + 1], ~found.starts[first : last + 1]
+        if found.head[last] - found.head[first] < GAP and not failing.any() and share.min() >= CLEARLY - 1e-9:
+            continue
+        worst = failing if failing.any() else share == share.min()
+        i = first + first_most(np.where(worst, severity[first : last + 1], 0.0))
         reason = "uncertain" if found.starts[i] else _why_not(found, i)
         marks.append(_mark("do_not_stop", found, terrain, first, last, i, reason, 1 - found.probability[i]))
     for first, last in _runs(caution):
@@ -97,11 +108,11 @@ def _runs(mask: FloatArray) -> Iterator[tuple[int, int]]:
     yield from zip(edge[::2].tolist(), (edge[1::2] - 1).tolist(), strict=True)
 
 
-def _closed(mask: FloatArray, head: FloatArray) -> FloatArray:
-    """The same with gaps up to `GAP` closed."""
+def _closed(mask: FloatArray, head: FloatArray, gap: float) -> FloatArray:
+    """The same with gaps up to so many metres closed."""
     closed, last = mask.copy(), None
     for first, end in _runs(mask):
-        if last is not None and head[first] - head[last] <= GAP:
+        if last is not None and head[first] - head[last] <= gap:
             closed[last:first] = True
         last = end
     return closed

@@ -9,9 +9,10 @@ import pytest
 
 from profiler.handling.relief import Relief, reliefs
 from profiler.handling.start_marks import do_not_stop, numbered, start_hard, worst_places
-from profiler.handling.starting import starting
+from profiler.handling.starting import Starting, starting
 from profiler.mechanics.places import Climb, climbs_of
 from profiler.mechanics.terrain import Terrain, terrain_of
+from profiler.train import Train
 from profiler.units import KIP
 from tests.invented import invented_profile
 from tests.mechanics.test_under_train import slope
@@ -49,13 +50,13 @@ def test_the_worst_place_of_each_climb():
 
 def test_sure_enough_to_stop_anywhere():
     """Law: (d) has power to spare and no coupler near its caution: there is no stretch to keep off."""
-    assert do_not_stop(starting(D, two_climbs(0.013)), two_climbs(0.013)) == ()
+    assert do_not_stop(starting(D, two_climbs(0.013)), two_climbs(0.013), D) == ()
 
 
 def test_the_knuckle_forbids():
     """Worked: 250 kip haul (b) on a little over 0.8 %, so neither climb will do: two stretches, the knuckle at both."""
     terrain = two_climbs(0.013)
-    marks = do_not_stop(starting(B, terrain, acceleration=0.0), terrain)
+    marks = do_not_stop(starting(B, terrain, acceleration=0.0), terrain, B)
     assert [m.reason for m in marks] == ["knuckle", "knuckle"]
     assert marks[1].figure("draft") / KIP == pytest.approx(372, abs=1)
     assert marks[1].figure("draft_behind") == 5  # behind the fifth unit
@@ -65,7 +66,7 @@ def test_the_knuckle_forbids():
 def test_a_caution_is_told():
     """Worked: (a) puts 223 to 239 kip on a coupler on 1.3 %: above 200, below 250; nothing on 0.9 %."""
     terrain = two_climbs(0.013)
-    (mark,) = do_not_stop(starting(A, terrain), terrain)
+    (mark,) = do_not_stop(starting(A, terrain), terrain, A)
     assert (mark.reason, mark.probability) == ("draft_caution", 1.0)
     assert 10_000 < mark.earliest < mark.latest < 17_200
 
@@ -73,7 +74,7 @@ def test_a_caution_is_told():
 def test_adhesion_forbids():
     """Worked: (f) pulls with 506 kN at μ 0.30: enough for 972 t on 49.7 ‰, less than 5.5 %."""
     terrain = two_climbs(0.055)
-    (mark,) = do_not_stop(starting(F, terrain), terrain)
+    (mark,) = do_not_stop(starting(F, terrain), terrain, F)
     assert mark.reason == "adhesion"
     assert mark.value < 0
     assert mark.figure("notch") == -1
@@ -85,8 +86,50 @@ def test_what_the_draws_leave(tilt: float):
     terrain = slope(0.046)
     tilts = np.where(np.arange(100) % 5 == 0, tilt, 0.0)
     found = starting(F, terrain, terrain.elevation + tilts[:, None] * terrain.way)
-    marks = do_not_stop(found, terrain)
+    marks = do_not_stop(found, terrain, F)
     assert [(m.reason, m.probability) for m in marks] == ([("uncertain", pytest.approx(0.2))] if tilt else [])
+
+
+def flickering(*shares: tuple[int, float]) -> Starting:
+    """(f) on a grade where it starts anywhere on the estimate, in all draws but for stretches of 10 m positions."""
+    found = starting(F, slope(0.04))
+    drawn = np.concatenate([np.full(count, share) for count, share in shares])
+    probability = np.r_[drawn, np.ones(found.head.size - drawn.size)]
+    return dataclasses.replace(found, probability=probability)
+
+
+def stretches(found: Starting, train: Train = F) -> list[tuple[float, float]]:
+    return [(m.earliest, m.latest) for m in do_not_stop(found, slope(0.04), train)]
+
+
+def test_stretches_near_each_other_are_one():
+    """Law: nearer than half the train, or 200 m, they are one, farther apart two; none of a stretch is lost."""
+    apart, near = ([(100, 1.0), (30, 0.8), (gap, 1.0), (30, 0.8)] for gap in (60, 15))
+    assert stretches(flickering(*near)) == [(1000.0, 1740.0)]
+    assert stretches(flickering(*apart)) == [(1000.0, 1290.0), (1900.0, 2190.0)]
+    longer = dataclasses.replace(F, blocks=(F.blocks[0], dataclasses.replace(F.blocks[1], count=120)))
+    assert longer.length / 2 > 620
+    assert stretches(flickering(*apart), longer) == [(1000.0, 2190.0)]
+
+
+def test_slivers_on_which_nobody_can_act():
+    """Law: shares that flicker about 95 % for less than 200 m are not told; longer, clearly lower or falling short on
+    the estimate they are, and just 95 of 100 draws are enough."""
+    edge = [(100, 1.0), (1, 0.94), (30, 1.0), (1, 0.93), (80, 1.0)]
+    assert stretches(flickering(*edge)) == []
+    assert stretches(flickering((100, 1.0), (500, 0.95))) == []
+    assert stretches(flickering((100, 1.0), (21, 0.94))) == [(1000.0, 1200.0)]
+    assert stretches(flickering((100, 1.0), (3, 0.89))) == [(1000.0, 1020.0)]
+    short = flickering((100, 1.0), (1, 0.94))
+    cut = dataclasses.replace(short, curve=np.where(short.head == 1000.0, short.available, short.curve))
+    assert not cut.starts[100]
+    assert stretches(cut) == [(1000.0, 1000.0)]
+
+
+def test_an_unsure_stretch_stands_for_its_least_share():
+    """Law: where it starts all along, the one place told is that where the fewest draws do."""
+    (mark,) = do_not_stop(flickering((100, 1.0), (40, 0.9), (1, 0.4), (40, 0.9)), slope(0.04), F)
+    assert (mark.recommended, mark.reason, mark.figure("share_starting")) == (1400.0, "uncertain", 0.4)
 
 
 def test_against_chainage():
@@ -99,7 +142,7 @@ def test_against_chainage():
         marks = numbered(
             (
                 *start_hard(found, terrain, worst_places(found, climbs_of(terrain, train), train)),
-                *do_not_stop(found, terrain),
+                *do_not_stop(found, terrain, train),
             ),
             terrain,
         )
