@@ -240,17 +240,22 @@ def integrate(course, acts, x, v, dt, lasts, until, to_rest):
 
 
 @compiled
-def extremes(course, acts, x, v, dt, lasts, until, beyond):
+def extremes(course, acts, since, x, v, dt, lasts, until, beyond):
     """The same train ahead only, of which nothing is kept but its extremes; ends too where it comes to rest.
 
-    It ends as soon as the speed is more than ``beyond`` [m/s] above the limit of the course. Returns how far the
-    speed was above the limit at most, negative for below, and its least [m/s]; where [m] it ended, and how fast
-    [m/s].
+    ``since`` (m,) is when each act began, before now [s], NaN for not yet; those that have, are the first. It ends as
+    soon as the speed is more than ``beyond`` [m/s] above the limit of the course. Returns how far the speed was above
+    the limit at most, negative for below, and its least [m/s]; where [m] it ended, and how fast [m/s]; and (m,) when
+    each act began, before then.
     """
     count = acts.place.size
-    begun, latest = np.full(count, np.nan), np.full(3, -1)
+    begun, latest = since.copy(), np.full(3, -1)
+    passed = 0
+    while passed < count and begun[passed] == begun[passed]:
+        _begin(acts, passed, begun, latest, begun[passed])
+        passed += 1
     waits = np.isfinite(acts.over).any()
-    t, passed, over, least = 0.0, 0, -np.inf, v
+    t, over, least = 0.0, -np.inf, v
     while True:
         while passed < count and acts.place[passed] <= x + 1e-9:
             _begin(acts, passed, begun, latest, t)
@@ -260,7 +265,7 @@ def extremes(course, acts, x, v, dt, lasts, until, beyond):
         over = max(over, v - _between(course.limit, course.first, course.step, x))
         least = min(least, v)
         if over > beyond or v <= 0 or t >= lasts or x >= until - 1e-9:
-            return over, least, x, v
+            return over, least, x, v, begun - t
         now = _forces(course, acts, begun, latest, t, x, v)
         target = min(acts.place[passed], until) if passed < count else until
         new, speed, _, _, step = _step(course, acts, begun, latest, t, x, v, dt, target, now)

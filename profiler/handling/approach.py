@@ -1,0 +1,136 @@
+"""How a train comes to a descent, and when its acts may begin: runs of the same train with one act moved."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from profiler.handling.descents import Descent
+from profiler.mechanics.course import Act, places_of
+from profiler.mechanics.motion import FREE, Acts, Course, extremes
+from profiler.mechanics.places import balancing_speeds, slowest_speed
+from profiler.mechanics.run import LASTS, Run, run
+from profiler.train import Train
+from profiler.units import MPH, FloatArray
+
+APPROACH = 5000.0
+"""A descent is approached from so far before its crest [m], where there is as much line."""
+FOLLOWED = 6000.0
+"""When power goes off is judged by the run as far past where holding begins. [m]"""
+TIME_STEP, COARSE = 0.5, 1.0
+"""Of runs on the estimate and on draws. [s]"""
+TOLERANCE = 5.0
+"""Places of acts are found to so much. [m]"""
+FLOOR_SHARE, FLOOR = 0.6, 5 * MPH
+"""A train that falls below such a share of its speed at the crest, or this speed [m/s], has lost the hill."""
+
+
+@dataclass(frozen=True, eq=False)
+class Approach:
+    """A train coming to a descent, as a run under power with no brake begun: from ``head`` [m] at ``speed`` [m/s].
+
+    ``crest_speed`` is its speed as the head passes the crest [m/s]; ``notch`` the one it then needs; ``balance`` the
+    head position at which it needs none at that speed [m]. ``stalls`` tells that it does not get there with its
+    power and draft limit: then it is taken to pass the crest at its least continuous speed, however it got there.
+    """
+
+    head: float
+    speed: float
+    run: Run
+    crest_speed: float
+    notch: int
+    balance: float
+    stalls: bool = False
+
+
+def approach(course: Course, train: Train, descent: Descent, *, after: float, top_notch: int) -> Approach:
+    """The approach to a descent, from the end of what came before it [m], on a course that knows its speeds."""
+    places = places_of(course)
+    head = max(after, descent.crest - APPROACH, float(places[0]))
+    held = float(np.interp(head, places, course.weight + course.bend))
+    most = float(np.interp(head, places, course.hold))
+    speed = min(most, float(balancing_speeds(train, np.array([held]), fastest=most)[0]))
+    until = max(descent.start, head) + FOLLOWED
+    done = run(course, approach_acts(head, top_notch), head=head, speed=speed, until=until)
+    crest = max(descent.crest, head)
+    _, crest_speed = done.at(crest)
+    stalls = not crest_speed > 0
+    if stalls:
+        head, speed = crest, min(slowest_speed(train), float(np.interp(crest, places, course.hold)))
+        done = run(course, approach_acts(head, top_notch), head=head, speed=speed, until=until)
+        crest_speed = speed
+    notch = int(done.notch[max(int(np.searchsorted(done.head, crest)) - 1, 0)])
+    a, b, c = course.resistance
+    left = course.weight + course.bend + a + crest_speed * (b + crest_speed * c)
+    beyond = (places >= crest) & (left <= 0)
+    balance = float(places[np.argmax(beyond)]) if beyond.any() else descent.start
+    return Approach(head, speed, done, crest_speed, notch, balance, stalls)
+
+
+def approach_acts(head: float, top_notch: int) -> list[Act]:
+    """Speeds held by power alone."""
+    return [Act("hold", FREE, at=head), Act("notch", float(top_notch), at=head), Act("dynamic", 0.0, at=head)]
+
+
+def last_place(holds: Callable[[float], bool], low: float, high: float) -> float:
+    """The last place [m] at which something holds that ceases to hold once: NaN if not even at ``low``, infinite if
+    still at ``high``."""
+    if not holds(low):
+        return float("nan")
+    if holds(high):
+        return float("inf")
+    while high - low > TOLERANCE:
+        middle = (low + high) / 2
+        low, high = (middle, high) if holds(middle) else (low, middle)
+    return low
+
+
+def first_place(holds: Callable[[float], bool], low: float, high: float) -> float:
+    """The first place [m] at which something holds that then holds on: infinite if not even at ``high``, ``low`` if
+    already there."""
+    if holds(low):
+        return low
+    if not holds(high):
+        return float("inf")
+    while high - low > TOLERANCE:
+        middle = (low + high) / 2
+        low, high = (low, middle) if holds(middle) else (middle, high)
+    return high
+
+
+@dataclass(frozen=True, eq=False)
+class Extremes:
+    """How far a run was above the limit at most and how slow it was at least [m/s], where it ended [m], at what
+    speed [m/s], and when its acts had begun before then (m,) [s], NaN for not yet."""
+
+    over: float
+    least: float
+    head: float
+    speed: float
+    begun: FloatArray
+
+
+def extremes_of(
+    course: Course,
+    acts: Acts,
+    *,
+    head: float,
+    speed: float,
+    until: float,
+    beyond: float = np.inf,
+    time_step: float = TIME_STEP,
+    since: FloatArray | None = None,
+) -> Extremes:
+    """A run of which nothing is kept but its extremes; it ends once more than ``beyond`` [m/s] over the limit.
+
+    ``since`` is when acts that lie behind had begun, as another run tells; they begin now if not given.
+    """
+    begun = np.full(acts.place.size, np.nan)
+    if since is not None:
+        had = np.isfinite(since).sum()
+        begun[:had] = since[:had]
+    return Extremes(
+        *extremes(course, acts, begun, float(head), float(speed), time_step, LASTS, float(until), float(beyond))
+    )

@@ -1,0 +1,171 @@
+"""The plan for every descent of a line: what holds the train, and when each act of its crew may begin."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from profiler.handling.approach import Approach, approach
+from profiler.handling.descents import Descent, descents
+from profiler.handling.holding import AirAlone, Holding, TopSpeed, air_alone, holding, top_speed
+from profiler.handling.proof import Proof, prove
+from profiler.handling.speeds import Speeds, speeds_along
+from profiler.handling.staircase import AirStep, staircase
+from profiler.handling.straddles import mass_quarters
+from profiler.handling.timeline import Timeline, timeline
+from profiler.handling.windows import Scene, Window, power_off_window, release_window, step_window
+from profiler.mechanics.conditions import EVERY
+from profiler.mechanics.course import course_of, drawn_along, in_use, places_of
+from profiler.mechanics.motion import FREE, Course
+from profiler.mechanics.speed_limits import HeadLimit
+from profiler.mechanics.terrain import Terrain
+from profiler.train import Train
+from profiler.units import FloatArray
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class DescentPlan:
+    """How a train is handled over one descent; places of the head by distance travelled [m].
+
+    ``holding`` is the table at the speeds the line allows, ``top`` the highest speed that holds, ``alone`` what the
+    air must do without any dynamic brake. ``quarters`` (5,) are the head positions with none to all of the train
+    past the crest, ``cut`` those at which the notch that keeps the speed falls, and to which. ``power_off`` is None
+    where the train is on the descent as the line begins; ``dynamic`` where the dynamic brake then begins, earliest,
+    recommended and latest, None likewise or without one. ``steps`` are as recommended, ``windows`` theirs.
+    """
+
+    descent: Descent
+    holding: Holding
+    top: TopSpeed
+    alone: AirAlone
+    approach: Approach
+    timeline: Timeline
+    quarters: FloatArray
+    cut: tuple[tuple[float, int], ...]
+    power_off: Window | None
+    dynamic: tuple[float, float, float] | None
+    steps: tuple[AirStep, ...]
+    windows: tuple[Window, ...]
+    proof: Proof
+
+    @property
+    def held(self) -> bool:
+        """Whether there is a speed at which the train is held."""
+        return math.isfinite(self.top.speed)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class LinePlan:
+    """A train's descents on a line, in order of travel, its ``speeds`` and the ``course`` that knows them."""
+
+    course: Course
+    speeds: Speeds
+    descents: tuple[DescentPlan, ...]
+
+
+def plan_descents(train: Train, terrain: Terrain, posted: HeadLimit, drawn: Terrain | None = None) -> LinePlan:
+    """Plan every descent of a line.
+
+    Parameters
+    ----------
+    train : Train
+    terrain : Terrain
+    posted : HeadLimit
+        Limits and slow orders as the head meets them.
+    drawn : Terrain, optional
+        Heights (d, n) of all draws of the line: how sure the windows are.
+
+    Raises
+    ------
+    InputError
+        If a limit is below walking pace.
+    """
+    plain = [course_of(train, terrain, conditions=conditions) for conditions in EVERY]
+    speeds, allowed = _speeds(plain[0], train, terrain, posted)
+    courses = tuple(speeds.on(course) for course in plain)
+    draws = tuple(speeds.on(course) for course in drawn_along(train, drawn, plain[0])) if drawn is not None else ()
+    top_notch = courses[0].effort.shape[1] - 1
+    made: list[DescentPlan] = []
+    for descent in descents(plain[0], speeds, terrain, train.length):
+        after = made[-1].descent.end if made else 0.0
+        made.append(_plan(train, descent, speeds, allowed, courses, draws, after, top_notch))
+    return LinePlan(course=courses[0], speeds=speeds, descents=tuple(made))
+
+
+def _speeds(course: Course, train: Train, terrain: Terrain, posted: HeadLimit) -> tuple[Speeds, Speeds]:
+    """Speeds held, no higher than holds on any descent, and those that the line allows."""
+    allowed = speeds_along(course, train, posted)
+    places, cap = places_of(course), np.full(course.weight.size, FREE)
+    for descent in descents(course, allowed, terrain, train.length):
+        found = holding(course, train, allowed, descent)
+        top = top_speed(found)
+        if top.speed < found.speed[0]:
+            on = (places >= descent.start) & (places <= descent.end)
+            cap[on] = top.speed
+    return (speeds_along(course, train, posted, cap) if cap.min() < FREE else allowed), allowed
+
+
+def _plan(
+    train: Train,
+    descent: Descent,
+    speeds: Speeds,
+    allowed: Speeds,
+    courses: tuple[Course, ...],
+    drawn: tuple[Course, ...],
+    after: float,
+    top_notch: int,
+) -> DescentPlan:
+    course = courses[0]
+    table = holding(course, train, allowed, descent)
+    come = approach(course, train, descent, after=after, top_notch=top_notch)
+    line = timeline(train, come.notch)
+    held = float(np.interp(descent.worst, places_of(course), speeds.hold))
+    scene = Scene(train, descent, come, line, staircase(course, train, speeds, descent), courses, drawn, top_notch)
+    off, place = None, -math.inf
+    if come.head < descent.start:
+        off = power_off_window(scene)
+        place = off.recommended
+    windows = []
+    for i, step in enumerate(scene.steps):
+        window = (step_window if step.kind == "air_step" else release_window)(scene, i, place)
+        windows.append(window)
+        at = window.recommended if math.isfinite(window.recommended) else step.at
+        scene = replace(scene, steps=tuple(replace(s, at=at) if s is step else s for s in scene.steps))
+    return DescentPlan(
+        descent=descent,
+        holding=table,
+        top=top_speed(table),
+        alone=air_alone(train, descent.force, held),
+        approach=come,
+        timeline=line,
+        quarters=descent.crest + mass_quarters(train),
+        cut=_cut(course, come, descent),
+        power_off=off,
+        dynamic=None if off is None or line.full == line.idle else _dynamic(scene, off),
+        steps=scene.steps,
+        windows=tuple(windows),
+        proof=prove(scene, place),
+    )
+
+
+def _cut(course: Course, come: Approach, descent: Descent) -> tuple[tuple[float, int], ...]:
+    """Where the notch that keeps the crest speed falls, from the crest to idle."""
+    places = places_of(course)
+    place = places[(places >= descent.crest) & (places <= come.balance)]
+    speed = np.full(place.size, come.crest_speed)
+    a, b, c = course.resistance
+    index = np.searchsorted(places, place)
+    need = (course.weight + course.bend)[index] + a + speed * (b + speed * c)
+    notch = np.minimum.accumulate(np.minimum(in_use(course, np.maximum(need, 0.0), place, speed), come.notch))
+    falls = np.flatnonzero(np.diff(notch, prepend=come.notch) < 0)
+    return tuple((float(place[i]), int(notch[i])) for i in falls)
+
+
+def _dynamic(scene: Scene, off: Window) -> tuple[float, float, float]:
+    """Where the dynamic brake begins, power having gone off earliest, as recommended and latest."""
+    earliest, recommended, latest = (
+        scene.head_after(place, scene.line.dynamic) for place in (off.earliest, off.recommended, off.latest)
+    )
+    return earliest, recommended, latest

@@ -1,0 +1,97 @@
+"""Stretches where a train must be held back: what it takes along them, at the speed held."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from profiler.handling.speeds import Speeds
+from profiler.mechanics.course import places_of
+from profiler.mechanics.motion import Course
+from profiler.mechanics.terrain import Terrain
+from profiler.mechanics.under_train import height_at
+from profiler.units import FloatArray
+
+COASTED = 0.7
+"""A rise within a descent is coasted over where it leaves so much of the speed. [-]"""
+WORST_SHARE = 0.95
+"""The worst stretch of a descent is where so much of the greatest force is needed. [-]"""
+
+
+def retard_needed(course: Course, hold: FloatArray) -> FloatArray:
+    """Force [N] that holds the train to speeds (p,) [m/s] at the places of a course, and slows it where they fall.
+
+    Negative where it has to be pulled. Speeds that rise ask for nothing.
+    """
+    a, b, c = course.resistance
+    slowing = np.minimum(np.diff(hold, append=hold[-1:]) / course.step, 0.0)
+    return -(course.weight + course.bend + a + hold * (b + hold * c)) - course.mass * hold * slowing
+
+
+@dataclass(frozen=True, kw_only=True)
+class Descent:
+    """A stretch of head positions, by distance travelled [m], where more than rolling resistance must hold the train.
+
+    ``start`` to ``end``; ``crest`` is where the head began to descend before it; the force needed is greatest,
+    ``force`` [N], with the head at ``worst``, and nearly so over ``worst_length`` [m].
+    """
+
+    start: float
+    end: float
+    crest: float
+    worst: float
+    force: float
+    worst_length: float
+
+
+def descents(course: Course, speeds: Speeds, terrain: Terrain, length: float) -> tuple[Descent, ...]:
+    """Stretches where a train, coasting, would pass its limit, in order of travel.
+
+    Parameters
+    ----------
+    course : Course
+    speeds : Speeds
+        Of that course.
+    terrain : Terrain
+        Of that course.
+    length : float
+        Of the train: its crest lies no farther back. [m]
+
+    Notes
+    -----
+    Stretches between which the train coasts without falling below `COASTED` of its speed are one.
+    """
+    places = places_of(course)
+    need = retard_needed(course, speeds.hold)
+    work = np.r_[0.0, np.cumsum(need * course.step)]
+    kinetic = course.mass * speeds.hold**2 / 2
+    edge = np.flatnonzero(np.diff(np.r_[False, need > 0, False]))
+    merged: list[list[int]] = []
+    for first, end in zip(edge[::2], edge[1::2], strict=True):
+        if merged and work[merged[-1][1]] - work[first] < (1 - COASTED**2) * kinetic[first]:
+            merged[-1][1] = int(end)
+        else:
+            merged.append([int(first), int(end)])
+    spare = course.mass * (speeds.limit**2 - speeds.hold**2) / 2
+    found, before = [], 0
+    for first, end in merged:
+        gained = work[first + 1 : end + 1] - np.minimum.accumulate(work[first:end])
+        if gained.max() >= spare[first:end].min():
+            most = first + int(np.argmax(need[first:end]))
+            less = np.r_[-1, np.flatnonzero(need < WORST_SHARE * need[most]), need.size]
+            i = int(np.searchsorted(less, most))
+            top = np.arange(max(before, first - int(np.ceil(length / course.step))), first + 1)
+            height = height_at(terrain.way, terrain.elevation, places[top])
+            found.append(
+                Descent(
+                    start=float(places[first]),
+                    end=float(places[end - 1]),
+                    crest=float(places[top[np.argmax(height)]]),
+                    worst=float(places[most]),
+                    force=float(need[most]),
+                    worst_length=float((less[i] - less[i - 1] - 1) * course.step),
+                )
+            )
+        before = end
+    return tuple(found)

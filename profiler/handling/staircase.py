@@ -1,0 +1,149 @@
+"""The staircase of a descent: which reduction is needed where, set in time, released and set again where it must be.
+
+A direct brake is added to and never eased: one reduction stays until all is released. Where it takes more than
+is needed for so long that the train would be stopped, it must be released, and the pipe charged, before the next.
+A graduated brake follows the grade up and down.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.ndimage import grey_closing
+
+from profiler.cited import Cited
+from profiler.handling.descents import Descent, retard_needed
+from profiler.handling.holding import course_friction
+from profiler.handling.speeds import Speeds
+from profiler.mechanics.air import charged_after, farthest_feed
+from profiler.mechanics.air_acts import brake_force, ease_time, lead_time
+from profiler.mechanics.conditions import NOMINAL, Conditions
+from profiler.mechanics.course import held_back_by, places_of
+from profiler.mechanics.motion import Course
+from profiler.train import Train
+from profiler.units import MPH, FloatArray
+
+LOW_SPEED, LOW_SHARE = 10 * MPH, Cited(0.55, "", "choice")
+"""Over-braked, a train may fall to the greater of these [m/s], and share of the speed held, before air is released."""
+CHARGED = 0.95
+"""Of what the pipe lacked, before the next application. [-]"""
+MOVES_APART = Cited(10, "seconds", "choice")
+"""A graduated brake is moved no oftener. [s]"""
+ONE_MOVE = Cited(60, "seconds", "choice")
+"""Reductions of a direct brake that follow sooner than this, or than one is built up, are made as one: the exhaust
+of the first has to stop. [s]"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class AirStep:
+    """The brake valve moved with the head at ``at`` by distance travelled [m], for a need at ``need`` [m].
+
+    From a reduction ``before`` to one ``after`` [Pa]; ``segment`` counts applications of a direct brake from 0.
+    ``charged`` tells of the first step of a later application whether the pipe has been charged by then.
+    """
+
+    at: float
+    need: float
+    before: float
+    after: float
+    segment: int
+    charged: bool = True
+
+    @property
+    def kind(self) -> str:
+        """A word of `profiler.mark.MARK_KINDS`."""
+        return "air_step" if self.after > self.before else "release"
+
+
+def reductions_needed(
+    course: Course, train: Train, speeds: Speeds, descent: Descent, conditions: Conditions = NOMINAL
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Places of a descent (q,) [m], the least of the train's reductions that each needs [Pa], and the force
+    needed [N]; the reduction is the most there is where none does."""
+    places = places_of(course)
+    on = (places >= descent.start) & (places <= descent.end)
+    need = retard_needed(course, speeds.hold)[on]
+    usable = float(train.handling.usable_dynamic) * held_back_by(course, places[on], speeds.hold[on])
+    steps = np.r_[0.0, [float(r) for r in train.handling.reductions]]
+    air = brake_force(train, steps, conditions) * course_friction(course, speeds.hold[on])[:, None]
+    enough = (need - usable)[:, None] <= air + 1.0
+    enough[:, -1] = True
+    return places[on], steps[np.argmax(enough, axis=1)], need
+
+
+def staircase(
+    course: Course, train: Train, speeds: Speeds, descent: Descent, conditions: Conditions = NOMINAL
+) -> tuple[AirStep, ...]:
+    """Movements of the brake valve along a descent, in order of travel; the last releases all."""
+    places, least, need = reductions_needed(course, train, speeds, descent, conditions)
+    if not least.any():
+        return ()
+    hold = np.interp(places, places_of(course), speeds.hold)
+    if train.air_brake == "graduated release":
+        return _graduated(train, places, least, hold)
+    return _direct(course, train, places, least, need, hold, conditions)
+
+
+def _graduated(train: Train, places: FloatArray, least: FloatArray, hold: FloatArray) -> tuple[AirStep, ...]:
+    """Up and down as needed; dips shorter than it takes to ease and to set again are not followed."""
+    lead, ease = lead_time(train) * hold, ease_time(train) * hold
+    dip = int(np.ceil((lead + ease + MOVES_APART * hold).max() / (places[1] - places[0])))
+    level = np.r_[grey_closing(np.pad(least, dip), dip)[dip:-dip], 0.0]
+    moves = np.flatnonzero(np.diff(level, prepend=0.0))
+    steps: list[AirStep] = []
+    for i in moves:
+        before, after = float(level[i - 1]) if i else 0.0, float(level[int(i)])
+        at = min(int(i), places.size - 1)
+        back = lead[at] if after > before else 0.0
+        if after > before and steps and steps[-1].after > steps[-1].before and places[at] - back <= steps[-1].at + back:
+            steps[-1] = replace(steps[-1], after=after)  # a rise within one lead is one move
+            continue
+        steps.append(
+            AirStep(at=float(places[at] - back), need=float(places[at]), before=before, after=after, segment=0)
+        )
+    return tuple(steps)
+
+
+def _direct(
+    course: Course,
+    train: Train,
+    places: FloatArray,
+    least: FloatArray,
+    need: FloatArray,
+    hold: FloatArray,
+    conditions: Conditions,
+) -> tuple[AirStep, ...]:
+    """Added, never eased; released where over-braking would stop the train, or where no more is needed."""
+    step = course.step
+    one = np.maximum(lead_time(train), ONE_MOVE) * hold
+    lead, low = lead_time(train) * hold, np.minimum(np.maximum(LOW_SHARE * hold, LOW_SPEED), 0.9 * hold)
+    spare = course.mass * (hold**2 - low**2) / 2
+    charging = charged_after(farthest_feed(train), CHARGED)
+    moves: list[AirStep] = []
+    now, over, segment, released = 0.0, 0.0, 0, -np.inf
+    last_need = int(np.flatnonzero(least)[-1])
+    for i in range(last_need + 1):
+        if least[i] > now:
+            set_at = float(places[i] - lead[i])
+            after = float(least[i])
+            if now > 0 and moves[-1].kind == "air_step" and set_at <= moves[-1].at + one[i]:
+                moves[-1] = replace(moves[-1], after=after)  # so soon it is one reduction
+            else:
+                charged = now > 0 or set_at - released >= charging * hold[i]
+                at, need_at = max(set_at, released), float(places[i])
+                moves.append(
+                    AirStep(at=at, need=need_at, before=now, after=after, segment=segment, charged=bool(charged))
+                )
+            now, over = float(least[i]), 0.0
+        if now > 0:
+            force = float(brake_force(train, now, conditions)) * float(course_friction(course, hold[i : i + 1])[0])
+            over = max(over + (force - need[i]) * step, 0.0)
+            if over > spare[i]:
+                released = float(places[i])
+                moves.append(AirStep(at=released, need=released, before=now, after=0.0, segment=segment))
+                now, over, segment = 0.0, 0.0, segment + 1
+    if now > 0:
+        foot = float(places[last_need])
+        moves.append(AirStep(at=foot, need=foot, before=now, after=0.0, segment=segment))
+    return tuple(moves)

@@ -1,0 +1,353 @@
+"""When each act of a descent may begin: earliest, recommended, latest, each found by running the train.
+
+Latest is found by bisection: a later start leaves the train nowhere slower. Recommended is the earlier of custom and
+of what all but a few draws of the line allow, with weak shoes and little resistance too where the train is held so.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from profiler.handling.approach import (
+    COARSE,
+    FLOOR,
+    FLOOR_SHARE,
+    FOLLOWED,
+    TIME_STEP,
+    Approach,
+    Extremes,
+    approach_acts,
+    extremes_of,
+    first_place,
+    last_place,
+)
+from profiler.handling.descents import Descent
+from profiler.handling.staircase import AirStep
+from profiler.handling.timeline import Timeline, air_acts, power_off_acts
+from profiler.mechanics.conditions import EVERY, NOMINAL, Conditions
+from profiler.mechanics.course import Act, acts_of
+from profiler.mechanics.motion import Acts, Course
+from profiler.mechanics.run import run
+from profiler.train import Train
+from profiler.units import MPH, FloatArray
+
+CAUTIOUS = 0.05
+"""Quantile of the draws that is recommended. [-]"""
+LEAST_RELEASE = 10 * MPH
+"""A direct brake is not reckoned to be released while running any slower [m/s]; many rules forbid it altogether."""
+REACH = 4000.0
+"""Acts are tried no farther from where they are planned. [m]"""
+SPREAD = 800.0
+"""On draws they are first tried so near to the window of the estimate. [m]"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Window:
+    """Places of the head at which an act may begin, by distance travelled [m].
+
+    ``earliest`` before which the train would lose the hill, or run away with a release; ``latest`` after which it
+    would pass the limit, or be too slow to release: NaN where no place does, infinite where every one tried does.
+    ``custom`` is where trade custom or the plan has it; ``recommended`` that, or what all but `CAUTIOUS` of the draws
+    allow, whichever is safer. ``spread`` are the 5 % and 95 % quantiles of the safe side over the draws, ``weak``
+    that side with weak shoes and little resistance: it counts where it leaves a window. ``fails`` is the share of
+    draws in which no place does.
+    """
+
+    earliest: float
+    recommended: float
+    latest: float
+    custom: float
+    spread: tuple[float, float]
+    weak: float
+    fails: float
+
+    @property
+    def empty(self) -> bool:
+        """Whether there is no place from earliest to latest that is also safe."""
+        return not self.earliest <= self.recommended <= self.latest
+
+
+@dataclass(frozen=True, eq=False)
+class Scene:
+    """Everything about one descent that stays while its acts are moved.
+
+    ``courses`` are those of `EVERY` conditions, nominal first; ``drawn`` that of every draw; all know their speeds.
+    """
+
+    train: Train
+    descent: Descent
+    approach: Approach
+    line: Timeline
+    steps: tuple[AirStep, ...]
+    courses: tuple[Course, ...]
+    drawn: tuple[Course, ...]
+    top_notch: int
+
+    @property
+    def margin(self) -> float:
+        """Half of it is kept from the limit by what is recommended. [m/s]"""
+        return float(self.train.handling.margin) / 2
+
+    def acts(
+        self,
+        power_off: float,
+        steps: Sequence[AirStep] | None = None,
+        *,
+        share: float | None = None,
+        conditions: Conditions = NOMINAL,
+    ) -> list[Act]:
+        """All acts, power going off at a place [m]."""
+        usable = float(self.train.handling.usable_dynamic) if share is None else share
+        return [
+            *approach_acts(self.approach.head, self.top_notch),
+            *power_off_acts(self.line, usable, power_off),
+            *air_acts(self.train, self.steps if steps is None else steps, conditions),
+        ]
+
+    def head_after(self, power_off: float, seconds: float) -> float:
+        """Where the head is so long [s] after power began to go off at a place [m], on the estimate; NaN for none."""
+        if not np.isfinite(power_off):
+            return float("nan")
+        come = self.approach
+        until = power_off + FOLLOWED
+        done = run(self.courses[0], self.acts(power_off), head=come.head, speed=come.speed, until=until)
+        begun, _ = done.at(max(power_off, come.head))
+        return float(np.interp(begun + seconds, done.time, done.head)) if np.isfinite(begun) else float("nan")
+
+
+class Moving:
+    """Runs of a scene with the acts of one place moved together to another, each begun where they may be tried first.
+
+    What comes before ``low`` is run once; ``until`` the head gets there, all is followed. [m]
+    """
+
+    def __init__(
+        self,
+        scene: Scene,
+        course: Course,
+        acts: Sequence[Act],
+        place: float,
+        *,
+        low: float,
+        until: float,
+        time_step: float = TIME_STEP,
+    ) -> None:
+        tabled = acts_of(acts)
+        self._acts, self._moves = tabled, tabled.place == place
+        self._course, self._until, self._time_step = course, until, time_step
+        come = scene.approach
+        self._before = Extremes(-np.inf, come.speed, come.head, come.speed, np.full(len(acts), np.nan))
+        if low > come.head:
+            self._before = self._run(math.inf, low)
+
+    def _run(self, place: float, until: float, beyond: float = np.inf) -> Extremes:
+        places = np.where(self._moves, place, self._acts.place)
+        order = np.argsort(places, kind="stable")
+        return extremes_of(
+            self._course,
+            Acts(places[order], *(x[order] for x in self._acts[1:])),
+            head=self._before.head,
+            speed=self._before.speed,
+            until=until,
+            beyond=beyond,
+            time_step=self._time_step,
+            since=self._before.begun,
+        )
+
+    def held(self, place: float, bound: float) -> bool:
+        """Whether the train stays within a bound [m/s] above its limit with the acts at a place [m]."""
+        if self._before.over > bound:
+            return False
+        return self._run(place, self._until, bound).over <= bound
+
+    def least(self, place: float, until: float | None = None) -> float:
+        """How slow the train is at least [m/s], until its head is at a place [m], with the acts at a place [m]."""
+        if self._before.speed <= 0:
+            return 0.0
+        return min(self._before.least, self._run(place, self._until if until is None else until).least)
+
+
+def _floor(scene: Scene) -> float:
+    return max(FLOOR_SHARE * scene.approach.crest_speed, FLOOR) if scene.approach.crest_speed > 0 else FLOOR
+
+
+def _over_draws(find: Callable[[Course], float], drawn: Sequence[Course]) -> FloatArray:
+    """The same on every draw, on as many threads as there are processors."""
+    with ThreadPoolExecutor() as pool:
+        return np.array(list(pool.map(find, drawn)))
+
+
+def power_off_window(scene: Scene) -> Window:
+    """When the first notch goes off."""
+    come, start = scene.approach, scene.descent.start
+    low, high, until = come.head, start + REACH, start + FOLLOWED
+    custom = come.balance - come.crest_speed * scene.line.idle
+
+    def acts(place: float, conditions: Conditions, share: float | None) -> list[Act]:
+        return scene.acts(place, conditions=conditions, share=share)
+
+    parts = _Parts(scene, low, high, until, acts)
+    moving = parts.moving(scene.courses[0], custom)
+    early = min(start + scene.train.length, until)
+    floor = _floor(scene)
+    earliest = first_place(lambda place: moving.least(place, early) >= floor, low, max(custom, low))
+    return _latest_side(parts, custom, earliest, None)
+
+
+def step_window(scene: Scene, number: int, power_off: float) -> Window:
+    """When one application is made, or graduated brakes are set further, the others as planned."""
+    step = scene.steps[number]
+    ahead = scene.steps[number + 1].at if number + 1 < len(scene.steps) else scene.descent.end
+    behind = scene.steps[number - 1].at if number else scene.approach.head
+    low, high = max(step.at - REACH, behind), max(min(step.need + REACH, ahead), step.at)
+    parts = _Parts(scene, low, high, step.need + FOLLOWED, _with_step(scene, number, power_off))
+    moving = parts.moving(scene.courses[0], step.at)
+    floor = _floor(scene)
+    early = min(step.need + FOLLOWED, ahead)
+    earliest = first_place(lambda place: moving.least(place, early) >= floor, low, high)
+    return _latest_side(parts, step.at, earliest, 1.0)
+
+
+def release_window(scene: Scene, number: int, power_off: float) -> Window:
+    """When a direct brake is released, or a graduated one eased: neither while the train would run away after it,
+    nor once it is too slow."""
+    step = scene.steps[number]
+    ahead = scene.steps[number + 1].at if number + 1 < len(scene.steps) else scene.descent.end + REACH
+    low, high = max(step.at - REACH, scene.steps[number - 1].need), max(min(step.at + REACH, ahead), step.at)
+    until = max(step.need, scene.descent.end) + FOLLOWED / 2
+    parts = _Parts(scene, low, high, until, _with_step(scene, number, power_off))
+    floor = LEAST_RELEASE if scene.train.air_brake == "direct release" else _floor(scene)
+    moving = parts.moving(scene.courses[0], step.at)
+    latest = last_place(lambda place: moving.least(place, place) >= floor, low, high)
+
+    def first(course: Course, bound: float, conditions: Conditions = NOMINAL, near: float | None = None) -> float:
+        at = low if near is None else max(near - SPREAD, low)
+        runs = parts.moving(course, step.at, conditions, low=at, coarse=near is not None)
+        if near is not None and at > low and runs.held(at, bound):
+            return first(course, bound, conditions)
+        return first_place(lambda place: runs.held(place, bound), at, high)
+
+    earliest, cautious = first(scene.courses[0], 0.0), first(scene.courses[0], -scene.margin)
+    near = cautious if math.isfinite(cautious) else step.at
+    draws = _over_draws(lambda course: first(course, -scene.margin, near=near), scene.drawn)
+    weak = first(scene.courses[1], -scene.margin, EVERY[1])
+    spread = _quantiles(draws[np.isfinite(draws)], cautious)
+    return Window(
+        earliest=earliest,
+        recommended=max(x for x in (step.at, spread[1], weak) if x == step.at or x <= latest),
+        latest=latest,
+        custom=step.at,
+        spread=spread,
+        weak=weak,
+        fails=float(np.isinf(draws).mean()) if draws.size else 0.0,
+    )
+
+
+ActsOf = Callable[[float, Conditions, float | None], list[Act]]
+"""Acts of a scene with one of them at a place, under conditions, with a share of the dynamic brake."""
+
+
+def _with_step(scene: Scene, number: int, power_off: float) -> ActsOf:
+    """One movement of the brake valve at a place, all else as planned."""
+
+    def acts(place: float, conditions: Conditions, share: float | None) -> list[Act]:
+        steps = [*scene.steps]
+        steps[number] = replace(steps[number], at=place)
+        return scene.acts(power_off, steps, conditions=conditions, share=share)
+
+    return acts
+
+
+@dataclass(frozen=True, eq=False)
+class _Parts:
+    """Places between which an act is tried, how far its run is followed [m], and all acts with it at a place."""
+
+    scene: Scene
+    low: float
+    high: float
+    until: float
+    acts: ActsOf
+
+    def moving(
+        self,
+        course: Course,
+        place: float,
+        conditions: Conditions = NOMINAL,
+        share: float | None = None,
+        *,
+        low: float | None = None,
+        coarse: bool = False,
+    ) -> Moving:
+        """Runs with the act moved, on a course."""
+        key = (conditions, share)
+        if key not in self._made:
+            self._made[key] = self.acts(place, conditions, share)
+        return Moving(
+            self.scene,
+            course,
+            self._made[key],
+            place,
+            low=self.low if low is None else low,
+            until=self.until,
+            time_step=COARSE if coarse else TIME_STEP,
+        )
+
+    @cached_property
+    def _made(self) -> dict[tuple[Conditions, float | None], list[Act]]:
+        return {}
+
+    def latest(
+        self,
+        course: Course,
+        place: float,
+        bound: float,
+        conditions: Conditions = NOMINAL,
+        share: float | None = None,
+        near: float | None = None,
+    ) -> float:
+        """The last place [m] at which the train is held within a bound [m/s] above its limit."""
+        if near is not None:
+            a, b = max(near - SPREAD, self.low), min(near + SPREAD, self.high)
+            runs = self.moving(course, place, conditions, share, low=a, coarse=True)
+            if runs.held(a, bound):
+                found = last_place(lambda x: runs.held(x, bound), a, b)
+                if math.isfinite(found) or b == self.high:
+                    return found
+        runs = self.moving(course, place, conditions, share, coarse=near is not None)
+        return last_place(lambda x: runs.held(x, bound), self.low, self.high)
+
+
+def _latest_side(parts: _Parts, custom: float, earliest: float, share: float | None) -> Window:
+    """A window whose safe side is its latest, with ``share`` of the dynamic brake, as far as usable if not given."""
+    scene = parts.scene
+    allowed = parts.latest(scene.courses[0], custom, 0.0, share=share)
+    cautious = parts.latest(scene.courses[0], custom, -scene.margin)
+    near = cautious if math.isfinite(cautious) else min(max(custom, parts.low), parts.high)
+    draws = _over_draws(lambda course: parts.latest(course, custom, -scene.margin, near=near), scene.drawn)
+    weak = parts.latest(scene.courses[1], custom, -scene.margin, EVERY[1])
+    spread = _quantiles(draws[~np.isnan(draws)], cautious)
+    safe = min(spread[0], weak) if earliest <= weak else spread[0]  # not true of NaN either
+    planned = max(custom, earliest) if share is not None and math.isfinite(earliest) else custom
+    return Window(
+        earliest=earliest,
+        recommended=planned if math.isnan(cautious) else min(planned, safe),
+        latest=allowed,
+        custom=custom,
+        spread=spread,
+        weak=weak,
+        fails=float(np.isnan(draws).mean()) if draws.size else 0.0,
+    )
+
+
+def _quantiles(good: FloatArray, instead: float) -> tuple[float, float]:
+    """Lower and upper cautious quantiles, infinite values among them; of nothing, what is given."""
+    if not good.size:
+        return instead, instead
+    low, high = np.quantile(good, [CAUTIOUS, 1 - CAUTIOUS], method="inverted_cdf")
+    return float(low), float(high)
