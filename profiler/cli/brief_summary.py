@@ -190,7 +190,8 @@ def _climbs(briefing: Briefing) -> list[str]:
     lines = [words]
     if needed.units is None or needed.units > needed.has:
         count = "no number of units is enough" if needed.units is None else f"{needed.units} units"
-        lines.append(f"the head group would need {count} like its first, it has {needed.has}")
+        going = ", to go on by continuous effort" if slowest.short_time and slowest.enough else ""
+        lines.append(f"the head group would need {count} like its first, it has {needed.has}{going}")
     return lines
 
 

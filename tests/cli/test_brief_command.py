@@ -84,6 +84,29 @@ def test_towards_an_end(here: Path):
     assert rows.grade_under_train_pct.min() == pytest.approx(-1.6, abs=0.01)
 
 
+@pytest.mark.parametrize(
+    ("minutes", "verdict"),
+    [
+        (0, "below the minimum continuous speed for "),
+        (60, " min below the minimum continuous speed, which its file allows"),
+    ],
+)
+def test_short_time_effort_is_told(here: Path, minutes: int, verdict: str):
+    """Law: a DC train that climbs slower than its units may go on for hours is told for how long, and whether the train
+    file allows it; if it does, no helper is asked for."""
+    (here / "chart.csv").write_text("chainage_m,elevation_m\n0,100\n3000,100\n7000,190\n9000,190\n")
+    (here / "route.toml").write_text('[profile]\ntable = "chart.csv"\n')
+    train = '[train]\n[[block]]\nlike = "DC six-axle locomotive"\ncount = 3\n[[block]]\n'
+    train += f'like = "covered hopper, loaded"\ncount = 40\n[handling]\nshort_time_minutes = {minutes}\n'
+    (here / "dc.toml").write_text(train)
+    words = said("brief", "route.toml", "--train", "dc.toml", "--tables-only", "--out", "out")
+    assert verdict in words
+    assert ("helper district" in words) == (minutes == 0)
+    climbs = pd.read_csv(here / "out" / "dc" / "with" / "climbs.csv")
+    assert (climbs.short_time_s > 0).all()
+    assert (climbs.enough == "yes").all() == (minutes > 0)
+
+
 def test_a_train_longer_than_the_line(here: Path):
     """Law: it is said, and what can be worked out is."""
     (here / "chart.csv").write_text("chainage_m,elevation_m\n0,100\n900,109\n")
