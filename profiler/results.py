@@ -211,13 +211,14 @@ def _draw(
 ) -> None:
     """The chart and the map; their libraries take half a second to load, so only here."""
     from profiler.present.chart import draw_chart
-    from profiler.present.map import draw_map
 
     limits = _limits(territory)
     progress("drawing the chart", 0.0)
     draw_chart(profile, landmarks, svg=folder / "chart.svg", png=folder / "chart.png", limits=limits)
     if not profile.route.on_map:
         return
+    from profiler.present.map import draw_map
+
     progress("drawing the map", 0.0)
     relief = relief_around(profile, territory) if territory is not None else None
     draw_map(profile, landmarks, relief, folder / "map.html", limits=limits, online_tiles=not profile.invented)
@@ -227,12 +228,13 @@ def _draw_briefing(briefing: Briefing, folder: Path, limits: Limits | None, reli
     """Charts, and the map where the line lies on one."""
     from profiler.present.start_chart import draw_starts
     from profiler.present.train_chart import draw_train_chart
-    from profiler.present.train_map import draw_train_map
 
     draw_train_chart(briefing, svg=folder / "chart.svg", png=folder / "chart.png", limits=limits)
     if briefing.sequences:
         draw_starts(briefing, svg=folder / "starting.svg", png=folder / "starting.png")
     if briefing.profile.route.on_map:
+        from profiler.present.train_map import draw_train_map
+
         draw_train_map(briefing, relief, folder / "map.html", limits=limits)
 
 

@@ -28,6 +28,8 @@ _SWATCH, _SWATCH_HIGH = 27.0, 9.0
 CLASSES_WIDE = 9 * _SWATCH + 150.0
 """Room across that the classes of steepness take. [pt]"""
 _KEY_LINE, _UNDER_LIMITS = 16.0, 8.0
+_NEAR = 0.05
+"""Words set together are as wide as their sum to within so much."""
 
 
 def title(frame: Frame) -> str:
@@ -100,13 +102,23 @@ def provenance(frame: Frame) -> list[str]:
 def wrapped(sentences: list[str], style: Type, width: float) -> list[str]:
     """Sentences in lines no wider than ``width`` [pt], broken between words."""
     lines: list[str] = []
+    taken, space = 0.0, extent("n n", style)[0] - 2 * extent("n", style)[0]
     for word in _UNIT.sub("\\1\N{NO-BREAK SPACE}", " ".join(sentences)).split(" "):
-        longer = f"{lines[-1]} {word}" if lines else word
-        if lines and extent(longer, style)[0] <= width:
-            lines[-1] = longer
+        wide = extent(word, style)[0]
+        if lines and _fits(f"{lines[-1]} {word}", taken + space + wide, style, width):
+            lines[-1] += f" {word}"
+            taken += space + wide
         else:
             lines.append(word)
+            taken = wide
     return lines
+
+
+def _fits(line: str, about: float, style: Type, width: float) -> bool:
+    """Whether a line is no wider than ``width``; measured only if the sum of its words comes near. [pt]"""
+    if abs(about - width) > _NEAR * width:
+        return about < width
+    return extent(line, style)[0] <= width
 
 
 def draw_heading(sheet: Sheet, heading: list[str], told: list[str], small: list[str]) -> float:

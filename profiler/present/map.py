@@ -7,6 +7,7 @@ import contextlib
 import html
 import json
 from collections.abc import Mapping
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,7 @@ from profiler import wording
 from profiler.errors import OutputError
 from profiler.files import output_error
 from profiler.grade_classes import Limits, class_limits
-from profiler.ground import Relief
+from profiler.ground import Bounds, Relief
 from profiler.landmark import Landmarks
 from profiler.present import map_curves, map_line, map_marks
 from profiler.present.hillshade import shade
@@ -149,6 +150,13 @@ def _notes(profile: Profile, relief: Relief | None, credit: str) -> list[str]:
     return [note for note in notes if note]
 
 
+@lru_cache(maxsize=1)
+def _shaded(relief: Relief) -> tuple[str, Bounds]:
+    """The shaded picture as a data URL, and its edges; the maps of all trains on a line share it."""
+    shading = shade(relief)
+    return "data:image/jpeg;base64," + base64.b64encode(shading.jpeg()).decode("ascii"), shading.bounds
+
+
 def _folium_map(profile: Profile, relief: Relief | None, tiles: bool) -> folium.Map:
     route = profile.route
     # A fixed first view: the script fits the line to whatever screen it finds.
@@ -163,9 +171,7 @@ def _folium_map(profile: Profile, relief: Relief | None, tiles: bool) -> folium.
     )
     folium.map.CustomPane(RELIEF_PANE, z_index=150, pointer_events=True).add_to(map_)
     if relief is not None:
-        shading = shade(relief)
-        picture = "data:image/jpeg;base64," + base64.b64encode(shading.jpeg()).decode("ascii")
-        b = shading.bounds
+        picture, b = _shaded(relief)
         folium.raster_layers.ImageOverlay(
             picture,
             [[b.south, b.west], [b.north, b.east]],

@@ -22,6 +22,8 @@ from profiler.units import FloatArray
 _POINTS_PER_INCH, _INCHES_PER_METRE = 72, 1 / 0.0254
 _DPI = 150
 _MOST_PIXELS = 40_000_000
+_PACKED = 3
+"""zlib's level; 6 takes more than twice the time for a tenth of the bytes."""
 
 
 def png(width: float, height: float, drawn: Iterable[Drawn]) -> bytes:
@@ -86,12 +88,12 @@ def _encoded(pixels: NDArray[np.uint8], dpi: float) -> bytes:
     """
     high, wide, _ = pixels.shape
     rows = np.zeros((high, 1 + 3 * wide), dtype=np.uint8)
-    rows[:, 1:] = pixels.reshape(high, 3 * wide)
+    rows[:, 1:].reshape(high, wide, 3)[:] = pixels
     dots = round(dpi * _INCHES_PER_METRE)
     chunks = (
         (b"IHDR", struct.pack(">IIBBBBB", wide, high, 8, 2, 0, 0, 0)),
         (b"pHYs", struct.pack(">IIB", dots, dots, 1)),
-        (b"IDAT", zlib.compress(rows.data, 6)),
+        (b"IDAT", zlib.compress(rows.data, _PACKED)),
         (b"IEND", b""),
     )
     return b"\x89PNG\r\n\x1a\n" + b"".join(_chunk(kind, content) for kind, content in chunks)

@@ -17,7 +17,9 @@ from profiler.grade_classes import DOWN, UP
 from profiler.landmark import Landmarks
 from profiler.present.chart import Chart, compose_chart, draw_chart
 from profiler.present.chart_frame import Panel, Row
+from profiler.present.chart_key import FINE, provenance, wrapped
 from profiler.present.chart_rows import draw_posts
+from profiler.present.sheet import extent
 from profiler.profile import Profile, reversed_profile
 from profiler.route import Posts, Station
 from profiler.units import MILE
@@ -244,6 +246,16 @@ def test_blocks_are_drawn_in_their_colours(tmp_path):
     # 24.5 per mille over 6.5 km against 11 over 5.5 km: areas go with length times grade,
     # and figures cover a larger share of small blocks
     assert count[DOWN[4]] / count[UP[2]] == pytest.approx(24.5 * 6.5 / (8.5 * 6 + 6.5 * 3), rel=0.2)
+
+
+@pytest.mark.parametrize("width", [90.0, 333.0, 1000.0])
+def test_sentences_are_broken_where_they_must_be(width):
+    """Law: no line is wider than there is room, and the first word of the next would not have fitted into any."""
+    lines = wrapped([*provenance(chart().frame), *provenance(chart("metric", "seen").frame)], FINE, width)
+    assert len(lines) > 2
+    assert max(extent(line, FINE)[0] for line in lines) <= width
+    for line, after in itertools.pairwise(lines):
+        assert extent(f"{line} {after.split(' ')[0]}", FINE)[0] > width
 
 
 def test_long_lines_break_into_panels():
