@@ -146,7 +146,7 @@ def _plan(
         dynamic=None if off is None or line.full == line.idle else _dynamic(scene, off),
         steps=scene.steps,
         windows=tuple(windows),
-        proof=prove(scene, place),
+        proof=prove(scene, place, off, windows),
     )
 
 

@@ -56,7 +56,7 @@ class Window:
     ``custom`` is where trade custom or the plan has it; ``recommended`` that, or what all but `CAUTIOUS` of the draws
     allow, whichever is safer. ``spread`` are the 5 % and 95 % quantiles of the safe side over the draws, ``weak``
     that side with weak shoes and little resistance: it counts where it leaves a window. ``fails`` is the share of
-    draws in which no place does.
+    draws in which no place from the earliest on does.
     """
 
     earliest: float
@@ -329,7 +329,9 @@ def _latest_side(parts: _Parts, custom: float, earliest: float, share: float | N
     allowed = parts.latest(scene.courses[0], custom, 0.0, share=share)
     cautious = parts.latest(scene.courses[0], custom, -scene.margin)
     near = cautious if math.isfinite(cautious) else min(max(custom, parts.low), parts.high)
-    draws = _over_draws(lambda course: parts.latest(course, custom, -scene.margin, near=near), scene.drawn)
+    first = min(earliest, near)  # sooner the hill would be lost: a draw that asks for it is not held by timing
+    inside = replace(parts, low=max(parts.low, first)) if math.isfinite(first) else parts
+    draws = _over_draws(lambda course: inside.latest(course, custom, -scene.margin, near=near), scene.drawn)
     weak = parts.latest(scene.courses[1], custom, -scene.margin, EVERY[1])
     spread = _quantiles(draws[~np.isnan(draws)], cautious)
     safe = min(spread[0], weak) if earliest <= weak else spread[0]  # not true of NaN either
