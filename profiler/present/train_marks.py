@@ -75,7 +75,8 @@ def draw_marks(sheet: Sheet, room: Room, panel: Panel, briefing: Briefing, lanes
     """Boxes and chips of every mark on a panel; a mark's number never drops, its words may."""
     row = panel.rows["marks"]
     gutter(sheet, panel, "marks", "Marks", [])
-    for lane, words in ((0, "astride"), (lanes.astride, "do not stop")):
+    forbidden = any(item.mark.kind == "do_not_stop" for item in lanes.laid)
+    for lane, words in ((0, "astride"), (lanes.astride, "do not stop" if forbidden else "start hard")):
         if lane < lanes.astride + lanes.stopping and (lane or lanes.astride):
             y = _middle(row.top, lane) - (2.4 if lane else 5.0)
             sheet.text(GUTTER - 14, y, words, CAPTION, align="right")

@@ -75,6 +75,16 @@ def test_screw_couplings_have_no_knuckles():
     assert "450" in text
 
 
+@pytest.mark.parametrize(
+    ("train", "lane", "other"), [("b", "do not stop", "start hard"), ("d", "start hard", "do not stop")]
+)
+def test_the_lane_of_stopping_is_named_by_what_lies_in_it(train: str, lane: str, other: str):
+    """Law: a train that starts anywhere on the line is told nowhere not to stop, only where a start is hardest."""
+    words = words_of(compose_train_chart(briefed(train)))
+    assert lane in words
+    assert other not in words
+
+
 def test_against_is_drawn_as_travelled():
     """Law: against chainage the line is turned: the other end first, climbs where falls were, posts falling."""
     chart = compose_train_chart(briefed("a", "against"))
