@@ -119,12 +119,27 @@ def carried(
     share = np.ones(need.size)
     if not full:
         share = np.clip(np.divide(need, available, out=np.zeros(need.size), where=available > 0), 0.0, 1.0)
-    acceleration = (share * available - need) / vehicles.inertia.sum()
+    force, acceleration = balanced(vehicles, held - share[:, None] * effort)
+    return CouplerForces(np.asarray(head, dtype=float), force, share, acceleration)
+
+
+def balanced(vehicles: Vehicles, held: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Couplers of a train of which every vehicle is held back by so much (h, v) [N], its own effort deducted.
+
+    Returns the force behind each vehicle but the last (h, v - 1), + draft [N], and the acceleration (h,) that all of
+    it gives the train [m/s²]. Both are linear: those of two causes add up.
+    """
+    acceleration = -held.sum(axis=1) / vehicles.inertia.sum()
     left = acceleration[:, None] * vehicles.inertia
     left += held
-    left -= share[:, None] * effort
-    force = np.cumsum(left[:, ::-1], axis=1)[:, ::-1][:, 1:]
-    return CouplerForces(np.asarray(head, dtype=float), force, share, acceleration)
+    return np.cumsum(left[:, ::-1], axis=1)[:, ::-1][:, 1:], acceleration
+
+
+def largest(force: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Largest draft of coupler forces (h, v - 1) [N], behind which vehicle, largest buff, behind which; (h,) each."""
+    pull, push = force.argmax(axis=1), force.argmin(axis=1)
+    row = np.arange(force.shape[0])
+    return np.maximum(force[row, pull], 0.0), pull, np.maximum(-force[row, push], 0.0), push
 
 
 def peaks(
@@ -167,7 +182,5 @@ def _peaks(
         held = own + held_back(terrain, vehicles, some, curves=curves)
         for found, full in zip(parts, ways, strict=True):
             force = carried(vehicles, held, pulled, some, full=full).force
-            pull, push = force.argmax(axis=1), force.argmin(axis=1)
-            row = np.arange(some.size)
-            found.append((np.maximum(force[row, pull], 0.0), pull, np.maximum(-force[row, push], 0.0), push))
+            found.append(largest(force))
     return [Peaks(np.asarray(head, float), *map(np.concatenate, zip(*found, strict=True))) for found in parts]
