@@ -43,6 +43,7 @@ SOURCES = {
     "S46": "operating-rule study cards, high-capacity extended-range dynamic brake",
     "S47": "operating-rule study cards, limit of 24 dynamic axles",
     "S57": "car-repair forum note of 2018 on free slack",
+    "S58": "Interface Journal, The how and why of L/V-based thresholds, 25 January 2026",
     "S60": "forum note of 2005 on long and short cars",
     "S80": "study cards of a train handling rule book",
 }
