@@ -239,7 +239,7 @@ def _with_reliefs(
     places: Sequence[StartPlace], found: Starting, train: Train, terrain: Terrain
 ) -> tuple[StartPlace, ...]:
     hard = np.flatnonzero(~found.starts | (found.draft > found.draft_caution))
-    told = dict(zip(hard, reliefs_at(train, terrain, found.head[hard]), strict=True))
+    told = dict(zip(hard.tolist(), reliefs_at(train, terrain, found.head[hard].tolist()), strict=True))
     return tuple(dataclasses.replace(place, reliefs=told.get(i, ())) for i, place in enumerate(places))
 
 

@@ -181,7 +181,7 @@ def _stands(train: Train, terrain: Terrain, heads: FloatArray, limit: float) -> 
         at_rest = np.minimum(anywhere.effort[:, :, 0], most).sum(axis=0)
         top = int(np.argmax(at_rest >= at_rest.max() * (1 - 1e-9)))
         grade, need = float(found.grade[i]), float(found.need[i])
-        holding, starts_in = (int(lowest_notch(at_rest, f)) for f in (grade + found.curve[i] / 2, need))
+        holding, starts_in = lowest_notch(at_rest, np.array([grade + found.curve[i] / 2, need])).tolist()
         yield _Stand(
             train=train,
             course=anywhere._replace(

@@ -219,15 +219,16 @@ def _grown(
     if before > SHORTEST and (left < 0).any():
         return _grown(least, loss, longest, exact=exact)
     found = np.where(left < 0, 0.0, np.inf)
-    while before < longest and np.isinf(found).any():
-        going = np.isinf(found).any(axis=0)[lines]
+    while before < longest and (stands := found == np.inf).any():
+        going = stands.any(axis=0)[lines]
         lines, left = lines[going], left[:, going]
-        can = np.isinf(found[:, lines]) & (loss[:, lines] > 0)
-        safe = np.min(left[can] / loss[:, lines][can], initial=np.inf)
+        stands, steepest = stands[:, lines], loss[:, lines]
+        can = stands & (steepest > 0)
+        safe = np.min(left[can] / steepest[can], initial=np.inf)
         steps = max(math.log1p(safe / before) // math.log(STEP), 1.0)
         cars = min(before * STEP**steps, longest)
         now = least(cars, lines)
-        fails = np.isinf(found[:, lines]) & (now < 0)
+        fails = stands & (now < 0)
         share = np.divide(left, left - now, out=np.zeros(left.shape), where=fails)
         for i, j in np.argwhere(fails):
             found[i, lines[j]] = before + share[i, j] * (cars - before)

@@ -1,4 +1,4 @@
-"""Cost of briefings beside that of the profile they stand on. Printed (pytest -m slow -s); ratios only."""
+"""Cost of briefings beside that of the profile they stand on. Printed (pytest -m slow -s)."""
 
 from __future__ import annotations
 
@@ -20,6 +20,8 @@ from profiler.results import write_briefings, write_profile
 TRAINS = sorted((Path(__file__).parents[2] / "sample_routes").glob("train-*.toml"))
 SHORT, LONG = 50, 200
 """Kilometres."""
+MOST = 5.0
+"""What three trains in both directions may add to the longer line on two slow cores, by our own measure. [s]"""
 
 
 def hilly(folder: Path, length: int) -> tuple[Profile, Landmarks]:
@@ -49,7 +51,7 @@ def timed(work: Callable[[], object]) -> float:
 @pytest.mark.slow
 def test_briefings_beside_the_profile(tmp_path: Path):
     """Law: three trains in both directions cost in proportion to the line, four times the line no more than six times;
-    what they add to the profile of 200 km with its pictures is printed."""
+    and plans and tables add less than 5 s to the profile of 200 km."""
     trains = {path.stem: read_train(path) for path in TRAINS}
     print("\n    km   profile s   pictures s   plans s   tables s   pictures s   plans and tables over profile")
     cost = {}
@@ -74,3 +76,4 @@ def test_briefings_beside_the_profile(tmp_path: Path):
             f"{(planned + tables) / (base + drawn):16.2f}"
         )
     assert cost[LONG] < 6 * cost[SHORT]
+    assert cost[LONG] < MOST

@@ -7,7 +7,7 @@ import dataclasses
 import numpy as np
 import pytest
 
-from profiler.handling.relief import Relief, reliefs
+from profiler.handling.relief import Relief, reliefs, reliefs_at
 from profiler.handling.start_marks import do_not_stop, numbered, start_hard, worst_places
 from profiler.handling.starting import Starting, starting
 from profiler.mechanics.places import Climb, climbs_of
@@ -179,6 +179,19 @@ def test_fewer_units_save_a_knuckle():
     assert found.count < TRIAL["c"].groups[0].working
     assert found.draft <= TRIAL["c"].limits.draft
     assert "fewer_units" not in by_kind("d")  # two units on empties: nothing to save
+
+
+def test_places_tried_at_once():
+    """Law: what helps at a place is the same whatever other places are asked for."""
+    terrain, places = two_climbs(0.02), [3000.0, 6000.0, 15_000.0, 15_500.0]
+    for train in (A, B, dataclasses.replace(F, rail="poor")):
+        together = reliefs_at(train, terrain, places)
+        assert any(together)
+        for place, found in zip(places, together, strict=True):
+            alone = reliefs(train, terrain, place)
+            assert [(r.kind, r.count, r.starts) for r in found] == [(r.kind, r.count, r.starts) for r in alone]
+            for one, other in zip(found, alone, strict=True):
+                assert (one.margin, one.draft, one.buff) == pytest.approx((other.margin, other.draft, other.buff))
 
 
 def test_a_dry_rail():

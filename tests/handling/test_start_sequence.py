@@ -141,6 +141,12 @@ def test_places_in_a_row():
     assert one.run.moved == pytest.approx(two.run.moved, abs=1e-6)
     assert one.starts
     assert one.independent_holds
+    steeper = hills(3)
+    for here in start_sequences(B, steeper, (9000.0, 11_000.0)):
+        alone = start_sequence(B, steeper, here.head)
+        assert here.run.moved == pytest.approx(alone.run.moved, abs=1e-6)
+        assert [s.back for s in here.slips] == pytest.approx([s.back for s in alone.slips], abs=1e-6)
+        assert (here.reduction, here.starting_notch) == (alone.reduction, alone.starting_notch)
 
 
 def test_a_light_engine_and_two():

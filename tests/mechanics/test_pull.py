@@ -12,13 +12,13 @@ from hypothesis import strategies as st
 from profiler.cited import given as stated
 from profiler.landmark import Landmark, Landmarks
 from profiler.mechanics.couplers import coupler_forces, peaks, vehicles_of
-from profiler.mechanics.places import climbs_of
+from profiler.mechanics.places import Climb, climbs_of
 from profiler.mechanics.pull import draft_over, pull_along, vehicle_efforts, vehicle_resistances, vehicle_starts
 from profiler.mechanics.remote import RemotePlaces, remote_places
 from profiler.mechanics.resistance import CURVE_START_FACTOR, block_coefficients
 from profiler.mechanics.terrain import Terrain
 from profiler.mechanics.traction import block_efforts
-from profiler.mechanics.units_to_use import units_to_use, with_head_units
+from profiler.mechanics.units_to_use import units_on_climbs, units_to_use, with_head_units
 from profiler.train import Block, Train
 from profiler.units import KIP, MPH
 from tests.mechanics.test_under_train import hills
@@ -172,6 +172,14 @@ def test_more_units_pulling(seed: int, name: str):
         assert more.starts >= fewer.starts
     if found.most:
         assert found.pulling[found.most - 1].full_draft <= train.limits.draft * (1 + 1e-12)
+
+
+def test_climbs_tried_at_once():
+    """Law: units to use on a climb are the same whatever other climbs are asked for."""
+    terrain, train = hill(), trial_trains()["a"]
+    climbs = [Climb(kind="sustained_grade", start=a, end=b) for a, b in ((6000.0, 7500.0), (9000.0, 12_000.0))]
+    for climb, found in zip(climbs, units_on_climbs(terrain, train, climbs), strict=True):
+        assert found == units_to_use(terrain, train, climb)
 
 
 @pytest.mark.parametrize("name", ["a", "b", "e"])
