@@ -15,6 +15,7 @@ MARK_KINDS = (
     "slow_order",
     "slack_in",
     "slack_out",
+    "not_held",
 )
 
 

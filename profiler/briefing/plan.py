@@ -9,6 +9,9 @@ from functools import cached_property
 
 import numpy as np
 
+from profiler.handling.descent_marks import descent_marks
+from profiler.handling.descent_plan import LinePlan, plan_descents
+from profiler.handling.journey import Journey, journey
 from profiler.handling.relief import Relief, reliefs_at
 from profiler.handling.start import StartSequence
 from profiler.handling.start_marks import do_not_stop, numbered, start_astride, start_hard, worst_places
@@ -30,6 +33,7 @@ from profiler.mechanics.power_needed import (
 from profiler.mechanics.pull import Over, Pull, draft_over, pull_along
 from profiler.mechanics.remote import RemotePlaces, remote_places
 from profiler.mechanics.resistance import train_coefficients
+from profiler.mechanics.speed_limits import head_limit
 from profiler.mechanics.terrain import Terrain, as_met_by, drawn_elevations, terrain_of
 from profiler.mechanics.tonnage import Rating, drawn_terrain, rate
 from profiler.mechanics.traction import block_efforts
@@ -103,7 +107,7 @@ class Briefing:
     ``speeds`` and ``units`` are balancing speeds and units to use on the climbs, the ruling one first; ``remote``
     where a remote group may stand, None where there is none; ``rating`` what the power hauls, None without cars or
     where the locomotives are longer than the line; ``needed`` the units it takes; ``helpers`` where a helper is
-    needed.
+    needed. ``line`` is the plan for the descents, ``journey`` the train run by it from end to end.
     """
 
     profile: Profile
@@ -124,6 +128,8 @@ class Briefing:
     rating: Rating | None
     needed: UnitsNeeded
     helpers: tuple[HelperDistrict, ...]
+    line: LinePlan
+    journey: Journey
 
     @property
     def fits(self) -> bool:
@@ -175,12 +181,15 @@ def plan_handling(profile: Profile, landmarks: Landmarks, train: Train, directio
     worst = worst_places(everywhere, climbs, train)
     places = _places(profile.route, terrain, [float(everywhere.head[i]) for i in worst])
     at_places = starting(train, terrain, draws, head=np.array([place.head for place in places]))
+    posted = head_limit((*profile.route.limits, *profile.route.slow_orders), terrain, train.length, train.train_class)
+    line = plan_descents(train, terrain, posted, drawn_terrain(profile, direction))
     straddling = train_straddles(train, terrain, landmarks.items)
     pairs = pair_straddles(straddling)
     marks = (
         *straddle_marks(straddling, pairs),
         *start_hard(everywhere, terrain, worst),
         *do_not_stop(everywhere, terrain, train),
+        *descent_marks(line, terrain),
     )
     hard = [i for i, place in enumerate(places) if place.kind != "station"]
     crests = [s for s in straddling if s.straddle.kind == "crest" and s.probability >= SHOWN_FROM]
@@ -203,6 +212,8 @@ def plan_handling(profile: Profile, landmarks: Landmarks, train: Train, directio
         rating=_rating(profile, terrain, train),
         needed=units_for(terrain, train, acceleration=START_ACCELERATION),
         helpers=helper_districts(terrain, train),
+        line=line,
+        journey=journey(train, line, terrain.length),
     )
 
 

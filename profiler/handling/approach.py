@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from profiler.handling.descents import Descent
+from profiler.handling.timeline import cruising_acts
 from profiler.mechanics.course import Act, places_of
-from profiler.mechanics.motion import FREE, Acts, Course, extremes
+from profiler.mechanics.motion import Acts, Course, extremes
 from profiler.mechanics.places import balancing_speeds, slowest_speed
 from profiler.mechanics.run import LASTS, Run, run
 from profiler.train import Train
@@ -17,6 +18,8 @@ from profiler.units import MPH, FloatArray
 
 APPROACH = 5000.0
 """A descent is approached from so far before its crest [m], where there is as much line."""
+QUIET = 1000.0
+"""Farther before a descent than this, and than it takes to set up the dynamic brake, no plan begins. [m]"""
 FOLLOWED = 6000.0
 """When power goes off is judged by the run as far past where holding begins. [m]"""
 TIME_STEP, COARSE = 0.5, 1.0
@@ -31,6 +34,8 @@ FLOOR_SHARE, FLOOR = 0.6, 5 * MPH
 class Approach:
     """A train coming to a descent, as a run under power with no brake begun: from ``head`` [m] at ``speed`` [m/s].
 
+    From ``quiet`` on [m] the dynamic brake waits for the plan; before, it may hold a speed.
+
     ``crest_speed`` is its speed as the head passes the crest [m/s]; ``notch`` the one it then needs; ``balance`` the
     head position at which it needs none at that speed [m]. ``stalls`` tells that it does not get there with its
     power and draft limit: then it is taken to pass the crest at its least continuous speed, however it got there.
@@ -38,6 +43,7 @@ class Approach:
 
     head: float
     speed: float
+    quiet: float
     run: Run
     crest_speed: float
     notch: int
@@ -45,33 +51,41 @@ class Approach:
     stalls: bool = False
 
 
-def approach(course: Course, train: Train, descent: Descent, *, after: float, top_notch: int) -> Approach:
-    """The approach to a descent, from the end of what came before it [m], on a course that knows its speeds."""
+def approach(
+    course: Course, train: Train, descent: Descent, *, after: float, top_notch: int, set_up: float
+) -> Approach:
+    """The approach to a descent, from the end of what came before it [m], on a course that knows its speeds.
+
+    ``set_up`` is the longest time from the first notch off to the whole dynamic brake [s].
+    """
     places = places_of(course)
     head = max(after, descent.crest - APPROACH, float(places[0]))
     held = float(np.interp(head, places, course.weight + course.bend))
     most = float(np.interp(head, places, course.hold))
     speed = min(most, float(balancing_speeds(train, np.array([held]), fastest=most)[0]))
     until = max(descent.start, head) + FOLLOWED
-    done = run(course, approach_acts(head, top_notch), head=head, speed=speed, until=until)
+    first = min(descent.crest, descent.start)
+    quiet = max(first - QUIET - set_up * float(np.interp(first, places, course.hold)), head)
+    done = run(course, approach_acts(train, head, quiet, top_notch), head=head, speed=speed, until=until)
     crest = max(descent.crest, head)
     _, crest_speed = done.at(crest)
     stalls = not crest_speed > 0
     if stalls:
         head, speed = crest, min(slowest_speed(train), float(np.interp(crest, places, course.hold)))
-        done = run(course, approach_acts(head, top_notch), head=head, speed=speed, until=until)
+        quiet = head
+        done = run(course, approach_acts(train, head, quiet, top_notch), head=head, speed=speed, until=until)
         crest_speed = speed
     notch = int(done.notch[max(int(np.searchsorted(done.head, crest)) - 1, 0)])
     a, b, c = course.resistance
     left = course.weight + course.bend + a + crest_speed * (b + crest_speed * c)
     beyond = (places >= crest) & (left <= 0)
-    balance = float(places[np.argmax(beyond)]) if beyond.any() else descent.start
-    return Approach(head, speed, done, crest_speed, notch, balance, stalls)
+    balance = min(float(places[np.argmax(beyond)]), descent.start) if beyond.any() else descent.start
+    return Approach(head, speed, quiet, done, crest_speed, notch, balance, stalls)
 
 
-def approach_acts(head: float, top_notch: int) -> list[Act]:
-    """Speeds held by power alone."""
-    return [Act("hold", FREE, at=head), Act("notch", float(top_notch), at=head), Act("dynamic", 0.0, at=head)]
+def approach_acts(train: Train, head: float, quiet: float, top_notch: int) -> list[Act]:
+    """Speeds held from a place on [m], from another on by power alone."""
+    return [*cruising_acts(train, top_notch, head), Act("dynamic", 0.0, at=quiet)]
 
 
 def last_place(holds: Callable[[float], bool], low: float, high: float) -> float:

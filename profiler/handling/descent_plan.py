@@ -9,7 +9,8 @@ import numpy as np
 
 from profiler.handling.approach import Approach, approach
 from profiler.handling.descents import Descent, descents
-from profiler.handling.holding import AirAlone, Holding, TopSpeed, air_alone, holding, top_speed
+from profiler.handling.holding import AirAlone, Holding, TopSpeed, air_alone, holding
+from profiler.handling.kept_speed import kept_speed
 from profiler.handling.proof import Proof, prove
 from profiler.handling.speeds import Speeds, speeds_along
 from profiler.handling.staircase import AirStep, staircase
@@ -23,6 +24,11 @@ from profiler.mechanics.speed_limits import HeadLimit
 from profiler.mechanics.terrain import Terrain
 from profiler.train import Train
 from profiler.units import FloatArray
+
+SURE = 1.645
+"""Standard deviations of the draws by which more force is reckoned with, so that 95 % of them need less."""
+SLOWED_BEFORE = 1500.0
+"""A train that must go down slower than it comes up has slowed so far before the crest. [m]"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -83,27 +89,30 @@ def plan_descents(train: Train, terrain: Terrain, posted: HeadLimit, drawn: Terr
         If a limit is below walking pace.
     """
     plain = [course_of(train, terrain, conditions=conditions) for conditions in EVERY]
-    speeds, allowed = _speeds(plain[0], train, terrain, posted)
+    lines = drawn_along(train, drawn, plain[0]) if drawn is not None else ()
+    doubt = SURE * np.std([line.weight for line in lines], axis=0) if lines else np.zeros(plain[0].weight.size)
+    speeds, allowed = _speeds(plain[0], train, terrain, posted, doubt)
     courses = tuple(speeds.on(course) for course in plain)
-    draws = tuple(speeds.on(course) for course in drawn_along(train, drawn, plain[0])) if drawn is not None else ()
-    top_notch = courses[0].effort.shape[1] - 1
+    draws = tuple(speeds.on(line) for line in lines)
     made: list[DescentPlan] = []
     for descent in descents(plain[0], speeds, terrain, train.length):
         after = made[-1].descent.end if made else 0.0
-        made.append(_plan(train, descent, speeds, allowed, courses, draws, after, top_notch))
+        made.append(_plan(train, descent, speeds, allowed, courses, draws, doubt, after))
     return LinePlan(course=courses[0], speeds=speeds, descents=tuple(made))
 
 
-def _speeds(course: Course, train: Train, terrain: Terrain, posted: HeadLimit) -> tuple[Speeds, Speeds]:
+def _speeds(
+    course: Course, train: Train, terrain: Terrain, posted: HeadLimit, doubt: FloatArray
+) -> tuple[Speeds, Speeds]:
     """Speeds held, no higher than holds on any descent, and those that the line allows."""
     allowed = speeds_along(course, train, posted)
     places, cap = places_of(course), np.full(course.weight.size, FREE)
     for descent in descents(course, allowed, terrain, train.length):
         found = holding(course, train, allowed, descent)
-        top = top_speed(found)
+        top = kept_speed(course, train, allowed, descent, found, doubt)
         if top.speed < found.speed[0]:
-            on = (places >= descent.start) & (places <= descent.end)
-            cap[on] = top.speed
+            on = (places >= descent.crest - SLOWED_BEFORE) & (places <= descent.end)
+            cap[on] = np.minimum(cap[on], top.speed)
     return (speeds_along(course, train, posted, cap) if cap.min() < FREE else allowed), allowed
 
 
@@ -114,15 +123,18 @@ def _plan(
     allowed: Speeds,
     courses: tuple[Course, ...],
     drawn: tuple[Course, ...],
+    doubt: FloatArray,
     after: float,
-    top_notch: int,
 ) -> DescentPlan:
     course = courses[0]
+    top_notch = course.effort.shape[1] - 1
     table = holding(course, train, allowed, descent)
-    come = approach(course, train, descent, after=after, top_notch=top_notch)
+    set_up = timeline(train, top_notch).full
+    come = approach(course, train, descent, after=after, top_notch=top_notch, set_up=set_up)
     line = timeline(train, come.notch)
     held = float(np.interp(descent.worst, places_of(course), speeds.hold))
-    scene = Scene(train, descent, come, line, staircase(course, train, speeds, descent), courses, drawn, top_notch)
+    steps = staircase(course, train, speeds, descent, doubt=doubt)
+    scene = Scene(train, descent, come, line, steps, courses, drawn, top_notch)
     off, place = None, -math.inf
     if come.head < descent.start:
         off = power_off_window(scene)
@@ -136,7 +148,7 @@ def _plan(
     return DescentPlan(
         descent=descent,
         holding=table,
-        top=top_speed(table),
+        top=kept_speed(course, train, allowed, descent, table, doubt),
         alone=air_alone(train, descent.force, held),
         approach=come,
         timeline=line,

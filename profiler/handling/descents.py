@@ -19,22 +19,25 @@ WORST_SHARE = 0.95
 """The worst stretch of a descent is where so much of the greatest force is needed. [-]"""
 
 
-def retard_needed(course: Course, hold: FloatArray) -> FloatArray:
-    """Force [N] that holds the train to speeds (p,) [m/s] at the places of a course, and slows it where they fall.
+def retard_needed(course: Course, hold: FloatArray, *, slowing: bool = True) -> FloatArray:
+    """Force [N] that holds the train to speeds (p,) [m/s] at the places of a course, negative where it must be pulled.
 
-    Negative where it has to be pulled. Speeds that rise ask for nothing.
+    With ``slowing`` it also slows the train where they fall; speeds that rise ask for nothing.
     """
     a, b, c = course.resistance
-    slowing = np.minimum(np.diff(hold, append=hold[-1:]) / course.step, 0.0)
-    return -(course.weight + course.bend + a + hold * (b + hold * c)) - course.mass * hold * slowing
+    needed = -(course.weight + course.bend + a + hold * (b + hold * c))
+    if slowing:
+        needed -= course.mass * hold * np.minimum(np.diff(hold, append=hold[-1:]) / course.step, 0.0)
+    return needed
 
 
 @dataclass(frozen=True, kw_only=True)
 class Descent:
     """A stretch of head positions, by distance travelled [m], where more than rolling resistance must hold the train.
 
-    ``start`` to ``end``; ``crest`` is where the head began to descend before it; the force needed is greatest,
-    ``force`` [N], with the head at ``worst``, and nearly so over ``worst_length`` [m].
+    ``start`` to ``end``; ``crest`` is where the head began to descend before it; the force that holds the speed is
+    greatest, ``force`` [N], with the head at ``worst``, and nearly so over ``worst_length`` [m]. Before a lower limit
+    a train that slows down is on such a stretch too: on level track ``force`` is then below zero.
     """
 
     start: float
@@ -63,9 +66,9 @@ def descents(course: Course, speeds: Speeds, terrain: Terrain, length: float) ->
     Stretches between which the train coasts without falling below `COASTED` of its speed are one.
     """
     places = places_of(course)
-    need = retard_needed(course, speeds.hold)
+    need, steady = retard_needed(course, speeds.expected), retard_needed(course, speeds.expected, slowing=False)
     work = np.r_[0.0, np.cumsum(need * course.step)]
-    kinetic = course.mass * speeds.hold**2 / 2
+    kinetic = course.mass * speeds.expected**2 / 2
     edge = np.flatnonzero(np.diff(np.r_[False, need > 0, False]))
     merged: list[list[int]] = []
     for first, end in zip(edge[::2], edge[1::2], strict=True):
@@ -73,13 +76,13 @@ def descents(course: Course, speeds: Speeds, terrain: Terrain, length: float) ->
             merged[-1][1] = int(end)
         else:
             merged.append([int(first), int(end)])
-    spare = course.mass * (speeds.limit**2 - speeds.hold**2) / 2
+    spare = course.mass * (speeds.limit**2 - speeds.expected**2) / 2
     found, before = [], 0
     for first, end in merged:
         gained = work[first + 1 : end + 1] - np.minimum.accumulate(work[first:end])
         if gained.max() >= spare[first:end].min():
-            most = first + int(np.argmax(need[first:end]))
-            less = np.r_[-1, np.flatnonzero(need < WORST_SHARE * need[most]), need.size]
+            most = first + int(np.argmax(steady[first:end]))
+            less = np.r_[-1, np.flatnonzero(steady < steady[most] - (1 - WORST_SHARE) * abs(steady[most])), need.size]
             i = int(np.searchsorted(less, most))
             top = np.arange(max(before, first - int(np.ceil(length / course.step))), first + 1)
             height = height_at(terrain.way, terrain.elevation, places[top])
@@ -89,7 +92,7 @@ def descents(course: Course, speeds: Speeds, terrain: Terrain, length: float) ->
                     end=float(places[end - 1]),
                     crest=float(places[top[np.argmax(height)]]),
                     worst=float(places[most]),
-                    force=float(need[most]),
+                    force=float(steady[most]),
                     worst_length=float((less[i] - less[i - 1] - 1) * course.step),
                 )
             )

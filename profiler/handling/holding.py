@@ -24,7 +24,7 @@ SPEED_STEPS = {"us": 1 * MPH, "metric": 2 * KMH}
 SLOWEST_HELD = 5 * MPH
 """Tables go down to here: below, dynamic brakes fade. [m/s]"""
 
-Bound = Literal["posted", "force", "heat"]
+Bound = Literal["posted", "force", "heat", "air"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,7 +53,12 @@ class Holding:
     @property
     def holds(self) -> FloatArray:
         """Whether the train is held, neither too little nor too much, and wheels stand it. shape (k, r)"""
-        return (self.share >= 0) & (self.share <= self.usable) & self.cool
+        return self.enough & self.cool
+
+    @property
+    def enough(self) -> FloatArray:
+        """Whether it is neither too little nor too much; without air nothing is too much. shape (k, r)"""
+        return ((self.share >= 0) | (self.reduction == 0)) & (self.share <= self.usable)
 
     def fewest(self, row: int) -> int | None:
         """Number of the smallest reduction that holds at a speed; None where none does."""
@@ -62,19 +67,23 @@ class Holding:
 
 @dataclass(frozen=True)
 class TopSpeed:
-    """The highest speed that holds [m/s], NaN where none does, and what binds it; ``force`` and ``heat`` alone allow
-    so much [m/s], no more than is posted, and NaN where nothing holds."""
+    """The highest speed that holds [m/s], NaN where none does, and what binds it.
+
+    "air": faster, air would have to be set that stops the train on a gentler stretch, or that has to be released and
+    set again before the pipe is charged. ``force`` alone would allow so much [m/s], no more than is posted, NaN where
+    it never holds.
+    """
 
     speed: float
     bound: Bound
     force: float
-    heat: float
 
 
 def holding(course: Course, train: Train, speeds: Speeds, descent: Descent) -> Holding:
     """The holding table of a descent: from the highest speed held there down; curves help in full.
 
-    Where less is held at a place than the speed of a row, the row has that there.
+    Where less is held at a place than the speed of a row, the row has that there. Slowing down for a lower limit is
+    not in it.
     """
     places = places_of(course)
     on = slice(int(np.searchsorted(places, descent.start)), int(np.searchsorted(places, descent.end)) + 1)
@@ -93,7 +102,7 @@ def holding(course: Course, train: Train, speeds: Speeds, descent: Descent) -> H
     share, weak = np.empty((speed.size, reduction.size)), np.empty((speed.size, reduction.size))
     for i, v in enumerate(speed):
         held = np.minimum(speeds.hold[on], v)
-        need, dynamic = retard_needed(here, held), held_back_by(here, places[on], held)
+        need, dynamic = retard_needed(here, held, slowing=False), held_back_by(here, places[on], held)
         for row, conditions in ((share, NOMINAL), (weak, Conditions(shoes=float(SHOES_LOW)))):
             left = need[:, None] - brake_force(train, reduction, conditions) * course_friction(course, held)[:, None]
             row[i] = shares(left, dynamic[:, None]).max(axis=0)
@@ -116,14 +125,12 @@ def course_friction(course: Course, speed: FloatArray) -> FloatArray:
 
 def top_speed(found: Holding) -> TopSpeed:
     """The highest speed of a holding table at which something holds."""
-    enough = (found.share <= found.usable) & (found.share >= 0)
-    force = _first(found.speed, enough)
-    heat = _first(found.speed, enough & found.cool)
+    force = _first(found.speed, found.enough)
     speed = _first(found.speed, found.holds)
     top = float(found.speed[0])
     if speed == top:
-        return TopSpeed(speed, "posted", force, heat)
-    return TopSpeed(speed, "force" if not force > speed else "heat", force, heat)
+        return TopSpeed(speed, "posted", force)
+    return TopSpeed(speed, "heat" if force > speed or (force == force and math.isnan(speed)) else "force", force)
 
 
 def _first(speed: FloatArray, good: FloatArray) -> float:

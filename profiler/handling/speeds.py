@@ -8,9 +8,10 @@ import numpy as np
 
 from profiler.errors import InputError
 from profiler.mechanics.air_acts import brake_force
-from profiler.mechanics.course import places_of
-from profiler.mechanics.motion import Course
-from profiler.mechanics.places import FASTEST
+from profiler.mechanics.course import Act, places_of, pulled_by
+from profiler.mechanics.motion import FREE, Course
+from profiler.mechanics.places import FASTEST, balancing_speeds, slowest_speed
+from profiler.mechanics.run import run
 from profiler.mechanics.slowing import SlowDown, slow_down
 from profiler.mechanics.speed_limits import HeadLimit
 from profiler.train import Train
@@ -20,6 +21,8 @@ LEAST_HELD = 0.8
 """The speed held is no lower than so much of a low limit, whatever the margin. [-]"""
 WALKING = 4 * KMH
 """No train is planned to be held to less. [m/s]"""
+LONGEST = 48 * 3600.0
+"""No line is followed longer. [s]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,10 +42,12 @@ class Drop:
 
 @dataclass(frozen=True, eq=False)
 class Speeds:
-    """Speeds by place of a course (p,): ``limit`` that may not be passed and ``hold``, the one held [m/s]."""
+    """Speeds by place of a course (p,): ``limit`` that may not be passed, ``hold``, the highest one held, and
+    ``expected``, as fast as its power gets the train there [m/s]."""
 
     limit: FloatArray
     hold: FloatArray
+    expected: FloatArray
     drops: tuple[Drop, ...]
 
     def on(self, course: Course) -> Course:
@@ -83,7 +88,7 @@ def speeds_along(course: Course, train: Train, posted: HeadLimit, cap: FloatArra
         if drop.braking is not None:
             back = slice(int(np.searchsorted(places, drop.braking.head[0])), i + 1)
             hold[back] = np.minimum(hold[back], np.interp(places[back], drop.braking.head, drop.braking.speed))
-    return Speeds(limit, hold, tuple(drops[::-1]))
+    return Speeds(limit, hold, expected_speeds(course, train, hold), tuple(drops[::-1]))
 
 
 def _drop(course: Course, train: Train, place: float, approach: float, slow: float) -> Drop:
@@ -95,3 +100,31 @@ def _drop(course: Course, train: Train, place: float, approach: float, slow: flo
         if braking.begins is not None:
             return Drop(place, approach, slow, reduction, braking)
     return Drop(place, approach, slow, float("nan"), None)
+
+
+def expected_speeds(course: Course, train: Train, hold: FloatArray) -> FloatArray:
+    """Speed by place (p,) [m/s] of a train that its brakes never fail, and that is got over where it stalls.
+
+    It is at least `places.slowest_speed` then, or the speed held where that is less.
+    """
+    places, top_notch = places_of(course), course.effort.shape[1] - 1
+    perfect = np.full((1, course.dynamic.shape[1]), FREE)
+    braked = course._replace(hold=hold, dynamic=perfect, push=np.full((1, places.size), FREE))
+    least = slowest_speed(train)
+    pull = pulled_by(course, top_notch, least)
+    runs_again = pull >= course.weight + course.bend + course.resistance @ [1.0, least, least**2]
+    acts = [Act("hold", FREE), Act("notch", float(top_notch)), Act("dynamic", 1.0)]
+    speed, first = np.minimum(hold, least), 0
+    start = float(min(hold[0], balancing_speeds(train, course.weight[:1] + course.bend[:1], fastest=hold[0])[0]))
+    while first < places.size - 1:
+        done = run(braked, acts, head=places[first], speed=start, until=places[-1], lasts=LONGEST, time_step=1.0)
+        last = int(np.searchsorted(places, done.head[-1], side="right"))
+        speed[first:last] = np.minimum(np.interp(places[first:last], done.head, done.speed), hold[first:last])
+        if done.ended == "there":
+            break
+        again = np.flatnonzero(runs_again[last:])
+        if not again.size:
+            break
+        first = last + int(again[0])
+        start = float(min(least, hold[first]))
+    return np.maximum(speed, np.minimum(hold, least))

@@ -7,6 +7,7 @@ A graduated brake follows the grade up and down.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,7 +17,7 @@ from profiler.cited import Cited
 from profiler.handling.descents import Descent, retard_needed
 from profiler.handling.holding import course_friction
 from profiler.handling.speeds import Speeds
-from profiler.mechanics.air import charged_after, farthest_feed
+from profiler.mechanics.air import charged_after, farthest_feed, released_after
 from profiler.mechanics.air_acts import brake_force, ease_time, lead_time
 from profiler.mechanics.conditions import NOMINAL, Conditions
 from profiler.mechanics.course import held_back_by, places_of
@@ -28,6 +29,8 @@ LOW_SPEED, LOW_SHARE = 10 * MPH, Cited(0.55, "", "choice")
 """Over-braked, a train may fall to the greater of these [m/s], and share of the speed held, before air is released."""
 CHARGED = 0.95
 """Of what the pipe lacked, before the next application. [-]"""
+CARRIED = Cited(300, "m", "choice")
+"""What is lacking over no more than this is carried by the train's inertia. [m]"""
 MOVES_APART = Cited(10, "seconds", "choice")
 """A graduated brake is moved no oftener. [s]"""
 ONE_MOVE = Cited(60, "seconds", "choice")
@@ -57,29 +60,58 @@ class AirStep:
 
 
 def reductions_needed(
-    course: Course, train: Train, speeds: Speeds, descent: Descent, conditions: Conditions = NOMINAL
+    course: Course,
+    train: Train,
+    speeds: Speeds,
+    descent: Descent,
+    conditions: Conditions = NOMINAL,
+    doubt: FloatArray | float = 0.0,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Places of a descent (q,) [m], the least of the train's reductions that each needs [Pa], and the force
-    needed [N]; the reduction is the most there is where none does."""
+    needed [N]; the reduction is the most there is where none does.
+
+    What is lacking no longer than `CARRIED`, and so little that the train gains no more than half its margin, its
+    inertia carries. ``doubt`` (p,) is how much more may be needed at the places of the course [N].
+    """
     places = places_of(course)
     on = (places >= descent.start) & (places <= descent.end)
-    need = retard_needed(course, speeds.hold)[on]
-    usable = float(train.handling.usable_dynamic) * held_back_by(course, places[on], speeds.hold[on])
+    speed = speeds.expected[on]
+    need = retard_needed(course, speeds.expected)[on]
+    usable = float(train.handling.usable_dynamic) * held_back_by(course, places[on], speed)
     steps = np.r_[0.0, [float(r) for r in train.handling.reductions]]
-    air = brake_force(train, steps, conditions) * course_friction(course, speeds.hold[on])[:, None]
-    enough = (need - usable)[:, None] <= air + 1.0
+    air = brake_force(train, steps, conditions) * course_friction(course, speed)[:, None]
+    lacks = (need + np.broadcast_to(doubt, places.shape)[on] - usable)[:, None] - air
+    enough = lacks <= 1.0
     enough[:, -1] = True
-    return places[on], steps[np.argmax(enough, axis=1)], need
+    level = np.argmax(enough, axis=1)
+    spare = course.mass * ((speed + float(train.handling.margin) / 2) ** 2 - speed**2) / 2
+    for k in range(steps.size - 1):
+        for first, end in _runs(level > k):
+            short = (end - first) * course.step <= CARRIED
+            if short and np.maximum(lacks[first:end, k], 0.0).sum() * course.step < spare[first:end].min():
+                level[first:end] = k
+    return places[on], steps[level], need
+
+
+def _runs(mask: FloatArray) -> Iterator[tuple[int, int]]:
+    """First position of every run, and that after its last."""
+    edge = np.flatnonzero(np.diff(np.r_[False, mask, False]))
+    yield from zip(edge[::2].tolist(), edge[1::2].tolist(), strict=True)
 
 
 def staircase(
-    course: Course, train: Train, speeds: Speeds, descent: Descent, conditions: Conditions = NOMINAL
+    course: Course,
+    train: Train,
+    speeds: Speeds,
+    descent: Descent,
+    conditions: Conditions = NOMINAL,
+    doubt: FloatArray | float = 0.0,
 ) -> tuple[AirStep, ...]:
     """Movements of the brake valve along a descent, in order of travel; the last releases all."""
-    places, least, need = reductions_needed(course, train, speeds, descent, conditions)
+    places, least, need = reductions_needed(course, train, speeds, descent, conditions, doubt)
     if not least.any():
         return ()
-    hold = np.interp(places, places_of(course), speeds.hold)
+    hold = np.interp(places, places_of(course), speeds.expected)
     if train.air_brake == "graduated release":
         return _graduated(train, places, least, hold)
     return _direct(course, train, places, least, need, hold, conditions)
@@ -114,7 +146,8 @@ def _direct(
     hold: FloatArray,
     conditions: Conditions,
 ) -> tuple[AirStep, ...]:
-    """Added, never eased; released where over-braking would stop the train, or where no more is needed."""
+    """Added, never eased; released where over-braking would stop the train, and where none is needed for so long that
+    the pipe is charged before the next need."""
     step = course.step
     one = np.maximum(lead_time(train), ONE_MOVE) * hold
     lead, low = lead_time(train) * hold, np.minimum(np.maximum(LOW_SHARE * hold, LOW_SPEED), 0.9 * hold)
@@ -122,7 +155,10 @@ def _direct(
     charging = charged_after(farthest_feed(train), CHARGED)
     moves: list[AirStep] = []
     now, over, segment, released = 0.0, 0.0, 0, -np.inf
+    letting_go = released_after(train, farthest_feed(train), 0.5)
     last_need = int(np.flatnonzero(least)[-1])
+    needs_none = list(_runs(least == 0))
+    ends = {first: places[end] for first, end in needs_none if end <= last_need}
     for i in range(last_need + 1):
         if least[i] > now:
             set_at = float(places[i] - lead[i])
@@ -139,7 +175,8 @@ def _direct(
         if now > 0:
             force = float(brake_force(train, now, conditions)) * float(course_friction(course, hold[i : i + 1])[0])
             over = max(over + (force - need[i]) * step, 0.0)
-            if over > spare[i]:
+            tail = max(force - need[i], 0.0) * letting_go * hold[i]
+            if over + tail > spare[i] or (i in ends and ends[i] - places[i] > charging * hold[i] + one[i]):
                 released = float(places[i])
                 moves.append(AirStep(at=released, need=released, before=now, after=0.0, segment=segment))
                 now, over, segment = 0.0, 0.0, segment + 1

@@ -68,6 +68,11 @@ def power_off_acts(line: Timeline, share: float, at: float) -> list[Act]:
     return [throttle, Act("dynamic", set_up, at=at)]
 
 
+def idling_acts(share: float, at: float = 0.0) -> list[Act]:
+    """Power off, and a share of the dynamic brake [-] set up, from a place on [m]."""
+    return [Act("notch", 0.0, at=at), Act("dynamic", share, at=at)]
+
+
 def air_acts(train: Train, steps: Sequence[AirStep], conditions: Conditions = NOMINAL) -> list[Act]:
     """Movements of the brake valve as acts of a run."""
     return [moved(train, s.before, s.after, at=s.at, conditions=conditions) for s in steps]

@@ -29,7 +29,7 @@ from profiler.handling.approach import (
 )
 from profiler.handling.descents import Descent
 from profiler.handling.staircase import AirStep
-from profiler.handling.timeline import Timeline, air_acts, power_off_acts
+from profiler.handling.timeline import Timeline, air_acts, idling_acts, power_off_acts
 from profiler.mechanics.conditions import EVERY, NOMINAL, Conditions
 from profiler.mechanics.course import Act, acts_of
 from profiler.mechanics.motion import Acts, Course
@@ -102,11 +102,12 @@ class Scene:
         share: float | None = None,
         conditions: Conditions = NOMINAL,
     ) -> list[Act]:
-        """All acts, power going off at a place [m]."""
+        """All acts, power going off at a place [m]; minus infinity: it is off, and the dynamic brake set up."""
         usable = float(self.train.handling.usable_dynamic) if share is None else share
+        off = power_off_acts(self.line, usable, power_off) if math.isfinite(power_off) else idling_acts(usable)
         return [
-            *approach_acts(self.approach.head, self.top_notch),
-            *power_off_acts(self.line, usable, power_off),
+            *approach_acts(self.train, self.approach.head, self.approach.quiet, self.top_notch),
+            *off,
             *air_acts(self.train, self.steps if steps is None else steps, conditions),
         ]
 
@@ -186,7 +187,7 @@ def _over_draws(find: Callable[[Course], float], drawn: Sequence[Course]) -> Flo
 def power_off_window(scene: Scene) -> Window:
     """When the first notch goes off."""
     come, start = scene.approach, scene.descent.start
-    low, high, until = come.head, start + REACH, start + FOLLOWED
+    low, high, until = come.quiet, start + REACH, start + FOLLOWED
     custom = come.balance - come.crest_speed * scene.line.idle
 
     def acts(place: float, conditions: Conditions, share: float | None) -> list[Act]:

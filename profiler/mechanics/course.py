@@ -159,6 +159,15 @@ def held_back_by(course: Course, place: npt.ArrayLike, speed: npt.ArrayLike) -> 
     return total
 
 
+def pulled_by(course: Course, notch: int, speed: float) -> FloatArray:
+    """Effort of all groups in a notch at a speed [m/s], at every place of the course (p,). [N]"""
+    speeds = course.speed_step * np.arange(course.effort.shape[-1])
+    each = [
+        np.minimum(np.interp(speed, speeds, g[notch]), room) for g, room in zip(course.effort, course.room, strict=True)
+    ]
+    return np.asarray(np.sum(each, axis=0))
+
+
 def drawn_along(train: Train, drawn: Terrain, course: Course) -> tuple[Course, ...]:
     """The course over every draw of its line: the weight follows the draw, couplers' room stays as estimated."""
     weight = under_train(drawn, spread_of(train), places_of(course)).grade_force
