@@ -167,6 +167,10 @@ class Moving:
             return False
         return self._run(place, self._until, bound).over <= bound
 
+    def speed_at(self, place: float) -> float:
+        """How fast the train gets to a place [m], the acts being there. [m/s]"""
+        return self._run(place, place).speed if self._before.speed > 0 else 0.0
+
     def least(self, place: float, until: float | None = None) -> float:
         """How slow the train is at least [m/s], until its head is at a place [m], with the acts at a place [m]."""
         if self._before.speed <= 0:
@@ -225,7 +229,7 @@ def release_window(scene: Scene, number: int, power_off: float) -> Window:
     parts = _Parts(scene, low, high, until, _with_step(scene, number, power_off))
     floor = LEAST_RELEASE if scene.train.air_brake == "direct release" else _floor(scene)
     moving = parts.moving(scene.courses[0], step.at)
-    latest = last_place(lambda place: moving.least(place, place) >= floor, low, high)
+    latest = last_place(lambda place: moving.speed_at(place) >= floor, low, high)
 
     def first(course: Course, bound: float, conditions: Conditions = NOMINAL, near: float | None = None) -> float:
         at = low if near is None else max(near - SPREAD, low)
@@ -241,7 +245,7 @@ def release_window(scene: Scene, number: int, power_off: float) -> Window:
     spread = _quantiles(draws[np.isfinite(draws)], cautious)
     return Window(
         earliest=earliest,
-        recommended=max(x for x in (step.at, spread[1], weak) if x == step.at or x <= latest),
+        recommended=max(x for x in (step.at, spread[1], weak) if x == step.at or (math.isfinite(x) and x <= latest)),
         latest=latest,
         custom=step.at,
         spread=spread,
