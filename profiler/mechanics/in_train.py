@@ -74,12 +74,15 @@ class InTrain:
 
     ``time`` [s], ``head`` by distance travelled [m], ``speed`` [m/s]. ``force`` behind each vehicle but the last, +
     draft, - buff [N]; ``acts`` the part of it that effort and brakes cause, the rest is of grade, curves and rolling
-    [N]. ``acceleration`` is that of the whole train [m/s²].
+    [N]. ``effort``, ``dynamic`` and ``air`` [N] and ``acceleration`` [m/s²] are those of the whole train.
     """
 
     time: FloatArray
     head: FloatArray
     speed: FloatArray
+    effort: FloatArray
+    dynamic: FloatArray
+    air: FloatArray
     force: FloatArray
     acts: FloatArray
     acceleration: FloatArray
@@ -181,6 +184,9 @@ def _at(
         time=states.time[at],
         head=head,
         speed=speed,
+        effort=states.effort[at],
+        dynamic=states.dynamic[at],
+        air=states.air[at],
         force=by_line + by_acts,
         acts=by_acts,
         acceleration=slowed + more,

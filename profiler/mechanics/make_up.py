@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import takewhile
+from itertools import pairwise, takewhile
 
 import numpy as np
 
 from profiler.mechanics.curving import InCurves
 from profiler.train import Train
 from profiler.units import FloatArray
+from profiler.vehicle import Vehicle
 
 HEAD_PART = 0.5
 """The head part of a train has at least so much of its mass behind it. [-]"""
@@ -38,9 +39,8 @@ def make_up_warnings(train: Train, curves: InCurves) -> tuple[MakeUpWarning, ...
     """Warnings about the order of cars, with what they carry along a run; one of a code at most."""
     vehicles = [train.blocks[b].vehicle for b in train.vehicle_block]
     behind = train.mass - np.cumsum([v.mass for v in vehicles])
-    sizes = [{a.size, b.size} == {"long", "short"} for a, b in zip(vehicles, vehicles[1:], strict=False)]
-    both_cars = [a.kind == b.kind == "car" for a, b in zip(vehicles, vehicles[1:], strict=False)]
-    unlike = np.flatnonzero(np.array(sizes) & both_cars & (behind[:-1] >= HEAD_PART * train.mass))
+    unlike = np.flatnonzero([_unlike(a, b) for a, b in pairwise(vehicles)])
+    unlike = unlike[behind[unlike] >= HEAD_PART * train.mass]
     found = []
     if unlike.size:
         found.append(_warning("long_beside_short", unlike.size, np.unique([unlike, unlike + 1]), behind, curves))
@@ -52,6 +52,11 @@ def make_up_warnings(train: Train, curves: InCurves) -> tuple[MakeUpWarning, ...
             these = first + np.arange(len(empty))
             found.append(_warning("empties_behind_power", len(empty), these, behind, curves))
     return tuple(found)
+
+
+def _unlike(a: Vehicle, b: Vehicle) -> bool:
+    """Whether two neighbours are a long and a short car."""
+    return a.kind == b.kind == "car" and {a.size, b.size} == {"long", "short"}
 
 
 def _warning(code: str, count: int, these: FloatArray, behind: FloatArray, curves: InCurves) -> MakeUpWarning:
