@@ -54,7 +54,7 @@ def test_briefings_beside_the_profile(tmp_path: Path):
     and plans and tables add less than 5 s to the profile of 200 km."""
     trains = {path.stem: read_train(path) for path in TRAINS}
     print("\n    km   profile s   pictures s   plans s   tables s   pictures s   plans and tables over profile")
-    cost = {}
+    cost, shown = {}, {}
     for length in (SHORT, LONG):
         built: list[tuple[Profile, Landmarks]] = []
         plans: dict[str, list[Briefing]] = {}
@@ -70,10 +70,11 @@ def test_briefings_beside_the_profile(tmp_path: Path):
         planned = timed(plan)
         tables = timed(lambda: write_briefings(plans, tmp_path / f"tables-{length}", pictures=False))  # noqa: B023
         pictures = timed(lambda: write_briefings(plans, tmp_path / f"all-{length}")) - tables  # noqa: B023
-        cost[length] = planned + tables
+        cost[length], shown[length] = planned + tables, pictures
         print(
             f"{length:6d}{base:12.2f}{drawn:13.2f}{planned:10.2f}{tables:11.2f}{pictures:13.2f}"
             f"{(planned + tables) / (base + drawn):16.2f}"
         )
     assert cost[LONG] < 6 * cost[SHORT]
+    assert shown[LONG] < 6 * shown[SHORT]
     assert cost[LONG] < MOST
