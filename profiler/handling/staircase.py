@@ -107,21 +107,61 @@ def staircase(
     conditions: Conditions = NOMINAL,
     doubt: FloatArray | float = 0.0,
 ) -> tuple[AirStep, ...]:
-    """Movements of the brake valve along a descent, in order of travel; the last releases all."""
+    """Movements of the brake valve along a descent, in order of travel; the last releases all, if the line goes on.
+
+    None where the cars do not brake.
+    """
     places, least, need = reductions_needed(course, train, speeds, descent, conditions, doubt)
-    if not least.any():
+    if not least.any() or not brake_force(train, np.inf) > 0:
         return ()
     hold = np.interp(places, places_of(course), speeds.expected)
     if train.air_brake == "graduated release":
-        return _graduated(train, places, least, hold)
-    return _direct(course, train, places, least, need, hold, conditions)
+        level = _kept_longest(course, train, places, least, need, hold, conditions)
+        steps = _graduated(train, places, level, hold)
+    else:
+        steps = _direct(course, train, places, least, need, hold, conditions)
+    end = float(places_of(course)[-1])
+    return tuple(step for step in steps if step.kind == "air_step" or step.need < end)
 
 
-def _graduated(train: Train, places: FloatArray, least: FloatArray, hold: FloatArray) -> tuple[AirStep, ...]:
-    """Up and down as needed; dips shorter than it takes to ease and to set again are not followed."""
+def _kept_longest(
+    course: Course,
+    train: Train,
+    places: FloatArray,
+    least: FloatArray,
+    need: FloatArray,
+    hold: FloatArray,
+    conditions: Conditions,
+) -> FloatArray:
+    """Reductions along a descent with the fewest moves: each is one that does for as long as any.
+
+    One does from the least that is needed up to what the grade takes, the dynamic brake between; where none does both,
+    it is the least needed.
+    """
+    steps = np.r_[0.0, [float(r) for r in train.handling.reductions]]
+    force = brake_force(train, steps, conditions) * course_friction(course, hold)[:, None]
+    over = (force > need[:, None]) & (steps > 0)
+    for k in range(steps.size):
+        for first, end in _runs(over[:, k]):
+            if (end - first) * course.step <= CARRIED:
+                over[first:end, k] = False
+    does = (steps >= least[:, None]) & (~over | (steps == least[:, None]))
+    lasts = np.zeros((places.size + 1, steps.size), dtype=int)
+    for i in range(places.size - 1, -1, -1):
+        lasts[i] = np.where(does[i], lasts[i + 1] + 1, 0)
+    level, i = np.empty(places.size), 0
+    while i < places.size:
+        best = int(np.argmax(lasts[i]))
+        level[i : i + lasts[i, best]] = steps[best]
+        i += int(lasts[i, best])
+    return level
+
+
+def _graduated(train: Train, places: FloatArray, level: FloatArray, hold: FloatArray) -> tuple[AirStep, ...]:
+    """Up and down as the levels (q,) go; dips shorter than it takes to ease and to set again are not followed."""
     lead, ease = lead_time(train) * hold, ease_time(train) * hold
-    dip = int(np.ceil((lead + ease + MOVES_APART * hold).max() / (places[1] - places[0])))
-    level = np.r_[grey_closing(np.pad(least, dip), dip)[dip:-dip], 0.0]
+    dip = int(np.ceil((lead + ease + MOVES_APART * hold).max() / (places[1] - places[0]))) if places.size > 1 else 0
+    level = np.r_[grey_closing(np.pad(level, dip), dip)[dip : dip + places.size] if dip else level, 0.0]
     moves = np.flatnonzero(np.diff(level, prepend=0.0))
     steps: list[AirStep] = []
     for i in moves:

@@ -31,7 +31,7 @@ from profiler.handling.descents import Descent
 from profiler.handling.staircase import AirStep
 from profiler.handling.timeline import Timeline, air_acts, idling_acts, power_off_acts
 from profiler.mechanics.conditions import EVERY, NOMINAL, Conditions
-from profiler.mechanics.course import Act, acts_of
+from profiler.mechanics.course import Act, acts_of, places_of
 from profiler.mechanics.motion import Acts, Course
 from profiler.mechanics.run import run
 from profiler.train import Train
@@ -43,6 +43,10 @@ LEAST_RELEASE = 10 * MPH
 """A direct brake is not reckoned to be released while running any slower [m/s]; many rules forbid it altogether."""
 REACH = 4000.0
 """Acts are tried no farther from where they are planned. [m]"""
+NEXT = 1000.0
+"""A release is judged by the run so far past the next movement of the valve. [m]"""
+FLOOR_SLOW = 0.9
+"""No more than so much of its speed at the crest is asked of a slow train. [-]"""
 SPREAD = 800.0
 """On draws they are first tried so near to the window of the estimate. [m]"""
 
@@ -89,10 +93,17 @@ class Scene:
     drawn: tuple[Course, ...]
     top_notch: int
 
-    @property
+    @cached_property
     def margin(self) -> float:
-        """Half of it is kept from the limit by what is recommended. [m/s]"""
-        return float(self.train.handling.margin) / 2
+        """So much is kept from the limit by what is recommended: half of what the speed held keeps. [m/s]"""
+        course, places = self.courses[0], places_of(self.courses[0])
+        on = (places >= self.descent.start) & (places <= self.descent.end)
+        return min(float((course.limit - course.hold)[on].min()), float(self.train.handling.margin)) / 2
+
+    @cached_property
+    def end(self) -> float:
+        """Of the line: nothing is followed any farther. [m]"""
+        return float(places_of(self.courses[0])[-1])
 
     def acts(
         self,
@@ -116,7 +127,7 @@ class Scene:
         if not np.isfinite(power_off):
             return float("nan")
         come = self.approach
-        until = power_off + FOLLOWED
+        until = min(power_off + FOLLOWED, self.end)
         done = run(self.courses[0], self.acts(power_off), head=come.head, speed=come.speed, until=until)
         begun, _ = done.at(max(power_off, come.head))
         return float(np.interp(begun + seconds, done.time, done.head)) if np.isfinite(begun) else float("nan")
@@ -179,7 +190,9 @@ class Moving:
 
 
 def _floor(scene: Scene) -> float:
-    return max(FLOOR_SHARE * scene.approach.crest_speed, FLOOR) if scene.approach.crest_speed > 0 else FLOOR
+    """Slowest that a train may become [m/s]; where it is slow at the crest already, a tenth less than that."""
+    crest = scene.approach.crest_speed
+    return min(max(FLOOR_SHARE * crest, FLOOR), FLOOR_SLOW * crest)
 
 
 def _over_draws(find: Callable[[Course], float], drawn: Sequence[Course]) -> FloatArray:
@@ -191,7 +204,7 @@ def _over_draws(find: Callable[[Course], float], drawn: Sequence[Course]) -> Flo
 def power_off_window(scene: Scene) -> Window:
     """When the first notch goes off."""
     come, start = scene.approach, scene.descent.start
-    low, high, until = come.quiet, start + REACH, start + FOLLOWED
+    low, high, until = come.quiet, min(start + REACH, scene.end), min(start + FOLLOWED, scene.end)
     custom = come.balance - come.crest_speed * scene.line.idle
 
     def acts(place: float, conditions: Conditions, share: float | None) -> list[Act]:
@@ -211,10 +224,11 @@ def step_window(scene: Scene, number: int, power_off: float) -> Window:
     ahead = scene.steps[number + 1].at if number + 1 < len(scene.steps) else scene.descent.end
     behind = scene.steps[number - 1].at if number else scene.approach.head
     low, high = max(step.at - REACH, behind), max(min(step.need + REACH, ahead), step.at)
-    parts = _Parts(scene, low, high, step.need + FOLLOWED, _with_step(scene, number, power_off))
+    until = min(step.need + FOLLOWED, ahead + FOLLOWED / 2)
+    parts = _Parts(scene, low, high, until, _with_step(scene, number, power_off))
     moving = parts.moving(scene.courses[0], step.at)
     floor = _floor(scene)
-    early = min(step.need + FOLLOWED, ahead)
+    early = min(until, ahead)
     earliest = first_place(lambda place: moving.least(place, early) >= floor, low, high)
     return _latest_side(parts, step.at, earliest, 1.0)
 
@@ -223,9 +237,10 @@ def release_window(scene: Scene, number: int, power_off: float) -> Window:
     """When a direct brake is released, or a graduated one eased: neither while the train would run away after it,
     nor once it is too slow."""
     step = scene.steps[number]
-    ahead = scene.steps[number + 1].at if number + 1 < len(scene.steps) else scene.descent.end + REACH
+    ahead = scene.steps[number + 1].at if number + 1 < len(scene.steps) else min(scene.descent.end + REACH, scene.end)
     low, high = max(step.at - REACH, scene.steps[number - 1].need), max(min(step.at + REACH, ahead), step.at)
-    until = max(step.need, scene.descent.end) + FOLLOWED / 2
+    last = number + 1 == len(scene.steps)
+    until = max(step.need, scene.descent.end) + FOLLOWED / 2 if last else ahead + NEXT
     parts = _Parts(scene, low, high, until, _with_step(scene, number, power_off))
     floor = LEAST_RELEASE if scene.train.air_brake == "direct release" else _floor(scene)
     moving = parts.moving(scene.courses[0], step.at)
