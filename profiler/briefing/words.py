@@ -18,7 +18,13 @@ from profiler.train import Train
 from profiler.train_words import force_text, mass_text
 from profiler.units import KMH, MPH, UNITS
 
-MARK_NAMES = {"straddle": "astride", "start_hard": "start hard", "do_not_stop": "do not stop"}
+MARK_NAMES = {
+    "straddle": "astride",
+    "start_hard": "start hard",
+    "do_not_stop": "do not stop",
+    "slack_in": "slack runs in",
+    "slack_out": "slack runs out",
+}
 STRADDLE_NAMES = {
     "crest": "crest",
     "sag": "sag",
@@ -28,6 +34,19 @@ STRADDLE_NAMES = {
     "crest_and_sag": "crest and sag",
     "sag_and_crest": "sag and crest",
 }
+_SLACK = {
+    "power_on": "as power comes on",
+    "power_off": "as power goes off",
+    "dynamic_brake": "as the dynamic brake comes in",
+    "dynamic_off": "as the dynamic brake goes off",
+    "air_step": "as air is set",
+    "release": "as air is released",
+    "crest": "astride a crest",
+    "sag": "astride a sag",
+    "grade_break": "astride a break of the grade",
+    "line": "as the grade changes under the train",
+}
+"""Why slack runs in or out."""
 _SHORT_OF = {
     "adhesion": "adhesion gives out",
     "starting_effort": "the units have no more effort",
@@ -129,6 +148,8 @@ def mark_words(mark: Mark, train: Train, units: str) -> str:
             return f"{mark_name(mark)} under one train, the grade changes by {change} in all"
         sense = "steeper up" if mark.value > 0 else "steeper down"
         return f"{mark_name(mark)}: the front half feels {change} {sense} than the rear half"
+    if mark.kind in ("slack_in", "slack_out"):
+        return slack_words(mark, train, units)
     need, available = figure_of(max(mark.figure("need"), 0.0), units), force_text(mark.figure("available"), units)
     draft, behind = mark.figure("draft"), vehicle_words(train, round(mark.figure("draft_behind")) - 1)
     carried = f"draft {force_text(draft, units)} behind {behind}"
@@ -146,10 +167,35 @@ def mark_words(mark: Mark, train: Train, units: str) -> str:
     return f"starts in {notch_words(round(mark.figure('notch')))}: needs {need} of {available}, {carried}{before}"
 
 
+def _slack_forces(mark: Mark, units: str) -> str:
+    """ "pull 72 to push 58 kips": what slack that runs does to a coupler."""
+    before, after = (mark.figure(name) for name in ("before", "after"))
+    sides = ["pull" if force >= 0 else "push" for force in (before, after)]
+    return f"{sides[0]} {figure_of(abs(before), units)} to {sides[1]} {force_text(abs(after), units)}"
+
+
+def slack_words(mark: Mark, train: Train, units: str) -> str:
+    """Why slack runs in or out, in which part of the train, and which way it is customarily kept."""
+    behind, first, last = (vehicle_words(train, round(mark.figure(x)) - 1) for x in ("behind", "node_from", "node_to"))
+    if mark.reason == "undulation":
+        words = f"slack runs in and out {mark.figure('changes'):.0f} times on undulating grades"
+    else:
+        words = f"{mark_name(mark)} {_SLACK[mark.reason]}, from {first} to {last}"
+    words += f": {_slack_forces(mark, units)} behind {behind}"
+    if mark.reason not in ("air_step", "release"):
+        way = "stretched" if mark.figure("keep_stretched") else "bunched"
+        words += f"; customarily kept {way} {'throughout' if mark.figure('returns') else 'from there on'}"
+    if any(figure.name == "finish_by" for figure in mark.figures):
+        words += ", power changes finished before the head is in the sag"
+    return words
+
+
 def mark_short(mark: Mark, train: Train, units: str) -> str:
     """What a mark is about in a few words, for a picture."""
     if mark.kind == "straddle":
         return mark_name(mark)
+    if mark.kind in ("slack_in", "slack_out"):
+        return _slack_forces(mark, units)
     draft = mark.figure("draft")
     carried = f"pull {force_text(draft, units)}"
     if draft > train.limits.draft and mark.reason == "knuckle":

@@ -33,8 +33,8 @@ BY_ACTS = {
     "dynamic": ("dynamic_brake", "dynamic_off"),
     "air": ("air_step", "release"),
 }
-"""Reasons of a change by what rises, or falls, most."""
-BY_LINE = ("crest", "sag", "grade_break", "undulation", "line")
+"""Reasons of a change that acts bring about: by what moves the couplers most, as it rises or falls."""
+BY_LINE = ("crest", "sag", "grade_break", "line")
 """Reasons of a change that grades under the train bring about; "line" where no landmark tells."""
 
 
@@ -42,10 +42,11 @@ BY_LINE = ("crest", "sag", "grade_break", "undulation", "line")
 class SlackChange:
     """Slack that runs in (``bunches``) or out in a good part of the train.
 
-    Over instants ``first`` to ``last`` of the forces, half of it by ``middle``. ``vehicle``, behind which the force
-    changes most, from ``before`` to ``after``, + draft [N], by acts for ``by_acts`` of it [-]. The place where draft
-    turns to buff walks from behind ``node_from`` to behind ``node_to``; vehicles are counted from 0 at the head.
-    ``bunched`` is the part of the couplers in buff before and after [-].
+    Over instants ``first`` to ``last`` of the forces, half of it by ``middle``. Of the couplers that change sides the
+    one behind ``vehicle`` has the greatest change of force, from ``before`` to ``after``, + draft [N], there and just
+    before and beyond. ``cause`` is what moves all of them most, one of `BY_ACTS` or "line", and ``by_acts`` the part
+    that acts have in it [-]. The place where draft turns to buff walks from behind ``node_from`` to behind ``node_to``;
+    vehicles are counted from 0 at the head. ``bunched`` is the part of all couplers in buff before and after [-].
     """
 
     bunches: bool
@@ -55,6 +56,7 @@ class SlackChange:
     vehicle: int
     before: float
     after: float
+    cause: str
     by_acts: float
     node_from: int
     node_to: int
@@ -82,7 +84,7 @@ def slack_changes(train: Train, forces: InTrain) -> tuple[SlackChange, ...]:
         for a, b in _swings(bunched):
             span = _steepest(bunched, forces.head[first:end], a, b, 2 * _reach(train))
             if span is not None:
-                found.append(_change(forces, state, bunched, int(first), *span))
+                found.append(_change(forces, state, bunched, int(first), *span, _reach(train) / 4))
     return tuple(change for change in found if abs(change.after - change.before) >= FELT)
 
 
@@ -124,16 +126,29 @@ def _steepest(level: FloatArray, head: FloatArray, a: int, b: int, reach: float)
     return a + i, a + j
 
 
-def _change(forces: InTrain, state: FloatArray, bunched: FloatArray, first: int, a: int, b: int) -> SlackChange:
-    """One change, from ``a`` to ``b`` of the instants from ``first`` on."""
+def _change(
+    forces: InTrain, state: FloatArray, bunched: FloatArray, first: int, a: int, b: int, margin: float
+) -> SlackChange:
+    """One change, from ``a`` to ``b`` of the instants from ``first`` on; forces are looked for a margin [m] about."""
     after = BUNCHED if bunched[b] > bunched[a] else STRETCHED
     moved = (state[b] == after) & (state[a] != after)
     when = (state[a : b + 1] == after).argmax(axis=0)
     order = np.flatnonzero(moved)[np.argsort(when[moved], kind="stable")]
-    force = forces.force[first + a : first + b + 1]
-    vehicle = int(order[np.argmax(np.abs(force[-1] - force[0])[order])])
-    change = force[-1, vehicle] - force[0, vehicle]
-    acts = forces.acts[first + b, vehicle] - forces.acts[first + a, vehicle]
+    head = forces.head[first : first + bunched.size]
+    from_, to = (
+        first + low + (sign * forces.force[first + low : first + high + 1, order]).argmax(axis=0)
+        for sign, low, high in (
+            (-after, int(np.searchsorted(head, head[a] - margin)), b),
+            (after, a, int(np.searchsorted(head, head[b] + margin, side="right")) - 1),
+        )
+    )
+    before, beyond = forces.force[from_, order], forces.force[to, order]
+    k = int(np.argmax(np.abs(beyond - before) * np.where(before * beyond < 0, 1.0, 1e-6)))
+    parts = {name: getattr(forces, f"by_{name}") for name in BY_ACTS}
+    moved_by = {name: float((after * (part[to, order] - part[from_, order])).sum()) for name, part in parts.items()}
+    whole, acts = float((after * (beyond - before)).sum()), sum(moved_by.values())
+    most = max(moved_by, key=lambda name: moved_by[name])
+    falls = bool(getattr(forces, most)[to[k]] < getattr(forces, most)[from_[k]])
     half = (bunched[a] + bunched[b]) / 2
     middle = int(np.argmax((bunched[a : b + 1] - half) * -after >= 0))
     return SlackChange(
@@ -141,10 +156,11 @@ def _change(forces: InTrain, state: FloatArray, bunched: FloatArray, first: int,
         first=first + a,
         middle=first + a + middle,
         last=first + b,
-        vehicle=vehicle,
-        before=float(force[0, vehicle]),
-        after=float(force[-1, vehicle]),
-        by_acts=float(np.clip(acts / change, 0.0, 1.0)) if change else 0.0,
+        vehicle=int(order[k]),
+        before=float(before[k]),
+        after=float(beyond[k]),
+        cause=BY_ACTS[most][falls] if acts > whole / 2 else "line",
+        by_acts=float(np.clip(acts / whole, 0.0, 1.0)),
         node_from=int(order[0]),
         node_to=int(order[-1]),
         bunched=(float(bunched[a]), float(bunched[b])),
@@ -239,7 +255,7 @@ def _mark(
         latest=latest,
         value=change.after - change.before,
         unit="N",
-        reason=_reason(part, change, forces, astride),
+        reason=_reason(part, change, astride),
         figures=tuple(figures),
     )
 
@@ -254,12 +270,10 @@ def _astride(terrain: Terrain, straddles: Sequence[TrainStraddle], first: float,
     return sorted(found, key=lambda one: -abs(one.change))
 
 
-def _reason(part: Sequence[SlackChange], change: SlackChange, forces: InTrain, astride: Sequence[TrainStraddle]) -> str:
-    """Why: one of `BY_ACTS` where acts do most of it, else of `BY_LINE`."""
+def _reason(part: Sequence[SlackChange], change: SlackChange, astride: Sequence[TrainStraddle]) -> str:
+    """Why: one of `BY_ACTS` where acts do most of it, else of `BY_LINE`; "undulation" of several."""
     if len(part) > 2:
         return "undulation"
-    if change.by_acts < 0.5:
-        return astride[0].straddle.kind if astride else "line"
-    rises = {name: float(np.diff(getattr(forces, name)[[change.first, change.last]])[0]) for name in BY_ACTS}
-    most = max(rises, key=lambda name: abs(rises[name]))
-    return BY_ACTS[most][rises[most] < 0]
+    if change.cause == "line" and astride:
+        return astride[0].straddle.kind
+    return change.cause

@@ -73,8 +73,9 @@ class InTrain:
     """Steady coupler forces at instants of a run, thinned; arrays are (t,), forces (t, v - 1).
 
     ``time`` [s], ``head`` by distance travelled [m], ``speed`` [m/s]. ``force`` behind each vehicle but the last, +
-    draft, - buff [N]; ``acts`` the part of it that effort and brakes cause, the rest is of grade, curves and rolling
-    [N]. ``effort``, ``dynamic`` and ``air`` [N] and ``acceleration`` [m/s²] are those of the whole train.
+    draft, - buff; ``by_effort``, ``by_dynamic`` and ``by_air`` are the parts of it that those cause, the rest is of
+    grade, curves and rolling [N]. ``effort``, ``dynamic`` and ``air`` [N] and ``acceleration`` [m/s²] are those of the
+    whole train.
     """
 
     time: FloatArray
@@ -84,7 +85,9 @@ class InTrain:
     dynamic: FloatArray
     air: FloatArray
     force: FloatArray
-    acts: FloatArray
+    by_effort: FloatArray
+    by_dynamic: FloatArray
+    by_air: FloatArray
     acceleration: FloatArray
 
     @cached_property
@@ -179,7 +182,8 @@ def _at(
     air = states.air[at, None] * (cars / (cars.sum() or 1.0))
     line = conditions.rolling * vehicle_resistances(train, speed)
     line += held_back(terrain, vehicles, head, curves=conditions.curves)
-    (by_line, slowed), (by_acts, more) = (balanced(vehicles, held) for held in (line, dynamic + air - effort))
+    parts = [balanced(vehicles, held) for held in (line, -effort, dynamic, air)]
+    (_, by_effort, by_dynamic, by_air), accelerations = zip(*parts, strict=True)
     return InTrain(
         time=states.time[at],
         head=head,
@@ -187,9 +191,11 @@ def _at(
         effort=states.effort[at],
         dynamic=states.dynamic[at],
         air=states.air[at],
-        force=by_line + by_acts,
-        acts=by_acts,
-        acceleration=slowed + more,
+        force=np.sum([force for force, _ in parts], axis=0),
+        by_effort=by_effort,
+        by_dynamic=by_dynamic,
+        by_air=by_air,
+        acceleration=np.sum(accelerations, axis=0),
     )
 
 
