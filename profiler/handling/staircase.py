@@ -133,7 +133,7 @@ def _kept_longest(
     hold: FloatArray,
     conditions: Conditions,
 ) -> FloatArray:
-    """Reductions along a descent with the fewest moves: each is one that does for as long as any.
+    """Reductions along a descent with few moves: none while none is needed, then one that does for as long as any.
 
     One does from the least that is needed up to what the grade takes, the dynamic brake between; where none does both,
     it is the least needed.
@@ -149,9 +149,9 @@ def _kept_longest(
     lasts = np.zeros((places.size + 1, steps.size), dtype=int)
     for i in range(places.size - 1, -1, -1):
         lasts[i] = np.where(does[i], lasts[i + 1] + 1, 0)
-    level, i = np.empty(places.size), 0
+    level, i, best = np.empty(places.size), 0, 0
     while i < places.size:
-        best = int(np.argmax(lasts[i]))
+        best = best if i == 0 and lasts[0, 0] else int(np.argmax(lasts[i]))
         level[i : i + lasts[i, best]] = steps[best]
         i += int(lasts[i, best])
     return level
