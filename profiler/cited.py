@@ -39,6 +39,7 @@ SOURCES = {
     "S35": "operating-rule study card, propagation of a penalty application, 540 ft/s",
     "S39": "track contractor's newsletter, June 2020, three-position retaining valve",
     "S41": "EU wagon TSI, Decision 2006/861/EC, later Regulation 321/2013: thermal capacity, reference case",
+    "S44": "TSB Canada R11Q0056: 57 hand brakes asked of 10,070 short tons on 1.3 %, its table as quoted in a forum",
     "S45": "short guide to UIC 544-1",
     "S46": "operating-rule study cards, high-capacity extended-range dynamic brake",
     "S47": "operating-rule study cards, limit of 24 dynamic axles",
