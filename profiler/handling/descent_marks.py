@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
+import numpy as np
+
 from profiler.handling.descent_plan import DescentPlan, LinePlan
 from profiler.handling.staircase import AirStep
 from profiler.handling.windows import Window
@@ -28,6 +30,8 @@ def _held(plan: LinePlan, one: DescentPlan, terrain: Terrain) -> Iterable[Mark]:
         Figure("hold", float(speeds.hold[index]), "m/s"),
         Figure("limit", float(speeds.limit[index]), "m/s"),
         Figure("crest", float(terrain.chainage(one.descent.crest)), "m"),
+        Figure("top", one.top.speed, "m/s"),
+        Figure("allowed", float(one.holding.speed[0]), "m/s"),
     )
     if one.power_off is not None:
         yield _power_off(one, terrain, common)
@@ -120,9 +124,18 @@ def _power_off(one: DescentPlan, terrain: Terrain, common: tuple[Figure, ...]) -
 def _dynamic(one: DescentPlan, terrain: Terrain, common: tuple[Figure, ...]) -> Mark:
     assert one.dynamic is not None
     assert one.power_off is not None
-    row = one.holding.fewest(0)
-    share = one.holding.share[0, row] if row is not None else float("nan")
-    figures = (*common, Figure("fails", one.power_off.fails, ""), Figure("pause", one.timeline.dynamic, "s"))
+    row = int(np.argmin(np.abs(one.holding.speed - one.top.speed)))
+    least = one.holding.fewest(row)
+    share = one.holding.share[row, least] if least is not None else float("nan")
+    reduction = one.holding.reduction[least] if least is not None else float("nan")
+    figures = (
+        *common,
+        Figure("fails", one.power_off.fails, ""),
+        Figure("dynamic_time", one.timeline.dynamic, "s"),
+        Figure("bunched_time", one.timeline.bunched, "s"),
+        Figure("full_time", one.timeline.full, "s"),
+        Figure("reduction", float(reduction), "Pa"),
+    )
     return _mark(
         "dynamic_brake", terrain, one.dynamic, float(share), "", "dynamic", figures, probability=1 - one.power_off.fails
     )
@@ -153,6 +166,8 @@ def _not_held(one: DescentPlan, terrain: Terrain) -> Mark:
         Figure("full_service_share", one.alone.share, ""),
         Figure("weak_share", one.alone.weak, ""),
         Figure("worst_length", one.descent.worst_length, "m"),
+        Figure("force_speed", one.top.force, "m/s"),
+        Figure("allowed", float(one.holding.speed[0]), "m/s"),
     )
     places = one.descent.start, one.descent.worst, one.descent.end
     return _mark("not_held", terrain, places, one.descent.force, "N", "not_held", figures)
