@@ -13,7 +13,7 @@ from profiler.mechanics.traction import ADHESION
 from profiler.train import Block, Train
 from profiler.units import BAR, CURVE_COMPENSATION, HORSEPOWER, KIP, KMH, MPH, POUND_FORCE, PSI, SHORT_TON, TONNE
 from profiler.vehicle import CanadianNational1990, Davis1926, ModifiedDavis1970, Notches, RunDown, Strahl
-from profiler.wording import compensation_words, number, short_length_text
+from profiler.wording import compensation_words, number, short_length_text, speed_unit
 
 _FORMULA_WORDS = {
     Davis1926: "Davis 1926",
@@ -68,6 +68,12 @@ def power_text(power: float, units: str) -> str:
 def pressure_text(pressure: float, units: str) -> str:
     """A pressure [Pa] in psi or bar."""
     return f"{pressure / PSI:.0f} psi" if units == "us" else f"{pressure / BAR:.2g} bar"
+
+
+def speed_text(speed: float, units: str) -> str:
+    """A speed [m/s] with its unit, one decimal below 10."""
+    figure = speed / (MPH if units == "us" else KMH)
+    return f"{number(figure, 1 if figure < 10 else 0, units=units)} {speed_unit(units)}"
 
 
 def cited_text(figure: Cited) -> str:

@@ -6,11 +6,11 @@ import math
 
 from profiler import wording
 from profiler.briefing.plan import Briefing, StartPlace
-from profiler.briefing.words import figure_of, notch_words, place_words, speed_text
+from profiler.briefing.words import figure_of, notch_words, place_words
 from profiler.handling.start import Act, Slip, StartSequence
 from profiler.handling.start_sequence import REACH
 from profiler.handling.starting import NO_NOTCH
-from profiler.train_words import force_text, pressure_text
+from profiler.train_words import force_text, pressure_text, speed_text
 
 _MINUTE = 60.0  # [s]
 _TELLING = 0.5

@@ -16,7 +16,7 @@ from profiler.mechanics.pull import KNUCKLE_BREAKS
 from profiler.mechanics.tonnage import Ruled
 from profiler.train import Train
 from profiler.train_words import force_text, mass_text
-from profiler.units import KMH, MPH, UNITS
+from profiler.units import UNITS
 
 MARK_NAMES = {
     "straddle": "astride",
@@ -71,12 +71,6 @@ def vehicle_words(train: Train, vehicle: int) -> str:
 def figure_of(force: float, units: str) -> str:
     """A force [N] without its unit, beside another that has it."""
     return force_text(force, units).rpartition(" ")[0]
-
-
-def speed_text(speed: float, units: str) -> str:
-    """A speed [m/s] with its unit, one decimal below 10."""
-    figure = speed / (MPH if units == "us" else KMH)
-    return f"{wording.number(figure, 1 if figure < 10 else 0, units=units)} {wording.speed_unit(units)}"
 
 
 def knuckle_words(units: str) -> str:
@@ -216,7 +210,7 @@ def curve_words(briefing: Briefing) -> str:
 
 
 def train_sentence(briefing: Briefing) -> str:
-    """ "3,730 ft long, 13,052 short tons, rail dry, curves at 0.04 % per degree"; and where it is longer than the line."""
+    """ "3,730 ft long, 13,052 short tons, rail dry, curves at 0.04 % per degree"; and if it is longer than the line."""
     train, units = briefing.train, briefing.profile.units
     words = f"{wording.short_length_text(train.length, units)} long, {mass_text(train.mass, units)}, rail {train.rail}"
     words += f", curves at {curve_words(briefing)}"

@@ -20,12 +20,11 @@ from profiler.briefing.words import (
     relief_words,
     rule_words,
     short_time_words,
-    speed_text,
     start_words,
     train_sentence,
 )
 from profiler.mechanics.pull import Over
-from profiler.train_words import force_text, mass_text
+from profiler.train_words import force_text, mass_text, speed_text
 from profiler.wording import stretch_words
 
 SHOWN = 5
