@@ -22,7 +22,7 @@ QUIET = 1000.0
 """Farther before a descent than this, and than it takes to set up the dynamic brake, no plan begins. [m]"""
 FOLLOWED = 6000.0
 """When power goes off is judged by the run as far past where holding begins. [m]"""
-TIME_STEP, COARSE = 0.5, 1.0
+TIME_STEP, COARSE = 0.5, 2.0
 """Of runs on the estimate and on draws. [s]"""
 TOLERANCE = 5.0
 """Places of acts are found to so much. [m]"""

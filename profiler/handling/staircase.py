@@ -188,11 +188,13 @@ def _direct(
 ) -> tuple[AirStep, ...]:
     """Added, never eased; released where over-braking would stop the train, and where none is needed for so long that
     the pipe is charged before the next need."""
-    step = course.step
-    one = np.maximum(lead_time(train), ONE_MOVE) * hold
-    lead, low = lead_time(train) * hold, np.minimum(np.maximum(LOW_SHARE * hold, LOW_SPEED), 0.9 * hold)
+    step, built = course.step, lead_time(train)
+    one = np.maximum(built, ONE_MOVE) * hold
+    lead, low = built * hold, np.minimum(np.maximum(LOW_SHARE * hold, LOW_SPEED), 0.9 * hold)
     spare = course.mass * (hold**2 - low**2) / 2
     charging = charged_after(farthest_feed(train), CHARGED)
+    forces = {float(r): float(brake_force(train, float(r), conditions)) for r in np.unique(least)}
+    friction = course_friction(course, hold)
     moves: list[AirStep] = []
     now, over, segment, released = 0.0, 0.0, 0, -np.inf
     letting_go = released_after(train, farthest_feed(train), 0.5)
@@ -213,7 +215,7 @@ def _direct(
                 )
             now, over = float(least[i]), 0.0
         if now > 0:
-            force = float(brake_force(train, now, conditions)) * float(course_friction(course, hold[i : i + 1])[0])
+            force = forces[now] * friction[i]
             over = max(over + (force - need[i]) * step, 0.0)
             tail = max(force - need[i], 0.0) * letting_go * hold[i]
             if over + tail > spare[i] or (i in ends and ends[i] - places[i] > charging * hold[i] + one[i]):

@@ -143,18 +143,17 @@ class Moving:
         self,
         scene: Scene,
         course: Course,
-        acts: Sequence[Act],
+        acts: Acts,
         place: float,
         *,
         low: float,
         until: float,
         time_step: float = TIME_STEP,
     ) -> None:
-        tabled = acts_of(acts)
-        self._acts, self._moves = tabled, tabled.place == place
+        self._acts, self._moves = acts, acts.place == place
         self._course, self._until, self._time_step = course, until, time_step
         come = scene.approach
-        self._before = Extremes(-np.inf, come.speed, come.head, come.speed, np.full(len(acts), np.nan))
+        self._before = Extremes(-np.inf, come.speed, come.head, come.speed, np.full(acts.place.size, np.nan))
         if low > come.head:
             self._before = self._run(math.inf, low)
 
@@ -307,7 +306,7 @@ class _Parts:
         """Runs with the act moved, on a course."""
         key = (conditions, share)
         if key not in self._made:
-            self._made[key] = self.acts(place, conditions, share)
+            self._made[key] = acts_of(self.acts(place, conditions, share))
         return Moving(
             self.scene,
             course,
@@ -319,7 +318,7 @@ class _Parts:
         )
 
     @cached_property
-    def _made(self) -> dict[tuple[Conditions, float | None], list[Act]]:
+    def _made(self) -> dict[tuple[Conditions, float | None], Acts]:
         return {}
 
     def latest(
