@@ -13,6 +13,9 @@ from profiler.handling.descent_marks import descent_marks
 from profiler.handling.descent_plan import LinePlan, plan_descents
 from profiler.handling.journey import Journey, journey
 from profiler.handling.relief import Relief, reliefs_at
+from profiler.handling.slack import slack_marks
+from profiler.handling.slow_marks import slow_marks
+from profiler.handling.slow_orders import Slowing, slow_orders
 from profiler.handling.start import StartSequence
 from profiler.handling.start_marks import do_not_stop, numbered, start_astride, start_hard, worst_places
 from profiler.handling.start_sequence import start_sequences
@@ -21,6 +24,9 @@ from profiler.handling.straddles import TrainStraddle, pair_straddles, straddle_
 from profiler.landmark import SHOWN_FROM, Landmarks, reversed_landmarks
 from profiler.landmarks.grades import recompensated
 from profiler.mark import Mark
+from profiler.mechanics.curving import InCurves, in_curves
+from profiler.mechanics.in_train import InTrain, in_train
+from profiler.mechanics.make_up import MakeUpWarning, make_up_warnings
 from profiler.mechanics.places import FASTEST, Climb, climbs_of, head_positions
 from profiler.mechanics.power_needed import (
     ClimbSpeed,
@@ -107,7 +113,9 @@ class Briefing:
     ``speeds`` and ``units`` are balancing speeds and units to use on the climbs, the ruling one first; ``remote``
     where a remote group may stand, None where there is none; ``rating`` what the power hauls, None without cars or
     where the locomotives are longer than the line; ``needed`` the units it takes; ``helpers`` where a helper is
-    needed. ``line`` is the plan for the descents, ``journey`` the train run by it from end to end.
+    needed. ``line`` is the plan for the descents, ``slowings`` slow orders and limits that fall, ``journey`` the train
+    run by plan from end to end, ``forces`` what its couplers carry then, ``in_curves`` what that does in curves, and
+    ``make_up`` where the order of its cars asks for care.
     """
 
     profile: Profile
@@ -129,7 +137,11 @@ class Briefing:
     needed: UnitsNeeded
     helpers: tuple[HelperDistrict, ...]
     line: LinePlan
+    slowings: tuple[Slowing, ...]
     journey: Journey
+    forces: InTrain
+    in_curves: InCurves
+    make_up: tuple[MakeUpWarning, ...]
 
     @property
     def fits(self) -> bool:
@@ -183,6 +195,10 @@ def plan_handling(profile: Profile, landmarks: Landmarks, train: Train, directio
     at_places = starting(train, terrain, draws, head=np.array([place.head for place in places]))
     posted = head_limit((*profile.route.limits, *profile.route.slow_orders), terrain, train.length, train.train_class)
     line = plan_descents(train, terrain, posted, drawn_terrain(profile, direction))
+    slowings = slow_orders(train, terrain, line, profile.route.limits, profile.route.slow_orders)
+    trip = journey(train, line, terrain.length)
+    forces = in_train(train, terrain, line.course, trip)
+    curving = in_curves(train, forces, terrain.way, _as_travelled(profile.route.curvature, direction))
     straddling = train_straddles(train, terrain, landmarks.items)
     pairs = pair_straddles(straddling)
     marks = (
@@ -190,6 +206,8 @@ def plan_handling(profile: Profile, landmarks: Landmarks, train: Train, directio
         *start_hard(everywhere, terrain, worst),
         *do_not_stop(everywhere, terrain, train),
         *descent_marks(line, terrain),
+        *slow_marks(slowings, terrain),
+        *slack_marks(train, terrain, forces, straddling),
     )
     hard = [i for i, place in enumerate(places) if place.kind != "station"]
     crests = [s for s in straddling if s.straddle.kind == "crest" and s.probability >= SHOWN_FROM]
@@ -213,8 +231,17 @@ def plan_handling(profile: Profile, landmarks: Landmarks, train: Train, directio
         needed=units_for(terrain, train, acceleration=START_ACCELERATION),
         helpers=helper_districts(terrain, train),
         line=line,
-        journey=journey(train, line, terrain.length),
+        slowings=slowings,
+        journey=trip,
+        forces=forces,
+        in_curves=curving,
+        make_up=make_up_warnings(train, curving),
     )
+
+
+def _as_travelled(curvature: FloatArray, direction: str) -> FloatArray:
+    """Curvature in the order of travel, + left as travelled. [1/m]"""
+    return curvature if direction == "with" else -curvature[::-1]
 
 
 def top_speed(route: Route, train: Train) -> float:
