@@ -24,6 +24,9 @@ from profiler.route import SpeedLimit
 from profiler.train import Train
 from profiler.units import FloatArray
 
+SETTLED = 300.0
+"""The speed that a train comes with is the highest so far before it slows down. [m]"""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Braking:
@@ -115,13 +118,14 @@ def _slowing(on: _OnLine, kind: str, limit: SpeedLimit, start: float, clear: flo
     ways: list[Braking] = []
     if drop is not None:
         slow = drop.slow
-        begins = float(drop.braking.head[0]) if drop.braking is not None else start - line.course.step
-        approach = min(drop.approach, float(np.interp(begins, on.places, line.speeds.expected)))
+        begins = start if drop.braking is None else float(drop.braking.head[0])
+        approach = min(drop.approach, on.comes(begins))
     if approach > slow:
         coasting = [on.braking(start, slow, approach, 0.0, 0.0)]
         ways = [way for way in coasting if air == 0 and not way.cannot]
         usable = float(train.handling.usable_dynamic) if has_dynamic(train) else 0.0
-        ways += [on.braking(start, slow, approach, usable, r) for r in (0.0, *map(float, train.handling.reductions))]
+        reductions = [*((0.0,) if usable else ()), *map(float, train.handling.reductions)]
+        ways += [on.braking(start, slow, approach, usable, r) for r in reductions]
     return Slowing(
         kind=kind, limit=limit, start=start, clear=clear, approach=approach, slow=slow, air=air, ways=tuple(ways)
     )
@@ -151,6 +155,11 @@ class _OnLine:
     @cached_property
     def lead(self) -> float:
         return lead_time(self.train)
+
+    def comes(self, head: float) -> float:
+        """Speed to which its power gets it before a place [m], at which it may have begun to slow down. [m/s]"""
+        before = (self.places >= head - SETTLED) & (self.places < head)
+        return float(self.line.speeds.expected[before].max(initial=0.0)) if before.any() else math.inf
 
     def drop_at(self, start: float) -> Drop | None:
         """The fall of the speed held as the head gets to a place [m]."""
