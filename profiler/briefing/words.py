@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from profiler import wording
+from profiler.briefing.descent_words import DESCENT_KINDS, descent_name, descent_short, descent_words
 from profiler.briefing.plan import Briefing
 from profiler.handling.relief import Relief
 from profiler.handling.starting import NO_NOTCH, Starting
@@ -14,6 +15,7 @@ from profiler.mark import Mark
 from profiler.mechanics.power_needed import ClimbSpeed
 from profiler.mechanics.pull import KNUCKLE_BREAKS
 from profiler.mechanics.tonnage import Ruled
+from profiler.route import Posts
 from profiler.train import Train
 from profiler.train_words import force_text, mass_text
 from profiler.units import UNITS
@@ -124,6 +126,8 @@ def reliefs_words(reliefs: Sequence[Relief], units: str) -> str:
 
 def mark_name(mark: Mark) -> str:
     """ "crest", "start hard", "do not stop": a mark in as few words as there are."""
+    if mark.kind in DESCENT_KINDS:
+        return descent_name(mark)
     return STRADDLE_NAMES[mark.reason] if mark.kind == "straddle" else MARK_NAMES[mark.kind]
 
 
@@ -134,8 +138,10 @@ def mark_title(mark: Mark) -> str:
     return f"{mark.number} · {f'astride {article}{name}' if mark.kind == 'straddle' else name}"
 
 
-def mark_words(mark: Mark, train: Train, units: str) -> str:
-    """Why a mark is there, in one line."""
+def mark_words(mark: Mark, train: Train, units: str, posts: Posts | None = None) -> str:
+    """Why a mark is there, in one line; without posts, places of a descent are told from its crest."""
+    if mark.kind in DESCENT_KINDS:
+        return descent_words(mark, train, units, posts)
     if mark.kind == "straddle":
         change = wording.grade_text(abs(mark.value), units)
         if mark.quarter is None:
@@ -186,6 +192,8 @@ def slack_words(mark: Mark, train: Train, units: str) -> str:
 
 def mark_short(mark: Mark, train: Train, units: str) -> str:
     """What a mark is about in a few words, for a picture."""
+    if mark.kind in DESCENT_KINDS:
+        return descent_short(mark, units)
     if mark.kind == "straddle":
         return mark_name(mark)
     if mark.kind in ("slack_in", "slack_out"):

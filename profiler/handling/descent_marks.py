@@ -30,6 +30,7 @@ def _held(plan: LinePlan, one: DescentPlan, terrain: Terrain) -> Iterable[Mark]:
         Figure("hold", float(speeds.hold[index]), "m/s"),
         Figure("limit", float(speeds.limit[index]), "m/s"),
         Figure("crest", float(terrain.chainage(one.descent.crest)), "m"),
+        Figure("crest_speed", one.approach.crest_speed, "m/s"),
         Figure("top", one.top.speed, "m/s"),
         Figure("allowed", float(one.holding.speed[0]), "m/s"),
     )
