@@ -1,4 +1,4 @@
-"""The run with speeds held by place, brakes by speed and grade, acts that wait; and the run of which nothing is kept."""
+"""The run with speeds held by place, brakes by speed and grade, acts that wait; and the run that keeps nothing."""
 
 from __future__ import annotations
 
