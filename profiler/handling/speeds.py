@@ -118,7 +118,7 @@ def expected_speeds(course: Course, train: Train, hold: FloatArray) -> FloatArra
     start = float(min(hold[0], balancing_speeds(train, course.weight[:1] + course.bend[:1], fastest=hold[0])[0]))
     while first < places.size - 1:
         done = run(braked, acts, head=places[first], speed=start, until=places[-1], lasts=LONGEST, time_step=1.0)
-        last = int(np.searchsorted(places, done.head[-1], side="right"))
+        last = places.size if done.ended == "there" else int(np.searchsorted(places, done.head[-1], side="right"))
         speed[first:last] = np.minimum(np.interp(places[first:last], done.head, done.speed), hold[first:last])
         if done.ended == "there":
             break

@@ -21,7 +21,7 @@ from profiler.mechanics.speed_limits import head_limit
 from profiler.route import SpeedLimit
 from profiler.train import Train
 from profiler.units import KMH, MPH, PSI
-from tests.planned import LIMIT, TRAINS, line_of_trial
+from tests.planned import LIMIT, TRAINS, line_of_trial, posted
 from tests.trial import hill, slope
 
 
@@ -170,3 +170,11 @@ def test_a_train_that_stalls_is_got_over():
     assert np.interp(16_000, places, found.expected) < 12 * MPH
     assert np.interp(25_000, places, found.expected) == pytest.approx(23 * MPH, abs=0.05)
     assert np.isfinite(found.expected).all()
+
+
+@pytest.mark.parametrize("length", [18_480.0, 16_010.0, 9990.0])
+def test_the_speed_at_the_end_of_the_line(length: float):
+    """Law: a train that keeps its speed to the end of the line has it at the end too, whatever the length."""
+    train, terrain = TRAINS["f"], slope(0.0, length=length)
+    found = speeds_along(course_of(train, terrain), train, posted(train, terrain, 45 * KMH))
+    assert found.expected == pytest.approx(42 * KMH, abs=1e-6)
