@@ -9,6 +9,7 @@ import numpy as np
 from profiler import wording
 from profiler.briefing.descent_words import DESCENT_KINDS, descent_name, descent_short, descent_words
 from profiler.briefing.plan import Briefing
+from profiler.briefing.slow_words import slow_name, slow_short, slow_words
 from profiler.handling.relief import Relief
 from profiler.handling.starting import NO_NOTCH, Starting
 from profiler.mark import Mark
@@ -128,6 +129,8 @@ def mark_name(mark: Mark) -> str:
     """ "crest", "start hard", "do not stop": a mark in as few words as there are."""
     if mark.kind in DESCENT_KINDS:
         return descent_name(mark)
+    if mark.kind == "slow_order":
+        return slow_name(mark)
     return STRADDLE_NAMES[mark.reason] if mark.kind == "straddle" else MARK_NAMES[mark.kind]
 
 
@@ -139,9 +142,11 @@ def mark_title(mark: Mark) -> str:
 
 
 def mark_words(mark: Mark, train: Train, units: str, posts: Posts | None = None) -> str:
-    """Why a mark is there, in one line; without posts, places of a descent are told from its crest."""
+    """Why a mark is there, in one line; without posts, places of an act are told from its crest or start."""
     if mark.kind in DESCENT_KINDS:
         return descent_words(mark, train, units, posts)
+    if mark.kind == "slow_order":
+        return slow_words(mark, units, posts)
     if mark.kind == "straddle":
         change = wording.grade_text(abs(mark.value), units)
         if mark.quarter is None:
@@ -194,6 +199,8 @@ def mark_short(mark: Mark, train: Train, units: str) -> str:
     """What a mark is about in a few words, for a picture."""
     if mark.kind in DESCENT_KINDS:
         return descent_short(mark, units)
+    if mark.kind == "slow_order":
+        return slow_short(mark, units)
     if mark.kind == "straddle":
         return mark_name(mark)
     if mark.kind in ("slack_in", "slack_out"):
