@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cached_property
 from typing import Protocol
 
@@ -22,7 +22,7 @@ from profiler.units import FloatArray
 
 EVERY = Cited(50, "m", "choice")
 """Forces are worked out once the head has gone so far. [m]"""
-CHANGE = Cited(25, "kn", "choice")
+CHANGE = Cited(50, "kn", "choice")
 """And once effort less brakes has changed by so much. [N]"""
 
 
@@ -152,10 +152,16 @@ def in_train(
     """
     kept = _thinned(states)
     coarse = _at(train, terrain, course, states, kept, conditions)
-    near = [0, *(int(most.argmax()) for most in (coarse.peaks.draft, coarse.peaks.buff) if most.size)]
-    around = [np.arange(kept[max(i - 1, 0)], kept[min(i + 1, kept.size - 1)]) for i in near if kept.size]
-    more = np.concatenate([kept, *around])
-    return _at(train, terrain, course, states, np.unique(more[states.speed[more] > 0]), conditions)
+    if kept.size < 2:
+        return coarse
+    most = (int(force.argmax()) for force in (coarse.peaks.draft, coarse.peaks.buff))
+    around = [np.arange(kept[max(i - 1, 0)], kept[min(i + 1, kept.size - 1)]) for i in most]
+    more = np.setdiff1d(np.concatenate(around), kept)
+    more = more[states.speed[more] > 0]
+    fine = _at(train, terrain, course, states, more, conditions)
+    order = np.argsort(np.r_[kept, more])
+    names = (field.name for field in fields(InTrain))
+    return InTrain(**{x: np.concatenate([getattr(coarse, x), getattr(fine, x)])[order] for x in names})
 
 
 def _thinned(states: States) -> FloatArray:
