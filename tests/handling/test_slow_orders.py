@@ -96,7 +96,8 @@ def test_ways_in_order(name: str):
 @pytest.mark.parametrize("grade", [-0.008, 0.0, 0.004])
 def test_driven(name: str, grade: float):
     """Law: driven as told, power off notch by notch, dynamic brake set up, valve moved, the train is at the order no
-    faster than its slow speed, to 0.75 mph, as a fifth of the air is still to come; with all there where it says, just so."""
+    faster than its slow speed, to 0.75 mph, as a fifth of the air is still to come; with all there where it says, just
+    so."""
     train, terrain = TRIAL[name], slope(grade)
     order, limit = SpeedLimit(15_000, 15_500, 22 * MPH), SpeedLimit(0, 30_000, 35 * MPH)
     line = line_plan(train, terrain, [limit, order])

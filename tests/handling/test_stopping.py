@@ -195,8 +195,8 @@ def test_emergency_is_shorter(name: str, grade: float, speed: float):
 @FEW
 @for_any(st.sampled_from(["a", "c", "d"]), GRADES, SPEEDS, st.floats(1.05, 1.5))
 def test_heavier_or_better_braked(name: str, grade: float, speed: float, more: float):
-    """Law: downhill it rises with the mass of the cars at equal brake force; it falls with their braking ratio and with the share
-    of the dynamic brake that is used."""
+    """Law: downhill it rises with the mass of the cars at equal brake force; it falls with their braking ratio and with
+    the share of the dynamic brake that is used."""
     train = TRIAL[name]
 
     def with_cars(mass: float, ratio: float) -> Train:
