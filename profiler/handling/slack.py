@@ -75,7 +75,10 @@ def slack_state(force: FloatArray) -> FloatArray:
 
 
 def slack_changes(train: Train, forces: InTrain) -> tuple[SlackChange, ...]:
-    """Changes of slack along a run of a train, in order of travel; none over a gap between two runs."""
+    """Changes of slack along a run of a train, in order of travel.
+
+    None over a gap between two runs, nor where a run begins, with whatever slack it has then.
+    """
     gap = np.flatnonzero(np.diff(forces.head) > 2 * EVERY) + 1
     found: list[SlackChange] = []
     for first, end in zip(np.r_[0, gap], np.r_[gap, forces.head.size], strict=True):
@@ -83,7 +86,7 @@ def slack_changes(train: Train, forces: InTrain) -> tuple[SlackChange, ...]:
         bunched = (state == BUNCHED).mean(axis=1)
         for a, b in _swings(bunched):
             span = _steepest(bunched, forces.head[first:end], a, b, 2 * _reach(train))
-            if span is not None:
+            if span is not None and forces.head[first + span[0]] >= forces.head[first] + EVERY:
                 found.append(_change(forces, state, bunched, int(first), *span, _reach(train) / 4))
     return tuple(change for change in found if abs(change.after - change.before) >= FELT)
 

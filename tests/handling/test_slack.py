@@ -163,6 +163,19 @@ def test_acts_are_told():
     assert 12_000 <= marks[1].earliest <= 12_500
 
 
+def test_how_a_run_begins_is_no_change():
+    """Law: slack that settles within the first metres of a run has not moved: nobody knows how it was before."""
+    train, terrain = trial_trains()["e"], slope(0.0)
+    head = np.arange(4000.0, 6000, 5)
+    effort = np.where(head < 4020, 0.0, 150e3)
+    what = at(head, effort=effort, dynamic=np.where(head < 4020, 200e3, 0.0))
+    later = at(head + 0.0, effort=np.where(head < 4500, 0.0, 150e3), dynamic=np.where(head < 4500, 200e3, 0.0))
+    course = course_of(train, terrain)
+    began, moved = (slack_changes(train, in_train(train, terrain, course, x)) for x in (what, later))
+    assert began == ()
+    assert [change.cause for change in moved] == ["dynamic_off"]
+
+
 @cache
 def over_the_hill(name: str) -> tuple[Train, InTrain, Run]:
     """A train of the trial over all of its hill, every descent as planned, 25 mph posted."""
