@@ -2,7 +2,8 @@
 
 Ids as in the project's list of sources (`profiler.cited.SOURCES`): M8: UIC 544-1, from memory; S30: NTSB RAR-90/02,
 San Bernardino 1989; S42: TSB Canada R19C0015, Yoho 2019; S43, S44: TSB Canada R11Q0056 and its hand-brake table; S62:
-public safety pages, weak. Accidents are checked as direction and order of size: braking ratios of their cars are assumptions.
+public safety pages, weak. Accidents are checked as direction and order of size: braking ratios of their cars are
+assumptions.
 """
 
 from __future__ import annotations
