@@ -66,6 +66,11 @@ def steep() -> Terrain:
     return _line(STEEP_KM, STEEP_PCT, STEEP_LENGTH, STEEP_BENDS)
 
 
+def crest_of(up: float, down: float, *, curve: float = 300.0) -> Terrain:
+    """18 km at one grade, 12 km down at another, then level [m/m]; the crest rounded over so far [m]."""
+    return _line((0, 18, 30, 36), (100 * up, -100 * down, 0.0), (0, curve, 300, 0), ())
+
+
 def erring(terrain: Terrain, error: float, length: float, *, seed: int = 1) -> Terrain:
     """100 draws of a line whose heights err by so much [m], over so far [m]: exp(−d²/2 length²)."""
     kernel = length / np.sqrt(2) / STEP
