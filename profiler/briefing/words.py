@@ -263,10 +263,10 @@ def draft_sentences(briefing: Briefing) -> list[str]:
     return said
 
 
-def place_words(briefing: Briefing, start: float, end: float | None = None) -> str:
+def place_words(briefing: Briefing, start: float, end: float | None = None, decimals: int = 1) -> str:
     """A place or a stretch by posts, distances travelled [m]."""
     a, b = (float(briefing.terrain.chainage(x)) for x in (start, start if end is None else end))
-    return wording.stretch_words(briefing.profile.route.posts, a, b)
+    return wording.stretch_words(briefing.profile.route.posts, a, b, decimals)
 
 
 def short_time_words(speed: ClimbSpeed) -> str:

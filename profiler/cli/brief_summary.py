@@ -7,6 +7,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 from profiler import wording
+from profiler.briefing.descent_words import OVERSPEED_RULE
+from profiler.briefing.holding_words import descent_lines, run_lines
 from profiler.briefing.plan import Briefing
 from profiler.briefing.sequence_words import held_back
 from profiler.briefing.words import (
@@ -29,7 +31,7 @@ from profiler.wording import stretch_words
 
 SHOWN = 5
 """More stretches than these are only counted."""
-_OPEN = ("chart.png", "map.html", "marks.csv", "starting.png")
+_OPEN = ("chart.png", "map.html", "marks.csv", "descents.csv", "starting.png")
 
 
 def summary(briefings: Mapping[str, Sequence[Briefing]], folder: Path) -> str:
@@ -45,6 +47,8 @@ def summary(briefings: Mapping[str, Sequence[Briefing]], folder: Path) -> str:
         lines += [f"  {said}" for said in briefing_lines(briefing)]
     if any(has_knuckles(briefing.train) for _, briefing in every):
         lines.append(f"  {knuckle_words(profile.units)}")
+    if any(not plan.held for _, briefing in every for plan in briefing.line.descents):
+        lines.append(f"  {OVERSPEED_RULE}")
     lines.append("  assumed of a train: see gradewright check TRAIN, or provenance.json")
     lines.append(f"  {HEAD_RULE} {NO_ORDER}")
     lines.append(f"  {wording.CAUTION_SHORT}")
@@ -68,6 +72,8 @@ def briefing_lines(briefing: Briefing) -> list[str]:
         *_remote(briefing),
         *_climbs(briefing),
         *_helpers(briefing),
+        *run_lines(briefing),
+        *_descents(briefing),
     ]
 
 
@@ -191,6 +197,18 @@ def _climbs(briefing: Briefing) -> list[str]:
         count = "no number of units is enough" if needed.units is None else f"{needed.units} units"
         going = ", to go on by continuous effort" if slowest.short_time and slowest.enough else ""
         lines.append(f"the head group would need {count} like its first, it has {needed.has}{going}")
+    return lines
+
+
+def _descents(briefing: Briefing) -> list[str]:
+    """Each descent in a few lines, those beyond `SHOWN` counted."""
+    descents = briefing.line.descents
+    lines = []
+    for plan in descents[:SHOWN]:
+        first, *more = descent_lines(briefing, plan)
+        lines += [first, *(f"  {said}" for said in more)]
+    if len(descents) > SHOWN:
+        lines.append(f"and {len(descents) - SHOWN} more descents, see descent_plans.csv")
     return lines
 
 

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -21,10 +20,17 @@ from profiler.mechanics.power_needed import HelperDistrict
 from profiler.units import BAR, KMH, PERCENT, TONNE, FloatArray
 from profiler.write.cells import Columns, Texts, fixed, post_cells
 from profiler.write.datapackage import write_package
+from profiler.write.descents import descent_tables
+from profiler.write.places import KN, at_head, kilonewtons, whole, yes
 
-KN = 1000.0
 _MARK_PLACES = ("earliest", "recommended", "latest", "quarter", "half", "three_quarter", "clear")
-_MARK_UNITS = {"N": ("kN", KN, 1), "m/m": ("%", PERCENT, 3)}
+_MARK_UNITS = {
+    "N": ("kN", KN, 1),
+    "m/m": ("%", PERCENT, 3),
+    "m/s": ("km/h", KMH, 1),
+    "Pa": ("bar", BAR, 3),
+    "": ("", 1.0, 3),
+}
 _ACT_UNITS = {"N": ("kN", KN), "Pa": ("bar", BAR), "m/s": ("km/h", KMH), "": ("", 1.0)}
 _PAST = ("0", "0.25", "0.5", "0.75", "1")
 _TOLD_EVERY = 5.0
@@ -52,6 +58,7 @@ def briefing_tables(briefing: Briefing) -> dict[str, Columns]:
         "rolled_back": _rolled_back(briefing),
         "climbs": _climbs(briefing),
         "units_to_use": _units(briefing),
+        **descent_tables(briefing),
     }
     if briefing.rating is not None:
         tables["rating"] = _rating(briefing)
@@ -62,32 +69,10 @@ def briefing_tables(briefing: Briefing) -> dict[str, Columns]:
     return tables
 
 
-def _at(briefing: Briefing, way: FloatArray | Sequence[float | None], name: str = "head_m") -> dict[str, list[str]]:
-    """Chainage and post of distances travelled [m]; None leaves both cells empty."""
-    chainage = briefing.terrain.chainage(np.array(way, dtype=float))
-    posts = post_cells(briefing.profile.route.posts, np.nan_to_num(chainage))
-    return {
-        name: fixed(chainage, 1),
-        "post": [post if np.isfinite(x) else "" for post, x in zip(posts, chainage, strict=True)],
-    }
-
-
 def _ends(briefing: Briefing, stretches: Sequence[Climb] | Sequence[HelperDistrict]) -> dict[str, list[str]]:
     """Chainages of the ends of stretches, in order of travel."""
     start, end = (briefing.terrain.chainage(np.array([getattr(s, x) for s in stretches])) for x in ("start", "end"))
     return {"start_m": fixed(start, 1), "end_m": fixed(end, 1)}
-
-
-def _yes(values: Sequence[Any] | FloatArray) -> list[str]:
-    return ["yes" if value else "no" for value in values]
-
-
-def _whole(values: Sequence[Any] | FloatArray) -> list[str]:
-    return ["" if value is None else str(int(value)) for value in values]
-
-
-def _kn(forces: FloatArray | Sequence[float | None]) -> list[str]:
-    return fixed(np.array(forces, dtype=float) / KN, 1)
 
 
 def _under_train(briefing: Briefing) -> Columns:
@@ -97,25 +82,25 @@ def _under_train(briefing: Briefing) -> Columns:
     row = np.unique(np.r_[np.arange(0, head.size, SAID_EVERY), head.size - 1, peaks])
     station = np.clip(np.searchsorted(start.head, head[row]), 0, start.head.size - 1)
     return {
-        **_at(briefing, head[row]),
+        **at_head(briefing, head[row]),
         "grade_under_train_pct": fixed(run.under.grade[row] / PERCENT, 4),
         "grade_under_train_se_pct": fixed(run.grade_se[row] / PERCENT, 4),
         "speed_kmh": fixed(run.pull.speed[row] / KMH, 1),
-        "grade_kn": _kn(run.under.grade_force[row]),
-        "curve_kn": _kn(run.under.curve_force[row]),
-        "resistance_kn": _kn(run.rolling[row]),
-        "required_kn": _kn(run.needed[row]),
-        "available_kn": _kn(run.available[row]),
-        "draft_kn": _kn(needed.draft[row]),
-        "draft_behind_vehicle": _whole(needed.draft_at[row] + 1),
-        "buff_kn": _kn(needed.buff[row]),
-        "buff_behind_vehicle": _whole(needed.buff_at[row] + 1),
-        "full_draft_kn": _kn(full.draft[row]),
-        "full_draft_behind_vehicle": _whole(full.draft_at[row] + 1),
-        "start_required_kn": _kn(np.interp(head[row], start.head, start.need)),
-        "start_draft_kn": _kn(np.interp(head[row], start.head, start.draft)),
+        "grade_kn": kilonewtons(run.under.grade_force[row]),
+        "curve_kn": kilonewtons(run.under.curve_force[row]),
+        "resistance_kn": kilonewtons(run.rolling[row]),
+        "required_kn": kilonewtons(run.needed[row]),
+        "available_kn": kilonewtons(run.available[row]),
+        "draft_kn": kilonewtons(needed.draft[row]),
+        "draft_behind_vehicle": whole(needed.draft_at[row] + 1),
+        "buff_kn": kilonewtons(needed.buff[row]),
+        "buff_behind_vehicle": whole(needed.buff_at[row] + 1),
+        "full_draft_kn": kilonewtons(full.draft[row]),
+        "full_draft_behind_vehicle": whole(full.draft_at[row] + 1),
+        "start_required_kn": kilonewtons(np.interp(head[row], start.head, start.need)),
+        "start_draft_kn": kilonewtons(np.interp(head[row], start.head, start.draft)),
         "start_notch": _notches(start.notch[station]),
-        "starts": _yes(start.starts[station]),
+        "starts": yes(start.starts[station]),
         "start_probability": fixed(start.probability[station], 2),
     }
 
@@ -135,7 +120,7 @@ def _marks(briefing: Briefing) -> Columns:
         "value": [_mark_value(mark) for mark in marks],
         "unit": [_MARK_UNITS[mark.unit][0] for mark in marks],
         "probability": fixed([mark.probability for mark in marks], 3),
-        "reason": Texts(mark_words(mark, briefing.train, "metric") for mark in marks),
+        "reason": Texts(mark_words(mark, briefing.train, "metric", briefing.profile.route.posts) for mark in marks),
     }
 
 
@@ -165,26 +150,26 @@ def _starts(
         "place": [place.name for place in places],
         "kind": [place.kind for place in places],
         "past_crest": list(past),
-        **_at(briefing, found.head),
-        "grade_kn": _kn(found.grade),
-        "curve_kn": _kn(found.curve),
-        "breakaway_kn": _kn(same(found.breakaway)),
-        "inertia_kn": _kn(same(found.inertia)),
-        "required_kn": _kn(found.need),
-        "available_kn": _kn(same(found.available)),
-        "margin_kn": _kn(found.margin),
+        **at_head(briefing, found.head),
+        "grade_kn": kilonewtons(found.grade),
+        "curve_kn": kilonewtons(found.curve),
+        "breakaway_kn": kilonewtons(same(found.breakaway)),
+        "inertia_kn": kilonewtons(same(found.inertia)),
+        "required_kn": kilonewtons(found.need),
+        "available_kn": kilonewtons(same(found.available)),
+        "margin_kn": kilonewtons(found.margin),
         "start_notch": _notches(found.notch),
-        "starts": _yes(found.starts),
+        "starts": yes(found.starts),
         "start_probability": fixed(found.probability, 2),
         "limited_by": [str(word) for word in found.limited_by],
-        "draft_kn": _kn(found.draft),
-        "draft_behind_vehicle": _whole(found.draft_at + 1),
-        "over_limit_kn": _kn(np.maximum(found.draft - found.draft_limit, 0.0)),
-        "buff_kn": _kn(found.buff),
-        "buff_behind_vehicle": _whole(found.buff_at + 1),
-        "independent_kn": _kn(same(found.independent)),
-        "independent_holds": _yes(found.independent_holds),
-        "part_before_line": _yes(found.continued),
+        "draft_kn": kilonewtons(found.draft),
+        "draft_behind_vehicle": whole(found.draft_at + 1),
+        "over_limit_kn": kilonewtons(np.maximum(found.draft - found.draft_limit, 0.0)),
+        "buff_kn": kilonewtons(found.buff),
+        "buff_behind_vehicle": whole(found.buff_at + 1),
+        "independent_kn": kilonewtons(same(found.independent)),
+        "independent_holds": yes(found.independent_holds),
+        "part_before_line": yes(found.continued),
         "helps": [reliefs_words(place.reliefs, "metric") for place in places],
     }
 
@@ -205,7 +190,7 @@ def _sequences(briefing: Briefing) -> Columns:
     return {
         "place": Texts(briefing.places[place].name for place, *_ in rows),
         "kind": [briefing.places[place].kind for place, *_ in rows],
-        **_at(briefing, [sequence.head for _, sequence, *_ in rows]),
+        **at_head(briefing, [sequence.head for _, sequence, *_ in rows]),
         "time_s": fixed(time, 1),
         "act": [row[3] for row in rows],
         "value": [row[4] for row in rows],
@@ -237,7 +222,7 @@ def _rolled_back(briefing: Briefing) -> Columns:
     return {
         "place": Texts(briefing.places[place].name for place, *_ in rows),
         "kind": [briefing.places[place].kind for place, *_ in rows],
-        **_at(briefing, [sequence.head for _, sequence, _ in rows]),
+        **at_head(briefing, [sequence.head for _, sequence, _ in rows]),
         "notch_late_s": fixed([slip.late for *_, slip in rows], 0),
         "independent": ["dropped" if slip.dropped else "eased" for *_, slip in rows],
         "back_m": fixed([slip.back for *_, slip in rows], 1),
@@ -254,11 +239,11 @@ def _rating(briefing: Briefing) -> Columns:
         "trailing_t": fixed([r.mass / TONNE for r in ruled], 0),
         "low_t": fixed([None if r.low is None else r.low / TONNE for r in ruled], 0),
         "high_t": fixed([None if r.high is None else r.high / TONNE for r in ruled], 0),
-        "rules": _yes([r is rating.ruling for r in ruled]),
+        "rules": yes([r is rating.ruling for r in ruled]),
         "given_t": fixed([rating.given / TONNE] * size, 0),
-        "enough": _yes([rating.given <= r.mass for r in ruled]),
+        "enough": yes([rating.given <= r.mass for r in ruled]),
         "train_length_m": fixed([r.length for r in ruled], 0),
-        **_at(briefing, [r.head for r in ruled]),
+        **at_head(briefing, [r.head for r in ruled]),
         "compensated_grade_pct": fixed([None if r.grade is None else r.grade / PERCENT for r in ruled], 3),
         "minimum_speed_kmh": fixed([rating.speed / KMH] * size, 1),
     }
@@ -269,16 +254,16 @@ def _climbs(briefing: Briefing) -> Columns:
     return {
         "kind": [s.climb.kind for s in speeds],
         **_ends(briefing, [s.climb for s in speeds]),
-        **_at(briefing, [s.head for s in speeds]),
+        **at_head(briefing, [s.head for s in speeds]),
         "compensated_grade_pct": fixed([s.grade / PERCENT for s in speeds], 3),
         "balance_speed_kmh": fixed([s.speed / KMH for s in speeds], 1),
         "short_time_s": fixed([s.short_time if np.isfinite(s.short_time) else None for s in speeds], 0),
-        "enough": _yes([s.enough for s in speeds]),
-        "start_required_kn": _kn([u.start_need for u in units]),
-        "head_limit_kn": _kn([u.head_limit for u in units]),
-        "fewest_units": _whole([u.fewest for u in units]),
-        "most_units": _whole([u.most for u in units]),
-        "refused": _yes([u.refused for u in units]),
+        "enough": yes([s.enough for s in speeds]),
+        "start_required_kn": kilonewtons([u.start_need for u in units]),
+        "head_limit_kn": kilonewtons([u.head_limit for u in units]),
+        "fewest_units": whole([u.fewest for u in units]),
+        "most_units": whole([u.most for u in units]),
+        "refused": yes([u.refused for u in units]),
     }
 
 
@@ -288,14 +273,14 @@ def _units(briefing: Briefing) -> Columns:
         "kind": [u.climb.kind for u, _ in rows],
         **_ends(briefing, [u.climb for u, _ in rows]),
         "units": [str(p.units) for _, p in rows],
-        **_at(briefing, [p.at for _, p in rows]),
-        "starts": _yes([p.starts for _, p in rows]),
+        **at_head(briefing, [p.at for _, p in rows]),
+        "starts": yes([p.starts for _, p in rows]),
         "speed_kmh": fixed([p.speed / KMH for _, p in rows], 1),
-        "holds_speed": _yes([p.holds for _, p in rows]),
-        "draft_kn": _kn([p.needed_draft for _, p in rows]),
-        "full_draft_kn": _kn([p.full_draft for _, p in rows]),
-        "full_draft_behind_vehicle": _whole([p.vehicle + 1 for _, p in rows]),
-        "over_limit_kn": _kn([p.excess for _, p in rows]),
+        "holds_speed": yes([p.holds for _, p in rows]),
+        "draft_kn": kilonewtons([p.needed_draft for _, p in rows]),
+        "full_draft_kn": kilonewtons([p.full_draft for _, p in rows]),
+        "full_draft_behind_vehicle": whole([p.vehicle + 1 for _, p in rows]),
+        "over_limit_kn": kilonewtons([p.excess for _, p in rows]),
     }
 
 
@@ -307,12 +292,12 @@ def _remote(briefing: Briefing) -> Columns:
         "units": [str(remote.units)] * len(places),
         "cars_ahead": [str(p.cars_ahead) for p in places],
         "cars_ahead_share": fixed([p.back for p in places], 3),
-        "draft_kn": _kn([p.draft for p in places]),
-        "over_limit_kn": _kn([p.excess for p in places]),
-        "buff_kn": _kn([p.buff for p in places]),
-        "rms_kn": _kn([p.rms for p in places]),
-        "now": _yes([p == remote.now for p in places]),
-        "best": _yes([p == remote.best for p in places]),
+        "draft_kn": kilonewtons([p.draft for p in places]),
+        "over_limit_kn": kilonewtons([p.excess for p in places]),
+        "buff_kn": kilonewtons([p.buff for p in places]),
+        "rms_kn": kilonewtons([p.rms for p in places]),
+        "now": yes([p == remote.now for p in places]),
+        "best": yes([p == remote.best for p in places]),
     }
 
 
@@ -320,7 +305,7 @@ def _helpers(briefing: Briefing) -> Columns:
     helpers = briefing.helpers
     return {
         **_ends(briefing, helpers),
-        **_at(briefing, [h.at for h in helpers]),
-        "missing_kn": _kn([h.missing for h in helpers]),
-        "units": _whole([h.units for h in helpers]),
+        **at_head(briefing, [h.at for h in helpers]),
+        "missing_kn": kilonewtons([h.missing for h in helpers]),
+        "units": whole([h.units for h in helpers]),
     }

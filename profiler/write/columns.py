@@ -45,6 +45,11 @@ TABLES = {
     "rating": "Tonnage that this power starts and hauls over the line, with the train's mix of cars.",
     "remote": "Every place for the last group of power, at a start on the hardest places.",
     "helpers": "Where the train needs a helper to keep up its minimum continuous speed.",
+    "run": "The whole line run by plan: every 5 s and at every act; where it stalls another run begins before the next "
+    "descent.",
+    "descents": "What holds the train at the hardest place of each descent, by speed and reduction; and by air alone.",
+    "descent_plans": "Each descent: places, the highest speed that holds and what binds it, the plan as run, heat.",
+    "crest_timeline": "Over each crest: quarters of the train past it, notches that keep its speed, the plan in time.",
 }
 
 
@@ -198,6 +203,53 @@ COLUMNS = {
         "Whether it is the best place by draft over the limit, then buff, then root mean square", "boolean"
     ),
     "missing_kn": Meaning("Effort that is missing at the hardest place"),
+    "run": Meaning("Number of the run", "integer"),
+    "hold_kmh": Meaning("Speed that the crew holds there at most"),
+    "limit_kmh": Meaning("Speed that may not be passed: the limit, or where less is held that and the margin"),
+    "dynamic_kn": Meaning("Dynamic brake in use"),
+    "dynamic_share": Meaning("Share of the dynamic brake there is, 1 for all of it; below 0 the air alone is too much"),
+    "reduction_kpa": Meaning("Reduction of the brake pipe", unit="kPa"),
+    "air_kn": Meaning("Air brake of the cars"),
+    "descent": Meaning("Number of the descent in order of travel", "integer"),
+    "brakes": _text("dynamic and air, or air alone"),
+    "verdict": _text(
+        "holds; does not hold; not in hand: more of the dynamic brake than a plan may use; too hot: wheels; "
+        "over-brakes: slows the train"
+    ),
+    "wheel_kw": Meaning("Power on a wheel of the worst car", unit="kW"),
+    "wheel_limit_kw": Meaning("What a wheel stands", unit="kW"),
+    "weak_dynamic_share": Meaning("Share of the dynamic brake with shoes × 0.7"),
+    "weak_verdict": _text("The verdict with shoes × 0.7"),
+    "crest_m": Meaning("Chainage of the crest before it"),
+    "worst_m": Meaning("Chainage of the head end where the greatest force is needed"),
+    "worst_length_m": Meaning("Over how far nearly as much is needed"),
+    "held": Meaning("Whether there is a speed at which the train is held", "boolean"),
+    "allowed_kmh": Meaning("Highest speed held that the limits leave"),
+    "top_kmh": Meaning("Highest speed that holds all the way down, empty where none does"),
+    "bound": _text("What binds it: posted, force, heat, or air that would stop the train or not be charged again"),
+    "force_kmh": Meaning("Highest speed that holds by force alone, empty where none does"),
+    "crest_kmh": Meaning("Speed as the head passes the crest"),
+    "stalls_before": Meaning("Whether it stalls before the crest; told as if it were got over it", "boolean"),
+    "balance_m": Meaning("Chainage of the head end where the train needs no effort at its speed over the crest"),
+    "power_off_m": Meaning(
+        "Chainage of the head end where power goes off, empty if it is on the descent from the start"
+    ),
+    "air_steps": Meaning("Applications and further reductions", "integer"),
+    "over_limit_kmh": Meaning("How far the plan, run, is above the limit at most, below 0 within it"),
+    "least_kmh": Meaning("Least speed of the plan, run"),
+    "share_late": Meaning("Share of the draws that pass the limit by bad timing, 0 to 1"),
+    "share_late_reacting": Meaning("The same with the customary reaction, 0 to 1"),
+    "share_level": Meaning("Share of the draws that pass it whenever the brakes planned are set, 0 to 1"),
+    "share_stalled": Meaning("Share of the draws that come to a stand, 0 to 1"),
+    "share_stalled_reacting": Meaning("The same with the customary reaction, 0 to 1"),
+    "wheel_mj": Meaning("Heat of that wheel over the descent", unit="MJ"),
+    "wheel_limit_source": _text("Where that limit comes from"),
+    "alone_kpa": Meaning("Smallest reduction that holds without any dynamic brake, empty where none does", unit="kPa"),
+    "alone_service_share": Meaning("Share of full service that holds without any dynamic brake"),
+    "alone_wheel_kw": Meaning("Power on a wheel of the worst car then", unit="kW"),
+    "alone_verdict": _text("Whether the air alone holds it"),
+    "alone_weak_verdict": _text("The same with shoes × 0.7"),
+    "past_crest_m": Meaning("Distance of the head end past the crest"),
 }
 
 OWN = {
@@ -210,15 +262,32 @@ OWN = {
     ("line", "start"): _text("Name of the start"),
     ("line", "end"): _text("Name of the end"),
     ("marks", "number"): Meaning("Number of the mark in order of travel", "integer"),
-    ("marks", "value"): Meaning("Change of grade under the train, or margin of a start, in the unit of its row"),
+    ("marks", "value"): Meaning(
+        "Change of grade under the train, margin of a start, speed over the crest, share of the dynamic brake, "
+        "reduction or force, in the unit of its row"
+    ),
     ("marks", "reason"): _text("Why it is there"),
     **{
         (table, "head_m"): Meaning("Chainage of the head end")
         for table in (
             *("under_train", "starting", "starting_sequence", "rolled_back"),
-            *("climbs", "units_to_use", "rating", "helpers"),
+            *("climbs", "units_to_use", "rating", "helpers", "run", "crest_timeline"),
         )
     },
+    ("descents", "head_m"): Meaning("Chainage of the head end at the hardest place"),
+    ("run", "act"): _text("Acts of the crew that begin there, empty between them"),
+    ("run", "time_s"): Meaning("Time since the first run began, what lies between two runs left out"),
+    ("descents", "reduction_kpa"): Meaning("Reduction of the brake pipe, 0 for no air", unit="kPa"),
+    ("descent_plans", "required_kn"): Meaning("Greatest force that holds the speed, below 0 where it only slows down"),
+    ("descent_plans", "notch"): Meaning("Notch over the crest", "integer"),
+    ("descent_plans", "reduction_kpa"): Meaning("Greatest reduction of the plan", unit="kPa"),
+    ("descent_plans", "wheel_kw"): Meaning("Greatest power on a wheel of the worst car, as run", unit="kW"),
+    ("crest_timeline", "act"): _text(
+        "past_crest: so much of the train past the crest; cut: notch that keeps the speed there; notch, dynamic_brake, "
+        "bunched, set_up: the plan"
+    ),
+    ("crest_timeline", "value"): Meaning("Share of the train, notch, or share of the dynamic brake"),
+    ("crest_timeline", "time_s"): Meaning("Time since the first notch goes off, empty for places"),
     ("starting", "place"): _text("Name of the place, empty where it has none"),
     ("starting_sequence", "value"): Meaning("Figure of the act, in the unit of its row"),
 }
