@@ -183,6 +183,7 @@ def stopping_distances(train: Train, course: Course, speeds: Speeds, heads: Sequ
     Notes
     -----
     A stop needs more than the weight along the track at rest, where the dynamic brake gives nothing. It is run forward
-    from where the valve is moved (`slowing.stop`).
+    from where the valve is moved (`slowing.stop`), beyond the line too, where the grade under the train stays. The last
+    place from which a stop ends no farther than at the place may be one before a grade that it could not end on.
     """
     return tuple(Stops(train, course, speeds).at(heads))

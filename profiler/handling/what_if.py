@@ -106,7 +106,8 @@ def what_ifs(train: Train, terrain: Terrain, line: LinePlan, posted: HeadLimit) 
     Notes
     -----
     Only what is named is changed: the plan's speed stays, no reduction is tried that is not one of the train's; all
-    customary ones where no dynamic brake is left.
+    customary ones where no dynamic brake is left. Where a train is on a descent only because it slows down for a limit,
+    its speed needs no holding, and shares are below zero.
     """
     if not line.descents:
         return ()
