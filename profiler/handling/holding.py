@@ -32,8 +32,9 @@ class Holding:
     """Holding a train on one descent, for speeds (k,) [m/s], falling, and reductions (r,) [Pa], the first none.
 
     ``share`` (k, r) of the dynamic brake is needed at the hardest place, below zero where the air alone takes more
-    than is needed, infinite where there is no dynamic brake to ask; ``weak`` the same with weak shoes; ``heat`` (k, r)
-    is the power on a wheel of the worst car [W].
+    than is needed; without a dynamic brake infinite where the air is too little, 0 for the least reduction that is
+    enough, minus infinite beyond; ``weak`` the same with weak shoes; ``heat`` (k, r) is the power on a wheel of the
+    worst car [W].
     ``usable`` is the share that a plan may use, ``heat_limit`` what a wheel stands [W].
     """
 
@@ -96,7 +97,7 @@ def holding(course: Course, train: Train, speeds: Speeds, descent: Descent) -> H
     )
     top = float(speeds.hold[on].max())
     step = SPEED_STEPS[train.units]
-    whole = np.arange(math.ceil(top / step) - 1, math.ceil(SLOWEST_HELD / step) - 1, -1) * step
+    whole = np.arange(math.ceil(top / step - 1e-9) - 1, math.ceil(SLOWEST_HELD / step) - 1, -1) * step
     speed = np.r_[top, whole]
     reduction = np.r_[0.0, [float(r) for r in train.handling.reductions]]
     share, weak = np.empty((speed.size, reduction.size)), np.empty((speed.size, reduction.size))
@@ -106,6 +107,8 @@ def holding(course: Course, train: Train, speeds: Speeds, descent: Descent) -> H
         for row, conditions in ((share, NOMINAL), (weak, Conditions(shoes=float(SHOES_LOW)))):
             left = need[:, None] - brake_force(train, reduction, conditions) * course_friction(course, held)[:, None]
             row[i] = shares(left, dynamic[:, None]).max(axis=0)
+    if not course.dynamic.any():
+        share, weak = least_enough(share), least_enough(weak)
     heat = wheel_power(train, reduction, speed[:, None])
     limit = float(customary_limit(train).power)
     return Holding(speed, reduction, share, weak, heat, float(train.handling.usable_dynamic), limit)
@@ -116,6 +119,13 @@ def shares(left: FloatArray, dynamic: FloatArray) -> FloatArray:
     least = 1.0  # a newton is none
     none = np.where(left > least, np.inf, np.where(left < -least, -np.inf, 0.0))
     return np.where(dynamic > least, left / np.maximum(dynamic, least), none)
+
+
+def least_enough(share: FloatArray) -> FloatArray:
+    """Shares (k, r) without a dynamic brake: the least reduction that takes all that is needed holds, with none."""
+    enough = share <= 0
+    first = enough & (np.cumsum(enough, axis=1) == 1)
+    return np.where(first, 0.0, share)
 
 
 def course_friction(course: Course, speed: FloatArray) -> FloatArray:
