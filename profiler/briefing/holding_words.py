@@ -185,7 +185,7 @@ def run_lines(briefing: Briefing) -> list[str]:
     if trip.stalls:
         where = ", ".join(place_words(briefing, at) for at in trip.stalls)
         lines.append(
-            f"it stalls, its pull held to the draft limit, head at {where}; what comes after is told as if it had been got "
-            "over the next crest"
+            f"it stalls, its pull held to the draft limit, head at {where}; what comes after is told as if it had been "
+            "got over the next crest"
         )
     return lines

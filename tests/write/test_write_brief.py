@@ -12,6 +12,7 @@ import pytest
 
 from profiler.briefing.plan import Briefing, plan_handling
 from profiler.errors import OutputError
+from profiler.mark import MARK_KINDS
 from profiler.results import write_briefings
 from profiler.route import Station
 from profiler.write.briefing import write_briefing_tables
@@ -48,9 +49,12 @@ def test_marks_have_the_columns_of_the_design(written: dict[str, Path]):
         assert marks.number.tolist() == list(range(1, len(marks) + 1))
         assert (np.diff(sign * marks.earliest_m) >= 0).all()
         assert (sign * (marks.latest_m - marks.earliest_m) >= 0).all()
-        assert {"straddle", "do_not_stop", "start_hard"} == set(marks.kind)
-        assert set(marks.unit) == {"%", "kN"}
-        assert marks.quarter_m.notna().tolist() == (marks.kind == "straddle").tolist()
+        assert {"straddle", "do_not_stop", "start_hard", "power_off", "dynamic_brake", "air_step"} <= set(marks.kind)
+        assert set(marks.kind) <= set(MARK_KINDS)
+        units = {"straddle": "%", "start_hard": "kN", "power_off": "km/h", "air_step": "bar", "release": "bar"}
+        for kind, unit in units.items():
+            assert set(marks[marks.kind == kind].unit) <= {unit}
+        assert marks.quarter_m.notna().tolist() == marks.kind.isin(["straddle", "power_off"]).tolist()
 
 
 def test_rows_under_the_train_add_up(written: dict[str, Path]):
