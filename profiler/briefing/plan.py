@@ -9,6 +9,7 @@ from functools import cached_property
 
 import numpy as np
 
+from profiler.handling.air_ledger import LedgerRow, air_ledger
 from profiler.handling.descent_marks import descent_marks
 from profiler.handling.descent_plan import LinePlan, plan_descents
 from profiler.handling.journey import Journey, journey
@@ -20,7 +21,9 @@ from profiler.handling.start import StartSequence
 from profiler.handling.start_marks import do_not_stop, numbered, start_astride, start_hard, worst_places
 from profiler.handling.start_sequence import start_sequences
 from profiler.handling.starting import START_ACCELERATION, Starting, starting
+from profiler.handling.stopping import StopAt, Stops
 from profiler.handling.straddles import TrainStraddle, pair_straddles, straddle_marks, train_straddles
+from profiler.handling.what_if import WhatIf, what_ifs
 from profiler.landmark import SHOWN_FROM, Landmarks, reversed_landmarks
 from profiler.landmarks.grades import recompensated
 from profiler.mark import Mark
@@ -115,7 +118,8 @@ class Briefing:
     where the locomotives are longer than the line; ``needed`` the units it takes; ``helpers`` where a helper is
     needed. ``line`` is the plan for the descents, ``slowings`` slow orders and limits that fall, ``journey`` the train
     run by plan from end to end, ``forces`` what its couplers carry then, ``in_curves`` what that does in curves, and
-    ``make_up`` where the order of its cars asks for care.
+    ``make_up`` where the order of its cars asks for care. ``what_ifs`` belong to the descents one by one; ``stops`` are
+    stops at planned stops and stations, then from the hardest place of each descent; ``ledger`` the air, all along.
     """
 
     profile: Profile
@@ -142,6 +146,9 @@ class Briefing:
     forces: InTrain
     in_curves: InCurves
     make_up: tuple[MakeUpWarning, ...]
+    what_ifs: tuple[WhatIf, ...]
+    stops: tuple[StopAt, ...]
+    ledger: tuple[LedgerRow, ...]
 
     @property
     def fits(self) -> bool:
@@ -236,7 +243,16 @@ def plan_handling(profile: Profile, landmarks: Landmarks, train: Train, directio
         forces=forces,
         in_curves=curving,
         make_up=make_up_warnings(train, curving),
+        what_ifs=what_ifs(train, terrain, line, posted),
+        stops=_stops(train, line, [place.head for place in places if place.kind != "climb"]),
+        ledger=air_ledger(train, [step for one in line.descents for step in one.steps], trip.head, trip.time),
     )
+
+
+def _stops(train: Train, line: LinePlan, named: Sequence[float]) -> tuple[StopAt, ...]:
+    """Stops at named places [m], then from the hardest place of each descent."""
+    stops = Stops(train, line.course, line.speeds)
+    return tuple(stops.at([*named, *(stops.hardest(one.descent) for one in line.descents)]))
 
 
 def _as_travelled(curvature: FloatArray, direction: str) -> FloatArray:

@@ -22,6 +22,7 @@ from profiler.write.cells import Columns, Texts, fixed, post_cells
 from profiler.write.datapackage import write_package
 from profiler.write.descents import descent_tables
 from profiler.write.places import KN, at_head, kilonewtons, whole, yes
+from profiler.write.what_if import what_if_tables
 
 _MARK_PLACES = ("earliest", "recommended", "latest", "quarter", "half", "three_quarter", "clear")
 _MARK_UNITS = {
@@ -59,6 +60,7 @@ def briefing_tables(briefing: Briefing) -> dict[str, Columns]:
         "climbs": _climbs(briefing),
         "units_to_use": _units(briefing),
         **descent_tables(briefing),
+        **what_if_tables(briefing),
     }
     if briefing.rating is not None:
         tables["rating"] = _rating(briefing)

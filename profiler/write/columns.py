@@ -50,6 +50,15 @@ TABLES = {
     "descents": "What holds the train at the hardest place of each descent, by speed and reduction; and by air alone.",
     "descent_plans": "Each descent: places, the highest speed that holds and what binds it, the plan as run, heat.",
     "crest_timeline": "Over each crest: quarters of the train past it, notches that keep its speed, the plan in time.",
+    "stopping": "Stops at stations, planned stops and from the hardest place of each descent, on the real grade, no "
+    "air set before.",
+    "what_if": "What holds the train at the worst place of each descent if something is otherwise.",
+    "dynamic_lost": "All of the dynamic brake lost on each descent: what the air alone must do, and stops with the air "
+    "of the plan set, begun 10 s later.",
+    "standing": "The train stopped at the worst place of each descent: what keeps it, charging, the start after it.",
+    "slow_orders": "Slow orders and limits that fall: where slowing down begins by every way to do it.",
+    "air_ledger": "The brake pipe at the far end of the train at every movement of the valve, by plan, normally and "
+    "in a cold or leaky train.",
 }
 
 
@@ -250,6 +259,49 @@ COLUMNS = {
     "alone_verdict": _text("Whether the air alone holds it"),
     "alone_weak_verdict": _text("The same with shoes × 0.7"),
     "past_crest_m": Meaning("Distance of the head end past the crest"),
+    "lateral_over_vertical": Meaning("Largest lateral over vertical force of a truck, by couplers in curves"),
+    "shoes": _text("Friction of the shoes: nominal, or weak, × 0.7"),
+    "stops": Meaning("Whether the train comes to rest at all", "boolean"),
+    "distance_m": Meaning("Until the train stands, empty for never"),
+    "begins_m": Meaning("Chainage of the head end where the first act begins, empty where it cannot be done"),
+    "case": _text("What is otherwise; buff_limit in kN, others as a share or a count"),
+    "cool": Meaning("Whether wheels stand it", "boolean"),
+    "weight_kn": Meaning("Weight along the track"),
+    "hand_brakes": Meaning("Hand brakes that would hold it, an order of size: local rules decide", "integer"),
+    "cars": Meaning("Cars there are", "integer"),
+    "charged_s": Meaning("Until 95 % of what the pipe lacks is made up"),
+    "charged_cold_s": Meaning("The same, cold or leaky"),
+    "at_speed_s": Meaning("From the release until it passes the plan's speed, dynamic brake on; empty for never"),
+    "holds": Meaning("Whether friction alone is enough, hot or not", "boolean"),
+    "service_share": Meaning("Share of full service that holds it"),
+    "weak_service_share": Meaning("The same with shoes × 0.7, above 1 where it does not hold"),
+    "cool_kmh": Meaning("Speed at which wheels stand that reduction, empty where none holds"),
+    "service_m": Meaning("Until it stands by full service, empty for never"),
+    "emergency_m": Meaning("Until it stands by an emergency application, empty for never"),
+    "weak_service_m": Meaning("Until it stands by full service with shoes × 0.7, empty for never"),
+    "weak_emergency_m": Meaning("Until it stands by an emergency application with shoes × 0.7, empty for never"),
+    "approach_kmh": Meaning("Speed held, or that power gets the train to, before"),
+    "slow_kmh": Meaning("Speed held from there on"),
+    "plan_kpa": Meaning("Reduction that the plan has set as the head gets there", unit="kPa"),
+    "way": _text("How the train is slowed"),
+    "in_time": _text("yes or no, empty where it is no faster anyway"),
+    "valve_m": Meaning("Chainage of the head end where the brake valve is moved, empty where no air is set for it"),
+    "at_work_m": Meaning("Chainage of the head end where all of the brake must be at work"),
+    "since_release_s": Meaning("Time since the last release, empty before the first"),
+    "before_kpa": Meaning("Reduction before", unit="kPa"),
+    "after_kpa": Meaning("Reduction asked for, 0 for a release", unit="kPa"),
+    **{
+        f"{prefix}{name}": Meaning(f"{what}{where}", kind, unit)
+        for prefix, where in (("", ""), ("cold_", ", cold or leaky"))
+        for name, what, kind, unit in (
+            ("lack_kpa", "What the pipe lacks of its full charge", "number", "kPa"),
+            ("charge_kpa", "What the pipe has", "number", "kPa"),
+            ("gauge_kpa", "Reduction at the gauge for the effect asked for", "number", "kPa"),
+            ("left_kpa", "Reduction left until full service", "number", "kPa"),
+            ("enough", "Whether the charge gives the reduction asked for", "boolean", ""),
+            ("false_gradient", "Whether a reduction does noticeably less than the gauge shows", "boolean", ""),
+        )
+    },
 }
 
 OWN = {
@@ -288,6 +340,23 @@ OWN = {
     ),
     ("crest_timeline", "value"): Meaning("Share of the train, notch, or share of the dynamic brake"),
     ("crest_timeline", "time_s"): Meaning("Time since the first notch goes off, empty for places"),
+    **{(t, "head_m"): Meaning("Chainage of the head end") for t in ("stopping", "air_ledger")},
+    **{(t, "head_m"): Meaning("Chainage of the head end at the worst place") for t in ("what_if", "standing")},
+    ("dynamic_lost", "head_m"): Meaning("Chainage of the head end where it is lost: stopping takes longest from there"),
+    ("stopping", "begins_m"): Meaning("Chainage of the head end where it is begun to stop there, empty for nowhere"),
+    ("stopping", "brakes"): _text(
+        "service_dynamic: full service and the dynamic brake; service; emergency; emergency_over: 5 mph or 8 km/h "
+        "above the limit"
+    ),
+    ("stopping", "place"): _text("Name of the place, or the descent"),
+    ("stopping", "time_s"): Meaning("Until the train stands, empty for never"),
+    ("stopping", "top_kmh"): Meaning("Greatest speed on the way, empty for never"),
+    ("slow_orders", "number"): Meaning("Number in order of travel", "integer"),
+    ("slow_orders", "start_m"): Meaning("Chainage of the head end where it begins to bind"),
+    ("slow_orders", "clear_m"): Meaning("Chainage of the head end where the rear end is out of it"),
+    ("slow_orders", "reason"): _text("Why, as the territory states it"),
+    ("slow_orders", "reduction_kpa"): Meaning("Reduction of the brake pipe, 0 for no air", unit="kPa"),
+    ("air_ledger", "time_s"): Meaning("Time since the first run began, what lies between two runs left out"),
     ("starting", "place"): _text("Name of the place, empty where it has none"),
     ("starting_sequence", "value"): Meaning("Figure of the act, in the unit of its row"),
 }

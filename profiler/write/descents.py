@@ -240,6 +240,25 @@ def _run(briefing: Briefing) -> Columns:
         "dynamic_share": fixed(trip.share[row], 3),
         "reduction_kpa": fixed(trip.reduction[row] / KILO, 1),
         "air_kn": kilonewtons(trip.air[row]),
+        **_couplers(briefing, trip.head[row]),
+    }
+
+
+def _couplers(briefing: Briefing, head: FloatArray) -> dict[str, list[str]]:
+    """Steady forces along the run, at the nearest place they were worked out for."""
+    forces, curves = briefing.forces, briefing.in_curves
+    if not forces.head.size:
+        return {}
+    after = np.clip(np.searchsorted(forces.head, head), 1, max(forces.head.size - 1, 1))
+    nearer = np.abs(forces.head[after - 1] - head) < np.abs(forces.head[after % forces.head.size] - head)
+    at = np.where(nearer, after - 1, after % forces.head.size)
+    peaks = forces.peaks
+    return {
+        "draft_kn": kilonewtons(peaks.draft[at]),
+        "draft_behind_vehicle": whole(peaks.draft_at[at] + 1),
+        "buff_kn": kilonewtons(peaks.buff[at]),
+        "buff_behind_vehicle": whole(peaks.buff_at[at] + 1),
+        "lateral_over_vertical": fixed(curves.largest[at], 3),
     }
 
 

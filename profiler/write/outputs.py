@@ -29,7 +29,8 @@ COMPARISON_FILES = ("comparison.csv", "summary.csv", "comparison.svg", "comparis
 BRIEFING_FILES = (
     *("under_train.csv", "marks.csv", "starting.csv", "starting_sequence.csv", "rolled_back.csv"),
     *("climbs.csv", "units_to_use.csv", "rating.csv", "remote.csv", "helpers.csv", "datapackage.json"),
-    *("run.csv", "descents.csv", "descent_plans.csv", "crest_timeline.csv"),
+    *("run.csv", "descents.csv", "descent_plans.csv", "crest_timeline.csv", "slow_orders.csv", "air_ledger.csv"),
+    *("what_if.csv", "dynamic_lost.csv", "standing.csv", "stopping.csv"),
     *("map.html", "chart.svg", "chart.png", "starting.svg", "starting.png"),
 )
 """The same of a briefing for one train in one direction."""
