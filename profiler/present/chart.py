@@ -45,11 +45,13 @@ class MoreRows:
     """Rows that a chart has besides those of the line, and what the sheet says of them.
 
     ``heights`` are theirs by name [pt]; ``draw`` draws them on a panel and hands back the names that want room there.
+    ``fastest`` is the highest speed drawn besides limits [m/s].
     """
 
     heights: Mapping[str, float]
     words: Words
     draw: Callable[[Sheet, Room, Panel, Frame], list[Label]]
+    fastest: float = 0.0
 
 
 def draw_chart(
@@ -132,7 +134,7 @@ def _draw_panel(
     if "curves" in panel.rows:
         labels += draw_curves(sheet, room, panel, frame)
     if "speed" in panel.rows:
-        labels += draw_speed(sheet, room, panel, frame)
+        labels += draw_speed(sheet, room, panel, frame, more.fastest if more else 0.0)
     if more is not None:
         labels += more.draw(sheet, room, panel, frame)
     placed, dropped = place([label for label in labels if label.candidates], room)

@@ -23,7 +23,7 @@ GAP = 9.0
 PANEL_GAP = 30.0
 LEAST_WIDTH = 560.0
 _SHARES = {"posts": 0.5, "rail": 3.0, "steps": 1.9, "curves": 0.95, "speed": 0.62, "foot": 0.34}
-_ORDER = ("posts", "rail", "steps", "under", "curves", "speed", "couplers", "marks", "foot")
+_ORDER = ("posts", "rail", "steps", "under", "curves", "speed", "brakes", "couplers", "marks", "foot")
 """Rows from the top, those of a train among them."""
 
 WIDEST = 1080.0

@@ -10,7 +10,7 @@ import numpy as np
 from profiler import wording
 from profiler.grade_classes import DOWN, UP, Limits
 from profiler.landmark import Landmark
-from profiler.present import signs
+from profiler.present import signs, train_signs
 from profiler.present.chart_blocks import blocks_of, unsure
 from profiler.present.chart_brackets import ruling_grade
 from profiler.present.chart_curves import whiskers
@@ -327,7 +327,7 @@ def _sample(sheet: Sheet, kind: str, x: float, y: float) -> None:
     elif kind == "equation":
         sheet.lines([[(x + 3, y - 4), (x + 17, y - 4)]], width=0.8)
         signs.equation(sheet, x + 10, y - 4)
-    elif kind in signs.OF_TRAINS:
-        signs.of_train(sheet, kind, x, y)
+    elif kind in train_signs.OF_TRAINS:
+        train_signs.of_train(sheet, kind, x, y)
     else:
         signs.hatched_post(sheet, x + 5, x + 15, y - 5, y + 5)

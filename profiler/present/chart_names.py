@@ -56,6 +56,7 @@ LETTERING = {
     "force": Lettering(NAME_BOLD, patch=WHITE),
     "force_over": Lettering(Type(NAME_BOLD.size, bold=True, colour=WHITE), patch=INK),
     "mark": Lettering(BODY, halo=True),
+    "mark_white": Lettering(Type(BODY.size, bold=True, colour=WHITE)),
 }
 
 SECOND_LINE = 9.4

@@ -13,7 +13,7 @@ from profiler.present.chart_names import RANK_POST, RANK_STATION, baseline, cand
 from profiler.present.labels import Box, Label, Room
 from profiler.present.palette import GROUND, HAIR
 from profiler.present.sheet import Points, Sheet, plain
-from profiler.route import Posts, SpeedLimit
+from profiler.route import Posts, Route, SpeedLimit
 
 _LEAST_LABEL_STEP = 36.0
 _LEAST_TICK_STEP = 5.0
@@ -95,14 +95,22 @@ def _equations(sheet: Sheet, panel: Panel, posts: Posts, top: float) -> list[Lab
     return labels
 
 
-def draw_speed(sheet: Sheet, room: Room, panel: Panel, frame: Frame) -> list[Label]:
-    """Limits as steps over a pale fill, a second class of train dashed, slow orders as hatched posts."""
+def speed_height(panel: Panel, route: Route, fastest: float = 0.0) -> float:
+    """How high a speed is in the Speed row that holds all limits, and a speed of ``fastest`` [m/s]. [pt per m/s]"""
+    row = panel.rows["speed"]
+    return (row.top - row.bottom - 10) / max([fastest, *(x.speed for x in (*route.limits, *route.slow_orders))])
+
+
+def draw_speed(sheet: Sheet, room: Room, panel: Panel, frame: Frame, fastest: float = 0.0) -> list[Label]:
+    """Limits as steps over a pale fill, a second class of train dashed, slow orders as hatched posts.
+
+    The row is high enough for a speed of ``fastest`` [m/s].
+    """
     route = frame.profile.route
     gutter(sheet, panel, "speed", "Speed", [wording.speed_unit(frame.units)])
     row = panel.rows["speed"]
     sheet.lines([[(panel.left, row.bottom), (panel.right, row.bottom)]], width=0.5, z=3)
-    fastest = max((x.speed for x in (*route.limits, *route.slow_orders)), default=1.0)
-    tall = (row.top - row.bottom - 10) / fastest
+    tall = speed_height(panel, route, fastest)
     labels: list[Label] = []
     for order in route.slow_orders:
         labels += _slow_order(sheet, room, panel, frame, order)

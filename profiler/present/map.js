@@ -139,9 +139,14 @@
     astride: [["circle", { class: "chip", r: 9 }]],
     stop: [["rect", { class: "chip", x: -9, y: -9, width: 18, height: 18 }]],
     hard: [["rect", { x: -9, y: -9, width: 18, height: 18 }]],
+    unheld: [["rect", { x: -11, y: -11, width: 22, height: 22 }], ["rect", { class: "chip", x: -8, y: -8, width: 16, height: 16 }]],
+    begin: [["path", { class: "chip", d: "M0 -12L12 0L0 12L-12 0Z" }]],
+    "slack-in": [["path", { d: "M-11 -4H-2V4H-11ZM2 -4H11V4H2Z" }], ["rect", { class: "chip", x: -1, y: -6, width: 2, height: 12 }]],
+    "slack-out": [["path", { d: "M-11 -4H-4V4H-11ZM4 -4H11V4H4ZM-4 0H4" }]],
   };
-  const OF_TRAIN = new Set(["astride", "stop", "hard"]); // numbered chips beside the line
-  const DOTS = { stop: "0.1 5", hard: "0.1 9" }; // a dotted band on the right of the line
+  const OF_TRAIN = new Set(["astride", "stop", "hard", "unheld", "begin", "slack-in", "slack-out"]); // chips beside the line
+  const DOTS = { stop: "0.1 5", hard: "0.1 9", unheld: "none" }; // a dotted or solid band on the right of the line
+  const AT_BEST = new Set(["begin", "slack-in", "slack-out"]); // a chip alone: the words tell from where to where
   const BESIDE = { ruling: 2.4, heavy: 1.1, bend: 0.8 }; // weight of brackets beside the line
   function shape(sign, parent) {
     for (const [name, attributes] of SHAPES[sign] || []) {
@@ -325,10 +330,11 @@
     return labels;
   }
   function chips(taken, rail) { // marks of the train: a chip off the line, a leader, the stretch beside the line
-    for (const sign of signs.filter((s) => OF_TRAIN.has(s.sign))) {
+    const own = signs.filter((s) => OF_TRAIN.has(s.sign)); // numbers come first
+    for (const sign of [...own.filter((s) => s.number), ...own.filter((s) => !s.number)]) {
       if (hidden(sign)) { show(sign, false); continue; }
       const from = arcAt(sign.start), to = arcAt(sign.end);
-      for (const [a, b] of inSight(from, to)) along(sign, a, b, a === from, b === to, rail);
+      if (!AT_BEST.has(sign.sign)) for (const [a, b] of inSight(from, to)) along(sign, a, b, a === from, b === to, rail);
       const arc = arcAt(sign.at), p = pointAt(arc), t = tangentAt(arc, 8);
       const free = (q) => isSeen(q) && !taken.meets(around(q[0], q[1], 11)) && !rail.meets(around(q[0], q[1], 11));
       const spot = isSeen(p) && [24, -24, 36, -36, 50, -50, 66, -66, 84, -84].map((away) => beside(p, t, away)).find(free);
@@ -540,11 +546,18 @@
   function signSample(list, name, text) {
     const item = make("li", {}, list);
     if (name in DOTS || name === "astride") {
-      const svg = draw("svg", { width: 50, height: 18, viewBox: "-10 -10 56 20", "aria-hidden": "true" }, item);
+      const svg = draw("svg", { width: 50, height: 20, viewBox: "-12 -12 58 24", "aria-hidden": "true" }, item);
       shape(name, svg);
       figure(svg, name, 5);
       if (name === "astride") draw("path", { class: "shape open", d: "M16 5V-2H42V5", style: "stroke-width:1.1" }, svg);
       else draw("path", { class: "shape open dots", d: "M16 0H42", "stroke-dasharray": DOTS[name], style: "stroke-width:4" }, svg);
+      make("span", {}, item, text);
+      return;
+    }
+    if (AT_BEST.has(name)) {
+      const svg = draw("svg", { width: 24, height: 20, viewBox: "-13 -13 26 26", "aria-hidden": "true" }, item);
+      shape(name, svg);
+      if (name === "begin") figure(svg, name, 5);
       make("span", {}, item, text);
       return;
     }
@@ -618,7 +631,8 @@
     all.addEventListener("toggle", () => redraw());
   }
   function buildTrain(parent) {
-    signSamples(parent, ofTrain, { astride: "astride, left of the line", stop: "do not stop, right of the line", hard: "start hard here" });
+    signSamples(parent, ofTrain, { astride: "astride, left of the line", stop: "do not stop, right of the line", hard: "start hard here",
+      unheld: "not held, right of the line", begin: "begin: at its best place", "slack-in": "slack runs in", "slack-out": "slack runs out" });
     for (const rule of data.train.rules) make("span", { class: "small" }, parent, rule + " ");
     const label = make("label", { class: "shown" }, parent);
     const box = make("input", { type: "checkbox", checked: "" }, label);

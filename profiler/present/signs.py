@@ -1,14 +1,12 @@
-"""One sign everywhere: the small shapes that stand for things, on charts and in their keys."""
+"""One sign everywhere: the small shapes that stand for things on the line, on charts and in their keys."""
 
 from __future__ import annotations
-
-from typing import Any
 
 import numpy as np
 
 from profiler.present.labels import Box
-from profiler.present.palette import INK, WHITE, WINDOW_FILL
-from profiler.present.sheet import Points, Sheet, Type, extent
+from profiler.present.palette import INK, WHITE
+from profiler.present.sheet import Points, Sheet
 from profiler.units import FloatArray
 
 SIDE = 6.0
@@ -134,114 +132,20 @@ def slope_strokes(x0: float, x1: float, edge: float, rising: bool, step: float) 
 
 def hatched_post(sheet: Sheet, left: float, right: float, bottom: float, top: float) -> None:
     """An upright post filled with strokes leaning to the left."""
-    corners = [(left, bottom), (right, bottom), (right, top), (left, top)]
-    sheet.areas([corners], WHITE, edge=INK, width=0.6, z=_Z_SIGN)
-    strokes = []
-    for start in np.arange(bottom, top + (right - left), 3.0):
-        a, b = max(bottom, start - (right - left)), min(top, start)
-        if b > a:
-            strokes.append([(left + start - b, b), (left + start - a, a)])
-    sheet.lines(strokes, width=0.5, z=_Z_SIGN)
+    sheet.areas([upright(left, bottom, right, top)], WHITE, edge=INK, width=0.6, z=_Z_SIGN)
+    sheet.lines(hatching(left, right, bottom, top, 3.0), width=0.5, z=_Z_SIGN)
 
 
-MARK_HIGH = 11.0
-"""Height of the boxes of marks. [pt]"""
-CHIP = 9.5
-"""Width of a chip with one figure. [pt]"""
-_DOTS = 2.6
-OF_TRAINS = (
-    *("astride", "do_not_stop", "start_hard", "under", "pull", "push"),
-    *("start_pull", "limit", "caution", "breaks"),
-)
-"""Signs in the rows of a train."""
-
-
-def _box(left: float, bottom: float, right: float, top: float) -> Points:
+def upright(left: float, bottom: float, right: float, top: float) -> Points:
+    """Corners of a rectangle."""
     return [(left, bottom), (right, bottom), (right, top), (left, top)]
 
 
-def dots(sheet: Sheet, left: float, right: float, bottom: float, top: float) -> None:
-    """A stretch filled with dots."""
-    rows = np.arange(bottom + _DOTS / 2, top, _DOTS)
-    lines = [[(left + (1.0 if i % 2 else 2.3), y), (right - 0.8, y)] for i, y in enumerate(rows)]
-    sheet.lines([line for line in lines if line[1][0] > line[0][0]], width=0.9, z=_Z_SIGN, dash=(0.9, 1.7))
-
-
-def do_not_stop(sheet: Sheet, left: float, right: float, y: float) -> Box:
-    """A dotted box about a line at ``y``: no clean place to rest."""
-    low, high = y - MARK_HIGH / 2, y + MARK_HIGH / 2
-    sheet.areas([_box(left, low, right, high)], WHITE, edge=INK, width=0.6, z=_Z_RAIL)
-    dots(sheet, left, right, low, high)
-    return Box(left, low, right, high)
-
-
-def start_hard(sheet: Sheet, left: float, right: float, y: float) -> Box:
-    """A box with the lower half dotted: one may rest, but barely leave."""
-    low, high = y - MARK_HIGH / 2, y + MARK_HIGH / 2
-    sheet.areas([_box(left, low, right, high)], WHITE, edge=INK, width=0.6, z=_Z_RAIL)
-    sheet.lines([[(left, y), (right, y)]], width=0.5, z=_Z_RAIL)
-    dots(sheet, left, right, low, y)
-    return Box(left, low, right, high)
-
-
-def astride(sheet: Sheet, left: float, right: float, y: float, quarters: tuple[float, ...] = ()) -> Box:
-    """A box from where the head is over to where the rear is, ticks at ¼, ½ (heavy) and ¾."""
-    low, high = y - MARK_HIGH / 2, y + MARK_HIGH / 2
-    sheet.areas([_box(left, low, right, high)], WHITE, edge=INK, width=0.6, z=_Z_RAIL)
-    walls = [[(x, low - 3), (x, high + 3)] for x in (left, right)]
-    sheet.lines(walls, width=0.9, z=_Z_SIGN)
-    for i, x in enumerate(quarters):
-        sheet.lines([[(x, low), (x, high)]], width=1.8 if i == 1 else 0.6, z=_Z_SIGN)
-    return Box(left, low - 3, right, high + 3)
-
-
-_FIGURES, _OPEN_FIGURES = Type(6.6, bold=True, colour=WHITE), Type(6.6, bold=True)
-
-
-def chip_width(number: int) -> float:
-    """Room across that a chip takes. [pt]"""
-    return max(CHIP, extent(str(number), _FIGURES)[0] + 4.0)
-
-
-def chip(sheet: Sheet, x: float, y: float, number: int, kind: str) -> Box:
-    """The number of a mark about (x, y): round for astride, square else, open where a start is hard."""
-    half, open_ = chip_width(number) / 2, kind == "start_hard"
-    if kind == "straddle":
-        angle = np.linspace(0, 2 * np.pi, 33)[:-1]
-        shape: Points = np.column_stack((x + half * np.cos(angle), y + max(half, CHIP / 2) * np.sin(angle)))
-    else:
-        shape = _box(x - half, y - CHIP / 2, x + half, y + CHIP / 2)
-    sheet.areas([shape], WHITE if open_ else INK, edge=INK, width=0.9, z=_Z_SIGN + 1)
-    words = _OPEN_FIGURES if open_ else _FIGURES
-    sheet.text(x, y - 2.4, str(number), words, align="center", z=_Z_SIGN + 2)
-    tall = max(half, CHIP / 2)
-    return Box(x - half - 0.5, y - tall - 0.5, x + half + 0.5, y + tall + 0.5)
-
-
-LINES: dict[str, dict[str, Any]] = {
-    "limit": {"width": 1.1, "dash": (6.0, 3.0)},
-    "caution": {"width": 0.7, "dash": (6.0, 3.0)},
-    "breaks": {"width": 0.9, "dash": (1.0, 2.2)},
-    "start_pull": {"width": 0.8, "dash": (2.6, 1.4)},
-}
-"""How lines of the couplers' row are drawn."""
-
-
-def of_train(sheet: Sheet, kind: str, x: float, y: float) -> None:
-    """A sample, 20 pt wide, of one of `OF_TRAINS`."""
-    if kind == "astride":
-        astride(sheet, x + 1, x + 19, y, (x + 5.5, x + 10, x + 14.5))
-    elif kind == "do_not_stop":
-        do_not_stop(sheet, x + 1, x + 19, y)
-    elif kind == "start_hard":
-        start_hard(sheet, x + 1, x + 19, y)
-    elif kind == "under":
-        sheet.areas([[(x, y - 4), (x, y), (x + 8, y + 3), (x + 20, y + 3), (x + 20, y - 4)]], WINDOW_FILL, z=_Z_RAIL)
-        sheet.lines([[(x, y), (x + 8, y + 3), (x + 20, y + 3)]], width=1.1, z=_Z_SIGN)
-    elif kind in ("pull", "push"):
-        tip = y + 4 if kind == "pull" else y - 4
-        shape = [(x, y), (x + 6, tip), (x + 14, tip), (x + 20, y)]
-        sheet.areas([shape], WHITE if kind == "pull" else INK, edge=INK, width=0.7, z=_Z_RAIL)
-        sheet.lines([[(x, y), (x + 20, y)]], width=0.6, z=_Z_SIGN)
-    else:
-        sheet.lines([[(x, y), (x + 20, y)]], z=_Z_SIGN, **LINES[kind])
+def hatching(left: float, right: float, bottom: float, top: float, apart: float) -> list[Points]:
+    """Strokes leaning to the left that fill a rectangle, so far apart along its edge."""
+    strokes: list[Points] = []
+    for start in np.arange(bottom, top + (right - left), apart):
+        a, b = max(bottom, start - (right - left)), min(top, start)
+        if b > a:
+            strokes.append([(left + start - b, b), (left + start - a, a)])
+    return strokes

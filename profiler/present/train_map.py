@@ -13,8 +13,18 @@ from profiler.ground import Relief
 from profiler.mark import Mark
 from profiler.present.map import draw_map
 from profiler.present.map_marks import mark_of
+from profiler.present.train_marks import window_of
+from profiler.present.train_signs import BEGIN, SLACK
 
-_SIGNS = {"straddle": "astride", "do_not_stop": "stop", "start_hard": "hard"}
+_SIGNS = {
+    "straddle": "astride",
+    "do_not_stop": "stop",
+    "start_hard": "hard",
+    "not_held": "unheld",
+    **dict.fromkeys(BEGIN, "begin"),
+    "slack_in": "slack-in",
+    "slack_out": "slack-out",
+}
 
 
 def draw_train_map(briefing: Briefing, relief: Relief | None, path: Path, *, limits: Limits | None = None) -> None:
@@ -36,7 +46,7 @@ def train_layer(briefing: Briefing) -> dict[str, Any]:
     marks = [_mark(briefing, mark) for mark in briefing.marks]
     return {
         "title": f"{briefing.train.name}, {wording.towards(profile.route, briefing.direction)}",
-        "marks": [mark for mark in marks if mark["end"] > 0 and mark["start"] < length],
+        "marks": [mark for mark in marks if mark["end"] >= 0 and mark["start"] < length],
         "notes": [f"{said}." for said in (train_sentence(briefing), *draft_sentences(briefing))],
         "rules": [HEAD_RULE, NO_ORDER],
     }
@@ -46,12 +56,24 @@ def _mark(briefing: Briefing, mark: Mark) -> dict[str, Any]:
     posts, units, terrain = briefing.profile.route.posts, briefing.profile.units, briefing.terrain
     start, at, end = (float(terrain.way_at(x)) for x in (mark.earliest, mark.recommended, mark.latest))
     at = min(max(at, 0.0), terrain.length)
-    where = wording.stretch_words(posts, mark.earliest, mark.latest, 2)
-    lines = [mark_words(mark, briefing.train, units), *_quarters(briefing, mark), *_holding(mark)]
+    where = _where(briefing, mark)
+    lines = [*mark_words(mark, briefing.train, units, posts).split("; "), *_quarters(briefing, mark), *_holding(mark)]
     title = mark_title(mark)
-    label = f"{title}"
-    made = mark_of(_SIGNS[mark.kind], at, label, where, lines, title=title, stretch=(start, end))
-    return {**made, "number": mark.number}
+    made = mark_of(_SIGNS[mark.kind], at, title, where, lines, title=title, stretch=(start, end))
+    return made if mark.kind in SLACK else {**made, "number": mark.number}
+
+
+def _where(briefing: Briefing, mark: Mark) -> str:
+    """From where to where, by posts; where something begins the best place too, and what there is not."""
+    posts = briefing.profile.route.posts
+    if mark.kind not in BEGIN:
+        return wording.stretch_words(posts, mark.earliest, mark.latest, 2)
+    window = window_of(mark, briefing.terrain)
+    first, best, last = (wording.post_text(posts, x, 2) for x in (mark.earliest, mark.recommended, mark.latest))
+    if window.empty:
+        return f"by plan at {best}, no window"
+    begins, ends = f"begins {first}" if window.opens else "no first", f"last {last}" if window.ends else "no last"
+    return f"{begins}, best {best}, {ends}"
 
 
 def _quarters(briefing: Briefing, mark: Mark) -> list[str]:
@@ -63,7 +85,7 @@ def _quarters(briefing: Briefing, mark: Mark) -> list[str]:
 
 def _holding(mark: Mark) -> list[str]:
     """Whether the independent brake keeps the standing train, where a start is meant."""
-    if mark.kind == "straddle":
+    if mark.kind not in ("start_hard", "do_not_stop"):
         return []
     holds = "holds" if mark.figure("independent_holds") else "does not hold"
     return [f"the independent brake of the head units alone {holds} it while the train air is released"]

@@ -12,7 +12,7 @@ from profiler.briefing.plan import Briefing
 from profiler.briefing.words import figure_of, has_knuckles, vehicle_words
 from profiler.grade_classes import DOWN, UP
 from profiler.mechanics.pull import KNUCKLE_BREAKS
-from profiler.present import signs
+from profiler.present import train_signs as signs
 from profiler.present.chart_blocks import blocks_of, outline
 from profiler.present.chart_frame import SHARE, Frame, Panel, cut, nice_step, seen
 from profiler.present.chart_names import RANK_LANDMARK, baseline, candidate, gutter, tick_figure
@@ -134,7 +134,7 @@ def draw_couplers(sheet: Sheet, room: Room, panel: Panel, frame: Frame, briefing
     push = float(under_way.buff.max())
     pressed = push > 0.5 * limits.buff
     low = -max(push, 1.04 * limits.buff if pressed else 0.0, 0.15 * high)
-    scale = _scale(low, high, COUPLERS_SHARE * SHARE)
+    scale = _scale(low, high, COUPLERS_SHARE * SHARE)  # what the row is higher is the lane of slack
     zero = float(scale.y(row.bottom, 0.0))
     unit = force_text(0.0, units).rpartition(" ")[2]
     gutter(sheet, panel, "couplers", "Couplers", [f"{unit}, steady", "pull up, push", "down, by head"])
