@@ -29,6 +29,19 @@ CHART = "chainage_m,elevation_m,curve_length_m\n0,100,\n4000,108,100\n10000,204,
 """Up 2 ‰, up 16 ‰ for 6 km, down 10.7 ‰."""
 
 
+HEAVY = """[train]
+name = "Heavy"
+units = "us"
+air_brake = "direct release"
+[[block]]
+like = "AC six-axle locomotive"
+count = 1
+[[block]]
+like = "ore car, loaded"
+count = 84
+"""
+
+
 @pytest.fixture
 def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A folder to stand in, with a sound chart and three trains."""
@@ -56,6 +69,8 @@ def test_five_in_front(here: Path):
     assert "would help: doubling" in words
     assert "a typical knuckle breaks at about 300,000 lb (common practice, no source)" in words
     assert "A mark is never an instruction to operate." in words
+    assert "run by plan: " in words
+    assert "it stalls, its pull held to the draft limit, head at post" in words
     assert "no map: the table does not say where the line lies" in words
     assert {p.name for p in place.iterdir()} <= set(BRIEFING_FILES)
     assert (here / "route-briefing" / "provenance.json").exists()
@@ -82,6 +97,28 @@ def test_towards_an_end(here: Path):
     assert rows.head_m.iloc[0] == 16_000
     assert rows.grade_under_train_pct.max() == pytest.approx(1.0667, abs=0.01)
     assert rows.grade_under_train_pct.min() == pytest.approx(-1.6, abs=0.01)
+
+
+def test_descents_are_told(here: Path):
+    """Law: of a descent place, speed, first act with its window, air, what is left without the dynamic brake, and what
+    the draws make of it; a train that nothing holds is told so, with the custom on grades and its source."""
+    (here / "route.toml").write_text(
+        ROUTE + "[[speed_limits]]\nspeed_mph = 25\nfrom = { chainage_m = 0 }\nto = { chainage_m = 16000 }\n"
+    )
+    steep = "chainage_m,elevation_m,curve_length_m\n0,100,\n4000,108,100\n10000,258,200\n16000,240,\n"
+    (here / "chart.csv").write_text(steep)
+    (here / "heavy.toml").write_text(HEAVY)
+    args = ("--to", "quay", "--units", "us", "--tables-only", "--out", "out")
+    words = said("brief", "route.toml", "--train", "train-ore-three-and-two.toml", "--train", "heavy.toml", *args)
+    ore, heavy = words.split("to Quay\n")[1:]
+    assert "descent, posts" in ore
+    assert "power off by post" in ore
+    assert "of the draws pass the limit" in ore
+    assert "without the dynamic brake " in ore
+    assert "NOT HELD at any speed from 23 mph to 5.0 mph" in heavy
+    assert "49 CFR 232.109" in heavy
+    marks = pd.read_csv(here / "out" / "heavy" / "against" / "marks.csv")
+    assert "not held at any speed" in marks[marks.kind == "not_held"].reason.iloc[0]
 
 
 @pytest.mark.parametrize(
