@@ -56,7 +56,8 @@ class Window:
     """Places of the head at which an act may begin, by distance travelled [m].
 
     ``earliest`` before which the train would lose the hill, or run away with a release; ``latest`` after which it
-    would pass the limit, or be too slow to release: NaN where no place does, infinite where every one tried does.
+    would pass the limit, or be too slow to release: NaN where no place does, infinite where every one tried does. A
+    train that stays below the limit because it never gets over the hill is not held.
     ``custom`` is where trade custom or the plan has it; ``recommended`` that, or what all but `CAUTIOUS` of the draws
     allow, whichever is safer. ``spread`` are the 5 % and 95 % quantiles of the safe side over the draws, ``weak``
     that side with weak shoes and little resistance: it counts where it leaves a window. ``fails`` is the share of
@@ -209,9 +210,9 @@ def power_off_window(scene: Scene) -> Window:
     def acts(place: float, conditions: Conditions, share: float | None) -> list[Act]:
         return scene.acts(place, conditions=conditions, share=share)
 
-    parts = _Parts(scene, low, high, until, acts)
-    moving = parts.moving(scene.courses[0], custom)
     early = min(start + scene.train.length, until)
+    parts = _Parts(scene, low, high, until, acts, early)
+    moving = parts.moving(scene.courses[0], custom)
     floor = _floor(scene)
     earliest = first_place(lambda place: moving.least(place, early) >= floor, low, max(custom, low))
     return _latest_side(parts, custom, earliest, None)
@@ -285,13 +286,15 @@ def _with_step(scene: Scene, number: int, power_off: float) -> ActsOf:
 
 @dataclass(frozen=True, eq=False)
 class _Parts:
-    """Places between which an act is tried, how far its run is followed [m], and all acts with it at a place."""
+    """Places between which an act is tried, how far its run is followed [m], and all acts with it at a place; ``hill``
+    is where the head has to get to for the hill to be over [m], None where it is."""
 
     scene: Scene
     low: float
     high: float
     until: float
     acts: ActsOf
+    hill: float | None = None
 
     def moving(
         self,
@@ -330,16 +333,21 @@ class _Parts:
         share: float | None = None,
         near: float | None = None,
     ) -> float:
-        """The last place [m] at which the train is held within a bound [m/s] above its limit."""
+        """The last place [m] at which the train gets over and is held within a bound [m/s] above its limit."""
         if near is not None:
             a, b = max(near - SPREAD, self.low), min(near + SPREAD, self.high)
             runs = self.moving(course, place, conditions, share, low=a, coarse=True)
             if runs.held(a, bound):
                 found = last_place(lambda x: runs.held(x, bound), a, b)
                 if math.isfinite(found) or b == self.high:
-                    return found
+                    return self._gets_over(runs, found)
         runs = self.moving(course, place, conditions, share, coarse=near is not None)
-        return last_place(lambda x: runs.held(x, bound), self.low, self.high)
+        return self._gets_over(runs, last_place(lambda x: runs.held(x, bound), self.low, self.high))
+
+    def _gets_over(self, runs: Moving, place: float) -> float:
+        """The place, or NaN where the train is held because it comes to a stand before the hill is over."""
+        stands = math.isfinite(place) and self.hill is not None and runs.least(place, self.hill) <= 0
+        return math.nan if stands else place
 
 
 def _latest_side(parts: _Parts, custom: float, earliest: float, share: float | None) -> Window:
