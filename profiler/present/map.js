@@ -174,6 +174,12 @@
       zIndexOffset: mark.sign === "equation" ? -1000 : 0 }); // strokes may stick out under a sign, not hide it
     marker.bindPopup(words(mark.title, [mark.where, ...mark.lines]), { maxWidth: 290, offset: [0, -4] });
     marker.on("add", () => marker.getElement().setAttribute("aria-label", [mark.title, mark.where, ...mark.lines].join(". ")));
+    // Long words scroll, and open clear of the key.
+    const options = marker.getPopup().options;
+    const beside = (side) => !narrow() && key.classList.contains(side) ? key.offsetWidth + 16 : 5;
+    Object.defineProperty(options, "maxHeight", { get: () => Math.max(Math.round(0.55 * map.getSize().y), 120) });
+    Object.defineProperty(options, "autoPanPaddingTopLeft", { get: () => L.point(beside("left"), narrow() ? key.offsetHeight + 14 : 5) });
+    Object.defineProperty(options, "autoPanPaddingBottomRight", { get: () => L.point(beside("right"), 5) });
     return Object.assign({ marker }, mark);
   });
 
@@ -329,6 +335,7 @@
     }
     return labels;
   }
+  const AWAY_PX = [24, -24, 36, -36, 50, -50, 66, -66, 84, -84]; // how far off the line a chip may stand
   function chips(taken, rail) { // marks of the train: a chip off the line, a leader, the stretch beside the line
     const own = signs.filter((s) => OF_TRAIN.has(s.sign)); // numbers come first
     for (const sign of [...own.filter((s) => s.number), ...own.filter((s) => !s.number)]) {
@@ -337,7 +344,10 @@
       if (!AT_BEST.has(sign.sign)) for (const [a, b] of inSight(from, to)) along(sign, a, b, a === from, b === to, rail);
       const arc = arcAt(sign.at), p = pointAt(arc), t = tangentAt(arc, 8);
       const free = (q) => isSeen(q) && !taken.meets(around(q[0], q[1], 11)) && !rail.meets(around(q[0], q[1], 11));
-      const spot = isSeen(p) && [24, -24, 36, -36, 50, -50, 66, -66, 84, -84].map((away) => beside(p, t, away)).find(free);
+      // A chip whose words are open stays where it is: the map moves to make room for them.
+      const stays = sign.marker.isPopupOpen() && sign.away;
+      if (!stays) sign.away = isSeen(p) && AWAY_PX.slice(0, sign.number ? 10 : 4).find((away) => free(beside(p, t, away)));
+      const spot = sign.away && beside(p, t, sign.away);
       show(sign, Boolean(spot), spot ? map.layerPointToLatLng(spot) : placeAt(sign.at));
       if (!spot) continue; // crowded from afar: nearer it is there, and the list has it
       taken.add(around(spot[0], spot[1], 11));
@@ -654,6 +664,7 @@
   }
   function visit(sign) {
     untouched = false;
+    if (narrow()) key.firstElementChild.open = false; // it covers most of what is asked for
     map.once("moveend", () => { // a view that does not animate has ended before fitBounds returns
       redraw();
       show(sign, true, sign.marker.getLatLng());
