@@ -113,15 +113,15 @@ def check_direct(steps: tuple[AirStep, ...]) -> None:
 @settings(max_examples=25, deadline=None)
 @given(grade=grades, cars=st.integers(20, 110), units=st.integers(1, 5), down=st.floats(4, 14))
 def test_a_direct_brake_is_added_to_and_released(grade: float, cars: int, units: int, down: float):
-    """Law: reductions only rise until all is released; the last movement releases all; without need there is none; each
-    comes a lead before its need, but where the release before it or the one movement it is part of is nearer."""
+    """Law: reductions only rise until all is released; the last movement releases all; without need there is none; the
+    first comes a lead before its need, at the speed the train then has."""
     train = train_of((units, UNIT), (cars, ORE))
     steps = stairs(train, crest_of(0.004, grade), down)
     check_direct(steps)
     if steps:
         assert steps[-1].after == 0
         assert steps[0].charged
-        assert steps[0].need - steps[0].at == pytest.approx(lead_time(train) * down, rel=0.25)
+        assert 0 < steps[0].need - steps[0].at <= lead_time(train) * down
 
 
 @settings(max_examples=15, deadline=None)

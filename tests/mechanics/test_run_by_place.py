@@ -132,7 +132,7 @@ def test_extremes_end_where_the_limit_is_passed():
 @given(cut=st.floats(17_500, 22_900))
 def test_a_run_continued_is_one_run(cut: float):
     """Law: a run ended anywhere and continued there, acts that had begun keeping their clocks, is the run that was not
-    ended, but for the step that is cut in two."""
+    ended, but for the step that is cut in two and where others then fall."""
     course = slowed_by_place("a")._replace(limit=np.full(6001, 11.0))
     acts = acts_of([*FOLLOWS, Act("notch", 8 - np.arange(9), at=18_300.0, step=2.0)])
     start = np.full(5, np.nan)
@@ -141,8 +141,8 @@ def test_a_run_continued_is_one_run(cut: float):
     had = np.isfinite(first[4])
     assert had.sum() == (acts.place <= cut).sum()
     rest = extremes(course, acts, first[4], first[2], first[3], 0.25, 1e5, 23_000.0, np.inf)
-    assert max(first[0], rest[0]) == pytest.approx(one[0], abs=2e-3)
-    assert min(first[1], rest[1]) == pytest.approx(one[1], abs=2e-3)
+    assert max(first[0], rest[0]) == pytest.approx(one[0], abs=0.01)
+    assert min(first[1], rest[1]) == pytest.approx(one[1], abs=0.01)
     assert rest[3] == pytest.approx(one[3], abs=2e-3)
 
 
