@@ -39,4 +39,5 @@ def point_mass(
         friction=np.ones(2),
         hold=free,
         limit=free,
+        floor=no,
     )

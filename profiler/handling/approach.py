@@ -9,7 +9,7 @@ import numpy as np
 
 from profiler.handling.descents import Descent
 from profiler.handling.timeline import cruising_acts
-from profiler.mechanics.course import Act, places_of
+from profiler.mechanics.course import Act, places_of, pulled_by
 from profiler.mechanics.motion import Acts, Course, extremes
 from profiler.mechanics.places import balancing_speeds, slowest_speed
 from profiler.mechanics.run import LASTS, Run, run
@@ -26,8 +26,14 @@ TIME_STEP, COARSE = 0.5, 2.0
 """Of runs on the estimate and on draws. [s]"""
 TOLERANCE = 5.0
 """Places of acts are found to so much. [m]"""
-FLOOR_SHARE, FLOOR = 0.6, 5 * MPH
-"""A train that falls below such a share of its speed at the crest, or this speed [m/s], has lost the hill."""
+FLOOR_SHARE, FLOOR, FLOOR_SLOW = 0.6, 5 * MPH, 0.9
+"""A train that falls below such a share of its speed at the crest, or this speed [m/s], has lost the hill; one that
+is slow at the crest already where it falls below the last share."""
+
+
+def floor_under(speed: FloatArray) -> FloatArray:
+    """Slowest that a train may become that would have a speed [m/s]; where that is slow, a tenth less. [m/s]"""
+    return np.minimum(np.maximum(FLOOR_SHARE * speed, FLOOR), FLOOR_SLOW * speed)
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,7 +44,7 @@ class Approach:
 
     ``crest_speed`` is its speed as the head passes the crest [m/s]; ``notch`` the one it then needs; ``balance`` the
     head position at which it needs none at that speed [m]. ``stalls`` tells that it does not get there with its
-    power and draft limit: then it is taken to pass the crest at its least continuous speed, however it got there.
+    power and draft limit: it is taken to have its least continuous speed where they keep it, however it got there.
     """
 
     head: float
@@ -71,7 +77,8 @@ def approach(
     _, crest_speed = done.at(crest)
     stalls = not crest_speed > 0
     if stalls:
-        head, speed = crest, min(slowest_speed(train), float(np.interp(crest, places, course.hold)))
+        head = got_over(course, train, crest, top_notch)
+        speed = min(slowest_speed(train), float(np.interp(head, places, course.hold)))
         quiet = head
         done = run(course, approach_acts(train, head, quiet, top_notch), head=head, speed=speed, until=until)
         crest_speed = speed
@@ -81,6 +88,14 @@ def approach(
     beyond = (places >= crest) & (left <= 0)
     balance = min(float(places[np.argmax(beyond)]), descent.start) if beyond.any() else descent.start
     return Approach(head, speed, quiet, done, crest_speed, notch, balance, stalls)
+
+
+def got_over(course: Course, train: Train, crest: float, top_notch: int) -> float:
+    """The first place [m] from a crest on at which its power keeps a train at its least speed; the crest for none."""
+    places, least = places_of(course), slowest_speed(train)
+    needed = course.weight + course.bend + course.resistance @ [1.0, least, least**2]
+    keeps = (places >= crest) & (pulled_by(course, top_notch, least) >= needed)
+    return float(places[np.argmax(keeps)]) if keeps.any() else crest
 
 
 def approach_acts(train: Train, head: float, quiet: float, top_notch: int) -> list[Act]:
@@ -116,7 +131,7 @@ def first_place(holds: Callable[[float], bool], low: float, high: float) -> floa
 
 @dataclass(frozen=True, eq=False)
 class Extremes:
-    """How far a run was above the limit at most and how slow it was at least [m/s], where it ended [m], at what
+    """How far a run was above the limit at most and above the floor at least [m/s], where it ended [m], at what
     speed [m/s], and when its acts had begun before then (m,) [s], NaN for not yet."""
 
     over: float

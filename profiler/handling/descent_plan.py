@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -29,6 +30,8 @@ SURE = 1.645
 """Standard deviations of the draws by which more force is reckoned with, so that 95 % of them need less."""
 SLOWER = (0.9, 0.8, 0.7, 0.6, 0.5)
 """Shares of the speed at the crest that are tried where a window is empty. [-]"""
+SAME_CREST = 500.0
+"""Crests of two plans no farther apart are the same. [m]"""
 SLOWED_BEFORE = 1500.0
 """A train that must go down slower than it comes up has slowed so far before the crest. [m]"""
 
@@ -41,8 +44,10 @@ class DescentPlan:
     air must do without any dynamic brake. ``quarters`` (5,) are the head positions with none to all of the train
     past the crest, ``cut`` those at which the notch that keeps the speed falls, and to which. ``power_off`` is None
     where the train is on the descent as the line begins; where its window is empty, ``opens_at`` is a lower speed at
-    the crest at which it is not [m/s], NaN where none was found. ``dynamic`` is where the dynamic brake then begins,
-    earliest, recommended and latest, None without either. ``steps`` are as recommended, ``windows`` theirs.
+    the crest at which it is not [m/s], NaN where none was found. ``slowed_from`` is the speed that the train would
+    have at the crest [m/s], where its plan has less, so that there is a window; None elsewhere. ``dynamic`` is where
+    the dynamic brake then begins, earliest, recommended and latest, None without either. ``steps`` are as recommended,
+    ``windows`` theirs.
     """
 
     descent: Descent
@@ -55,6 +60,7 @@ class DescentPlan:
     cut: tuple[tuple[float, int], ...]
     power_off: Window | None
     opens_at: float | None
+    slowed_from: float | None
     dynamic: tuple[float, float, float] | None
     steps: tuple[AirStep, ...]
     windows: tuple[Window, ...]
@@ -92,23 +98,59 @@ def plan_descents(train: Train, terrain: Terrain, posted: HeadLimit, drawn: Terr
     InputError
         If a limit is below walking pace.
     """
-    plain = [course_of(train, terrain, conditions=conditions) for conditions in EVERY]
-    lines = drawn_along(train, drawn, plain[0]) if drawn is not None else ()
-    doubt = SURE * np.std([line.weight for line in lines], axis=0) if lines else np.zeros(plain[0].weight.size)
-    speeds, allowed = _speeds(plain[0], train, terrain, posted, doubt)
-    courses = tuple(speeds.on(course) for course in plain)
-    draws = tuple(speeds.on(line) for line in lines)
-    made: list[DescentPlan] = []
-    for descent in descents(plain[0], speeds, terrain, train.length):
-        after = made[-1].descent.end if made else 0.0
-        made.append(_plan(train, descent, speeds, allowed, courses, draws, doubt, after))
-    return LinePlan(course=courses[0], speeds=speeds, descents=tuple(made))
+    whole = _whole(train, terrain, posted, drawn)
+    line = whole.plan(np.full(whole.places.size, FREE), {})
+    shut = [one for one in line.descents if one.opens_at is not None and math.isfinite(one.opens_at)]
+    if not shut:
+        return line
+    slower = np.full(whole.places.size, FREE)
+    for one in shut:
+        beyond = one.descent.start + train.length
+        on = (whole.places >= one.descent.crest - SLOWED_BEFORE) & (whole.places <= beyond)
+        slower[on] = np.minimum(slower[on], one.opens_at or FREE)
+    return whole.plan(slower, {one.descent.crest: one.approach.crest_speed for one in shut})
 
 
-def _speeds(
-    course: Course, train: Train, terrain: Terrain, posted: HeadLimit, doubt: FloatArray
-) -> tuple[Speeds, Speeds]:
-    """Speeds held, no higher than holds on any descent, and those that the line allows."""
+@dataclass(frozen=True, eq=False)
+class _Whole:
+    """What stays of a line while speeds are tried: ``plain`` courses of `EVERY` conditions, and one of each draw;
+    ``doubt`` (p,) is how much more force may be needed [N], ``cap`` the highest speed that holds [m/s]."""
+
+    train: Train
+    terrain: Terrain
+    posted: HeadLimit
+    plain: tuple[Course, ...]
+    drawn: tuple[Course, ...]
+    doubt: FloatArray
+    allowed: Speeds
+    cap: FloatArray
+
+    @property
+    def places(self) -> FloatArray:
+        """Of the courses. [m]"""
+        return places_of(self.plain[0])
+
+    def plan(self, slower: FloatArray, slowed: Mapping[float, float]) -> LinePlan:
+        """Every descent, speeds no higher than ``slower`` (p,) [m/s]; ``slowed`` are the speeds that trains would have
+        at crests [m/s] by their places [m]."""
+        train, usable = self.train, float(self.train.handling.usable_dynamic)
+        speeds = speeds_along(self.plain[0], train, self.posted, self.cap, slower)
+        courses, draws = (tuple(speeds.on(course) for course in some) for some in (self.plain, self.drawn))
+        made: list[DescentPlan] = []
+        for descent in descents(self.plain[0], speeds, self.terrain, train.length, share=usable):
+            after = made[-1].descent.end if made else 0.0
+            one = _plan(train, descent, speeds, self.allowed, courses, draws, self.doubt, after)
+            was = next((v for x, v in slowed.items() if abs(x - descent.crest) <= SAME_CREST), None)
+            made.append(replace(one, slowed_from=was))
+        return LinePlan(course=courses[0], speeds=speeds, descents=tuple(made))
+
+
+def _whole(train: Train, terrain: Terrain, posted: HeadLimit, drawn: Terrain | None) -> _Whole:
+    """A line with the speeds that hold on its descents."""
+    plain = tuple(course_of(train, terrain, conditions=conditions) for conditions in EVERY)
+    course = plain[0]
+    lines = drawn_along(train, drawn, course) if drawn is not None else ()
+    doubt = SURE * np.std([line.weight for line in lines], axis=0) if lines else np.zeros(course.weight.size)
     allowed = speeds_along(course, train, posted)
     places, cap = places_of(course), np.full(course.weight.size, FREE)
     for descent in descents(course, allowed, terrain, train.length):
@@ -117,7 +159,7 @@ def _speeds(
         if top.speed < found.speed[0]:
             on = (places >= descent.crest - SLOWED_BEFORE) & (places <= descent.end)
             cap[on] = np.minimum(cap[on], top.speed)
-    return (speeds_along(course, train, posted, cap) if cap.min() < FREE else allowed), allowed
+    return _Whole(train, terrain, posted, plain, lines, doubt, allowed, cap)
 
 
 def _plan(
@@ -160,6 +202,7 @@ def _plan(
         cut=_cut(course, come, descent),
         power_off=off,
         opens_at=_opens_at(scene) if off is not None and off.empty else None,
+        slowed_from=None,
         dynamic=None if off is None or line.full == line.idle else _dynamic(scene, off),
         steps=scene.steps,
         windows=tuple(windows),

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from profiler.handling.speeds import Speeds
-from profiler.mechanics.course import places_of
+from profiler.mechanics.course import held_back_by, places_of
 from profiler.mechanics.motion import Course
 from profiler.mechanics.terrain import Terrain
 from profiler.mechanics.under_train import height_at
@@ -15,6 +15,8 @@ from profiler.units import FloatArray
 
 COASTED = 0.7
 """A rise within a descent is coasted over where it leaves so much of the speed. [-]"""
+TRACED = 0.05
+"""A speed traced back along a line and tabled by place asks for no more than so much of the dynamic brake beside. [-]"""
 WORST_SHARE = 0.95
 """The worst stretch of a descent is where so much of the greatest force is needed. [-]"""
 
@@ -48,7 +50,9 @@ class Descent:
     worst_length: float
 
 
-def descents(course: Course, speeds: Speeds, terrain: Terrain, length: float) -> tuple[Descent, ...]:
+def descents(
+    course: Course, speeds: Speeds, terrain: Terrain, length: float, *, share: float = 0.0
+) -> tuple[Descent, ...]:
     """Stretches where a train, coasting, would pass its limit, in order of travel.
 
     Parameters
@@ -60,6 +64,9 @@ def descents(course: Course, speeds: Speeds, terrain: Terrain, length: float) ->
         Of that course.
     length : float
         Of the train: its crest lies no farther back. [m]
+    share : float
+        Of the dynamic brake. Where no more than that slows the train for a lower limit, and nothing else is asked of
+        it, there is no descent. [-]
 
     Notes
     -----
@@ -67,6 +74,7 @@ def descents(course: Course, speeds: Speeds, terrain: Terrain, length: float) ->
     """
     places = places_of(course)
     need, steady = retard_needed(course, speeds.expected), retard_needed(course, speeds.expected, slowing=False)
+    dynamic = held_back_by(course, places, speeds.expected)
     work = np.r_[0.0, np.cumsum(need * course.step)]
     kinetic = course.mass * speeds.expected**2 / 2
     edge = np.flatnonzero(np.diff(np.r_[False, need > 0, False]))
@@ -80,7 +88,8 @@ def descents(course: Course, speeds: Speeds, terrain: Terrain, length: float) ->
     found, before = [], 0
     for first, end in merged:
         gained = work[first + 1 : end + 1] - np.minimum.accumulate(work[first:end])
-        if gained.max() >= spare[first:end].min():
+        eased = steady[first:end].max() <= 0 and bool((need <= (share + TRACED) * dynamic)[first:end].all())
+        if gained.max() >= spare[first:end].min() and not eased:
             most = first + int(np.argmax(steady[first:end]))
             less = np.r_[-1, np.flatnonzero(steady < steady[most] - (1 - WORST_SHARE) * abs(steady[most])), need.size]
             i = int(np.searchsorted(less, most))

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from profiler.handling.approach import FLOOR, FLOOR_SHARE, extremes_of
+from profiler.handling.approach import extremes_of
 from profiler.handling.descents import Descent
 from profiler.handling.holding import Holding, TopSpeed, top_speed
 from profiler.handling.speeds import Speeds
@@ -54,4 +54,4 @@ def _can_be_run(course: Course, train: Train, speeds: Speeds, descent: Descent, 
     usable = float(train.handling.usable_dynamic)
     acts = [*cruising_acts(train, 0, descent.start), *idling_acts(usable, descent.start), *air_acts(train, steps)]
     run = extremes_of(speeds.on(course), acts_of(acts), head=descent.start, speed=start, until=descent.end, beyond=0.0)
-    return run.over <= 0 and run.least >= max(FLOOR_SHARE * start, min(FLOOR, start))
+    return run.over <= 0 and run.least >= 0

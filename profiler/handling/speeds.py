@@ -55,7 +55,9 @@ class Speeds:
         return course._replace(hold=self.hold, limit=self.limit)
 
 
-def speeds_along(course: Course, train: Train, posted: HeadLimit, cap: FloatArray | None = None) -> Speeds:
+def speeds_along(
+    course: Course, train: Train, posted: HeadLimit, cap: FloatArray | float = FREE, slower: FloatArray | float = FREE
+) -> Speeds:
     """Speeds of a train along a course.
 
     Parameters
@@ -64,8 +66,8 @@ def speeds_along(course: Course, train: Train, posted: HeadLimit, cap: FloatArra
     train : Train
     posted : HeadLimit
         Where none is, `FASTEST` is.
-    cap : ndarray, shape (p,), optional
-        The speed held is no higher [m/s]; the limit then is that and the margin.
+    cap, slower : array_like, shape (p,)
+        The speed held is no higher [m/s]; with ``cap`` the limit is no higher than that and the margin.
 
     Raises
     ------
@@ -79,8 +81,7 @@ def speeds_along(course: Course, train: Train, posted: HeadLimit, cap: FloatArra
         raise InputError("speed limit", f"{speed} is below walking pace", "no run can be planned at it; give a stop")
     margin = float(train.handling.margin)
     hold = np.maximum(limit - margin, LEAST_HELD * limit)
-    if cap is not None:
-        limit, hold = np.minimum(limit, cap + margin), np.minimum(hold, cap)
+    limit, hold = np.minimum(limit, cap + margin), np.minimum(hold, np.minimum(cap, slower))
     level, drops = hold.copy(), []
     for i in np.flatnonzero(np.diff(level) < 0)[::-1]:
         drop = _drop(course, train, float(places[i + 1]), float(level[i]), float(level[i + 1]))

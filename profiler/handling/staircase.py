@@ -71,7 +71,8 @@ def reductions_needed(
     needed [N]; the reduction is the most there is where none does.
 
     What is lacking no longer than `CARRIED`, and so little that the train gains no more than half its margin, its
-    inertia carries. ``doubt`` (p,) is how much more may be needed at the places of the course [N].
+    inertia carries. ``doubt`` (p,) is how much more may be needed at the places of the course to hold a speed [N];
+    slowing down for a limit begins sooner instead.
     """
     places = places_of(course)
     on = (places >= descent.start) & (places <= descent.end)
@@ -80,7 +81,8 @@ def reductions_needed(
     usable = float(train.handling.usable_dynamic) * held_back_by(course, places[on], speed)
     steps = np.r_[0.0, [float(r) for r in train.handling.reductions]]
     air = brake_force(train, steps, conditions) * course_friction(course, speed)[:, None]
-    lacks = (need + np.broadcast_to(doubt, places.shape)[on] - usable)[:, None] - air
+    steady = retard_needed(course, speeds.expected, slowing=False)[on] + np.broadcast_to(doubt, places.shape)[on]
+    lacks = (np.maximum(need, steady) - usable)[:, None] - air
     enough = lacks <= 1.0
     enough[:, -1] = True
     level = np.argmax(enough, axis=1)

@@ -16,8 +16,6 @@ import numpy as np
 
 from profiler.handling.approach import (
     COARSE,
-    FLOOR,
-    FLOOR_SHARE,
     FOLLOWED,
     TIME_STEP,
     Approach,
@@ -25,6 +23,7 @@ from profiler.handling.approach import (
     approach_acts,
     extremes_of,
     first_place,
+    floor_under,
     last_place,
 )
 from profiler.handling.descents import Descent
@@ -45,8 +44,6 @@ REACH = 4000.0
 """Acts are tried no farther from where they are planned. [m]"""
 NEXT = 1000.0
 """A release is judged by the run so far past the next movement of the valve. [m]"""
-FLOOR_SLOW = 0.9
-"""No more than so much of its speed at the crest is asked of a slow train. [-]"""
 SPREAD = 800.0
 """On draws they are first tried so near to the window of the estimate. [m]"""
 
@@ -100,6 +97,16 @@ class Scene:
         course, places = self.courses[0], places_of(self.courses[0])
         on = (places >= self.descent.start) & (places <= self.descent.end)
         return min(float((course.limit - course.hold)[on].min()), float(self.train.handling.margin)) / 2
+
+    @cached_property
+    def floor(self) -> FloatArray:
+        """Slowest that the train may become by place (p,), by what it has at the crest or may have there. [m/s]"""
+        return floor_under(np.minimum(self.courses[0].hold, self.approach.crest_speed))
+
+    @property
+    def floored(self) -> Course:
+        """The estimate, with that floor."""
+        return self.courses[0]._replace(floor=self.floor)
 
     @cached_property
     def end(self) -> float:
@@ -183,16 +190,11 @@ class Moving:
         return self._run(place, place).speed if self._before.speed > 0 else 0.0
 
     def least(self, place: float, until: float | None = None) -> float:
-        """How slow the train is at least [m/s], until its head is at a place [m], with the acts at a place [m]."""
+        """How far the train is above the floor of its course at least [m/s], until its head is at a place [m], with the
+        acts at a place [m]."""
         if self._before.speed <= 0:
-            return 0.0
+            return self._before.least
         return min(self._before.least, self._run(place, self._until if until is None else until).least)
-
-
-def _floor(scene: Scene) -> float:
-    """Slowest that a train may become [m/s]; where it is slow at the crest already, a tenth less than that."""
-    crest = scene.approach.crest_speed
-    return min(max(FLOOR_SHARE * crest, FLOOR), FLOOR_SLOW * crest)
 
 
 def _over_draws(find: Callable[[Course], float], drawn: Sequence[Course]) -> FloatArray:
@@ -212,9 +214,8 @@ def power_off_window(scene: Scene) -> Window:
 
     early = min(start + scene.train.length, until)
     parts = _Parts(scene, low, high, until, acts, early)
-    moving = parts.moving(scene.courses[0], custom)
-    floor = _floor(scene)
-    earliest = first_place(lambda place: moving.least(place, early) >= floor, low, max(custom, low))
+    moving = parts.moving(scene.floored, custom)
+    earliest = first_place(lambda place: moving.least(place, early) >= 0, low, max(custom, low))
     return _latest_side(parts, custom, earliest, None)
 
 
@@ -226,10 +227,9 @@ def step_window(scene: Scene, number: int, power_off: float) -> Window:
     low, high = max(step.at - REACH, behind), max(min(step.need + REACH, ahead), step.at)
     until = min(step.need + FOLLOWED, ahead + FOLLOWED / 2)
     parts = _Parts(scene, low, high, until, _with_step(scene, number, power_off))
-    moving = parts.moving(scene.courses[0], step.at)
-    floor = _floor(scene)
+    moving = parts.moving(scene.floored, step.at)
     early = min(until, ahead)
-    earliest = first_place(lambda place: moving.least(place, early) >= floor, low, high)
+    earliest = first_place(lambda place: moving.least(place, early) >= 0, low, high)
     return _latest_side(parts, step.at, earliest, 1.0)
 
 
@@ -242,9 +242,14 @@ def release_window(scene: Scene, number: int, power_off: float) -> Window:
     last = number + 1 == len(scene.steps)
     until = max(step.need, scene.descent.end) + FOLLOWED / 2 if last else ahead + NEXT
     parts = _Parts(scene, low, high, until, _with_step(scene, number, power_off))
-    floor = LEAST_RELEASE if scene.train.air_brake == "direct release" else _floor(scene)
-    moving = parts.moving(scene.courses[0], step.at)
-    latest = last_place(lambda place: moving.speed_at(place) >= floor, low, high)
+    moving = parts.moving(scene.floored, step.at)
+
+    def fast(place: float) -> bool:
+        if scene.train.air_brake == "direct release":
+            return moving.speed_at(place) >= LEAST_RELEASE
+        return moving.least(place, place) >= 0
+
+    latest = last_place(fast, low, high)
 
     def first(course: Course, bound: float, conditions: Conditions = NOMINAL, near: float | None = None) -> float:
         at = low if near is None else max(near - SPREAD, low)
@@ -363,9 +368,10 @@ def _latest_side(parts: _Parts, custom: float, earliest: float, share: float | N
     spread = _quantiles(draws[~np.isnan(draws)], cautious)
     safe = min(spread[0], weak) if earliest <= weak else spread[0]  # not true of NaN either
     planned = max(custom, earliest) if share is not None and math.isfinite(earliest) else custom
+    safe = allowed if math.isnan(safe) else safe
     return Window(
         earliest=earliest,
-        recommended=planned if math.isnan(cautious) else min(planned, safe),
+        recommended=planned if math.isnan(safe) else min(planned, safe),
         latest=allowed,
         custom=custom,
         spread=spread,

@@ -141,6 +141,7 @@ def course_of(
         friction=train_friction(train, SPEEDS),
         hold=np.full(places.size, FREE),
         limit=np.full(places.size, FREE),
+        floor=np.zeros(places.size),
     )
 
 

@@ -53,7 +53,9 @@ class Course(NamedTuple):
     hold: FloatArray
     """Highest speed that is held, where one is held; `FREE` for none. [m/s], shape (p,)"""
     limit: FloatArray
-    """What `extremes` measures the speed by. [m/s], shape (p,)"""
+    """What `extremes` measures the highest speed by. [m/s], shape (p,)"""
+    floor: FloatArray
+    """What it measures the least speed by. [m/s], shape (p,)"""
 
 
 class Acts(NamedTuple):
@@ -245,8 +247,8 @@ def extremes(course, acts, since, x, v, dt, lasts, until, beyond):
 
     ``since`` (m,) is when each act began, before now [s], NaN for not yet; those that have, are the first. It ends as
     soon as the speed is more than ``beyond`` [m/s] above the limit of the course. Returns how far the speed was above
-    the limit at most, negative for below, and its least [m/s]; where [m] it ended, and how fast [m/s]; and (m,) when
-    each act began, before then.
+    the limit at most, negative for below, and above the floor at least [m/s]; where [m] it ended, and how fast [m/s];
+    and (m,) when each act began, before then.
     """
     count = acts.place.size
     begun, latest = since.copy(), np.full(3, -1)
@@ -255,7 +257,7 @@ def extremes(course, acts, since, x, v, dt, lasts, until, beyond):
         _begin(acts, passed, begun, latest, begun[passed])
         passed += 1
     waits = np.isfinite(acts.over).any()
-    t, over, least = 0.0, -np.inf, v
+    t, over, least = 0.0, -np.inf, np.inf
     while True:
         while passed < count and acts.place[passed] <= x + 1e-9:
             _begin(acts, passed, begun, latest, t)
@@ -263,7 +265,7 @@ def extremes(course, acts, since, x, v, dt, lasts, until, beyond):
         if waits:
             _begin_over(course, acts, begun, latest, t, x, v)
         over = max(over, v - _between(course.limit, course.first, course.step, x))
-        least = min(least, v)
+        least = min(least, v - _between(course.floor, course.first, course.step, x))
         if over > beyond or v <= 0 or t >= lasts or x >= until - 1e-9:
             return over, least, x, v, begun - t
         now = _forces(course, acts, begun, latest, t, x, v)

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from profiler.catalogue import CATALOGUE
 from profiler.cited import given as stated
 from profiler.errors import InputError
-from profiler.mechanics.places import balancing_speeds, climbs_of, holding_back, slowest_speed
+from profiler.mechanics.places import balancing_speeds, climbs_of, head_positions, holding_back, slowest_speed
 from profiler.mechanics.power_needed import climb_speeds, helper_districts, units_for
 from profiler.mechanics.resistance import CURVE_START_FACTOR, block_coefficients
 from profiler.mechanics.terrain import drawn_elevations, terrain_of
@@ -227,7 +227,7 @@ def test_helpers_where_the_power_is_short(seed: int, name: str, factor: float):
     units more there is none, but for what they weigh in front instead of behind."""
     terrain, train = hills(seed), heavier(trial_trains()[name], factor)
     districts = helper_districts(terrain, train)
-    head = np.arange(0.0, terrain.length, 40)
+    head = head_positions(0.0, terrain.length)
     speed = balancing_speeds(train, holding_back(terrain, train, head))
     inside = np.zeros(head.size, dtype=bool)
     for d in districts:
