@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from profiler.mechanics.air import (
@@ -38,15 +40,20 @@ def moved(
 
     A direct brake that gets a lesser reduction releases, and sets the lesser anew.
     """
-    gain = brake_force(train, after, conditions) - brake_force(train, before, conditions)
+    gain = float(brake_force(train, after, conditions) - brake_force(train, before, conditions))
+    return Act("air", np.append(gain * _done(train, releases=after < before), gain), at=at, over=over)
+
+
+@lru_cache(maxsize=32)
+def _done(train: Train, *, releases: bool) -> FloatArray:
+    """Part of a movement that is done, each second until nearly all of it is: a train's own, whatever is moved."""
     time = np.arange(0.0, TABLED)
-    if after >= before:
-        done = build_up(train, time)
-    else:
+    if releases:
         weights = car_forces(train) / (car_forces(train).sum() or 1.0)
         done = 1.0 - still_applied(train, feed_distances(train), time) @ weights
-    value = float(gain) * done
-    return Act("air", np.r_[value[: np.searchsorted(done, 0.999)], gain], at=at, over=over)
+    else:
+        done = build_up(train, time)
+    return np.asarray(done[: np.searchsorted(done, 0.999)])
 
 
 def emergency(train: Train, before: float = 0.0, *, at: float = -np.inf, conditions: Conditions = NOMINAL) -> Act:
