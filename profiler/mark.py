@@ -17,6 +17,8 @@ MARK_KINDS = (
     "slack_out",
     "not_held",
 )
+SLACK_KINDS = ("slack_in", "slack_out")
+"""Kinds that tell what happens, no act: they have no number."""
 
 
 @dataclass(frozen=True)
@@ -33,8 +35,9 @@ class Mark:
     """One mark for one train and one ``direction`` of travel ("with" or "against" chainage).
 
     All places are of the head end, by chainage of the route [m], and fall where travel is against chainage.
-    ``kind`` is one of `MARK_KINDS`; ``number`` counts in order of travel, from 1. ``earliest`` to ``latest`` is the
-    window of an act, or the stretch of head positions it is about; ``recommended`` the one place within.
+    ``kind`` is one of `MARK_KINDS`; ``number`` counts in order of travel, from 1, and is 0 for none. ``earliest`` to
+    ``latest`` is the window of an act, or the stretch of head positions it is about; ``recommended`` the one place
+    within.
     ``quarter``, ``half``, ``three_quarter`` and ``clear`` are the head positions with so much, and all, of the train's
     mass past a landmark, None where there is none. ``value`` in ``unit`` (SI) is the figure to know, ``probability``
     that the mark holds as stated, ``reason`` a code, ``figures`` what else belongs to it.

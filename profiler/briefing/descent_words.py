@@ -9,8 +9,10 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+import numpy as np
+
 from profiler import wording
-from profiler.handling.approach import FLOOR, FLOOR_SHARE
+from profiler.handling.approach import floor_under
 from profiler.handling.holding import SLOWEST_HELD
 from profiler.handling.staircase import CHARGED
 from profiler.handling.timeline import BUNCHING_SHARE
@@ -145,6 +147,10 @@ class _Told:
     def speed(self, name: str) -> str:
         return speed_text(self.mark.figure(name), self.units)
 
+    def has(self, name: str) -> bool:
+        """Whether there is a figure of a name."""
+        return any(figure.name == name for figure in self.mark.figures)
+
     @property
     def usable(self) -> str:
         return _share(self.train.handling.usable_dynamic)
@@ -152,7 +158,7 @@ class _Told:
     @property
     def floor(self) -> str:
         """The speed below which the hill is lost."""
-        return speed_text(max(FLOOR_SHARE * self.mark.figure("crest_speed"), FLOOR), self.units)
+        return speed_text(float(floor_under(np.array(self.mark.figure("crest_speed")))), self.units)
 
     def power_off(self) -> Iterator[str]:
         mark = self.mark
@@ -160,6 +166,9 @@ class _Told:
         crest, slow = speed_text(mark.value, self.units), mark.reason == "slow"
         if mark.reason == "stalls":
             yield f"the train stalls before the crest; told as if it were got over it at {crest}"
+        if self.has("slowed_from"):
+            without = self.speed("slowed_from")
+            yield f"the crest is to be passed at {crest}: at {without}, as it would be, no place is right"
         act = f"power off by here, notch {notch} to idle in {idle:.0f} s," if notch else "power off by here"
         if slow:
             yield f"{act} so that it is down to a lower speed in time"
@@ -201,7 +210,9 @@ class _Told:
                 why += "the hill"
             else:
                 why = f"the plan has it at {self.place(self.here)}, after {self.place(latest)} it passes {limit}"
-            yield f"no window: {why}; {_OPENS}"
+            found = self.has("opens_at") and math.isfinite(self.mark.figure("opens_at"))
+            opens = f"{self.speed('opens_at')} over the crest would open one" if found else _OPENS
+            yield f"no window: {why}; {opens}"
             return
         if math.isfinite(earliest):
             yield f"from {self.place(earliest)} on it {keeps}"

@@ -138,7 +138,8 @@ def mark_title(mark: Mark) -> str:
     """ "3 · astride a crest", "4 · do not stop"."""
     name = mark_name(mark)
     article = "" if name.startswith("two") else "a "
-    return f"{mark.number} · {f'astride {article}{name}' if mark.kind == 'straddle' else name}"
+    title = f"astride {article}{name}" if mark.kind == "straddle" else name
+    return f"{mark.number} · {title}" if mark.number else title
 
 
 def mark_words(mark: Mark, train: Train, units: str, posts: Posts | None = None) -> str:

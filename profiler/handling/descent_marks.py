@@ -108,6 +108,9 @@ def _power_off(one: DescentPlan, terrain: Terrain, common: tuple[Figure, ...]) -
         Figure("late", proof.late, ""),
         Figure("late_reacting", proof.late_reacting, ""),
     )
+    for name, speed in (("slowed_from", one.slowed_from), ("opens_at", one.opens_at)):
+        if speed is not None:
+            figures += (Figure(name, speed, "m/s"),)
     places = window.earliest, window.recommended, window.latest
     return _mark(
         "power_off",

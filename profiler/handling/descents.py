@@ -16,7 +16,7 @@ from profiler.units import FloatArray
 COASTED = 0.7
 """A rise within a descent is coasted over where it leaves so much of the speed. [-]"""
 TRACED = 0.05
-"""A speed traced back along a line and tabled by place asks for no more than so much of the dynamic brake beside. [-]"""
+"""A speed traced back and tabled by place asks for no more than so much of the dynamic brake beside. [-]"""
 WORST_SHARE = 0.95
 """The worst stretch of a descent is where so much of the greatest force is needed. [-]"""
 

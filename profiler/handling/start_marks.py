@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import itertools
 from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
@@ -10,7 +11,7 @@ import numpy as np
 from profiler.cited import Cited
 from profiler.handling.starting import Starting, starting
 from profiler.landmark import Straddle
-from profiler.mark import Figure, Mark
+from profiler.mark import SLACK_KINDS, Figure, Mark
 from profiler.mechanics.places import Climb, first_most
 from profiler.mechanics.terrain import Terrain
 from profiler.train import Train
@@ -82,9 +83,10 @@ def do_not_stop(found: Starting, terrain: Terrain, train: Train) -> tuple[Mark, 
 
 
 def numbered(marks: Iterable[Mark], terrain: Terrain) -> tuple[Mark, ...]:
-    """Marks in order of travel by where they begin, numbered from 1."""
+    """Marks in order of travel by where they begin, numbered from 1; slack has no number, 0."""
     ordered = sorted(marks, key=lambda m: (float(terrain.way_at(m.earliest)), m.kind, m.reason))
-    return tuple(dataclasses.replace(mark, number=n) for n, mark in enumerate(ordered, 1))
+    count = itertools.count(1)
+    return tuple(dataclasses.replace(m, number=0 if m.kind in SLACK_KINDS else next(count)) for m in ordered)
 
 
 def start_astride(train: Train, terrain: Terrain, straddle: Straddle) -> Starting:

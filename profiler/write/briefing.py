@@ -115,7 +115,7 @@ def _notches(notches: FloatArray | Sequence[int]) -> list[str]:
 def _marks(briefing: Briefing) -> Columns:
     marks = briefing.marks
     return {
-        "number": [str(mark.number) for mark in marks],
+        "number": [str(mark.number or "") for mark in marks],
         "kind": [mark.kind for mark in marks],
         "post": post_cells(briefing.profile.route.posts, [mark.recommended for mark in marks]),
         **{f"{name}_m": fixed([getattr(mark, name) for mark in marks], 1) for name in _MARK_PLACES},
