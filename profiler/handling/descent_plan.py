@@ -185,9 +185,11 @@ def _plan(
     if come.head < descent.start:
         off = power_off_window(scene)
         place = off.recommended
-    windows = []
+    windows, sure = [], True
     for i, step in enumerate(scene.steps):
-        window = (step_window if step.kind == "air_step" else release_window)(scene, i, place)
+        sure = sure and step.charged  # set again uncharged is nothing to rely on: how sure it is need not be known
+        here = scene if sure else replace(scene, drawn=())
+        window = (step_window if step.kind == "air_step" else release_window)(here, i, place)
         windows.append(window)
         at = window.recommended if math.isfinite(window.recommended) else step.at
         scene = replace(scene, steps=tuple(replace(s, at=at) if s is step else s for s in scene.steps))
