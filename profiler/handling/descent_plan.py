@@ -187,12 +187,18 @@ def _plan(
         place = off.recommended
     windows, sure = [], True
     for i, step in enumerate(scene.steps):
-        sure = sure and step.charged  # set again uncharged is nothing to rely on: how sure it is need not be known
+        sure = sure and step.charged  # set again uncharged is nothing to rely on: no surer than what came before
         here = scene if sure else replace(scene, drawn=())
         window = (step_window if step.kind == "air_step" else release_window)(here, i, place)
+        if not sure and windows:
+            window = replace(window, fails=windows[-1].fails)
         windows.append(window)
         at = window.recommended if math.isfinite(window.recommended) else step.at
         scene = replace(scene, steps=tuple(replace(s, at=at) if s is step else s for s in scene.steps))
+    proof = prove(scene, place, off, windows)
+    if off is not None and not proof.sure and off.earliest <= off.surest < off.recommended:
+        off = replace(off, recommended=off.surest)
+        place, proof = off.surest, prove(scene, off.surest, off, windows)
     return DescentPlan(
         descent=descent,
         holding=table,
@@ -208,7 +214,7 @@ def _plan(
         dynamic=None if off is None or line.full == line.idle else _dynamic(scene, off),
         steps=scene.steps,
         windows=tuple(windows),
-        proof=prove(scene, place, off, windows),
+        proof=proof,
     )
 
 
