@@ -185,7 +185,8 @@ def _plan(
     if come.head < descent.start:
         off = power_off_window(scene)
         place = off.recommended
-    windows, sure = [], True
+    windows: list[Window] = []
+    sure = True
     for i, step in enumerate(scene.steps):
         sure = sure and step.charged  # set again uncharged is nothing to rely on: no surer than what came before
         here = scene if sure else replace(scene, drawn=())
