@@ -53,6 +53,8 @@ from profiler.route import Route
 from profiler.train import Train
 from profiler.units import FloatArray
 
+RUN_NEAR = 100.0
+"""A place of the run by plan tells of head positions no farther from it. [m]"""
 SAID_EVERY = 5
 """Every so many-th head position is one for which the draws say how sure the grade under the train is."""
 
@@ -161,6 +163,18 @@ class Briefing:
         if self.direction == "with":
             return self.profile, self.landmarks
         return reversed_profile(self.profile), reversed_landmarks(self.landmarks, self.terrain.length)
+
+    @cached_property
+    def push(self) -> tuple[FloatArray, FloatArray]:
+        """The largest buff (h,) [N] at the head positions of ``running``, and behind which vehicle: at steady speed, or
+        as run by plan where that is more."""
+        steady, plan = self.running.pull.needed, self.forces.peaks
+        if plan.head.size < 2:
+            return steady.buff, steady.buff_at
+        after = np.clip(np.searchsorted(plan.head, steady.head), 1, plan.head.size - 1)
+        near = after - (steady.head - plan.head[after - 1] < plan.head[after] - steady.head)
+        run = np.where(np.abs(plan.head[near] - steady.head) <= RUN_NEAR, plan.buff[near], 0.0)
+        return np.maximum(steady.buff, run), np.where(run > steady.buff, plan.buff_at[near], steady.buff_at)
 
     def over(self, limit: float) -> tuple[Over, ...]:
         """Where the largest draft under way is above a limit [N], with the effort needed, in order of travel."""

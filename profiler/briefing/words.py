@@ -253,13 +253,14 @@ def draft_sentences(briefing: Briefing) -> list[str]:
         else:
             words += f"within the limit of {force_text(limit, units)}"
         said.append(words)
-    push, i = briefing.running.pull.needed, int(np.argmax(briefing.running.pull.needed.buff))
-    if push.buff[i] > train.limits.buff:
-        over, behind = push.buff[i] - train.limits.buff, vehicle_words(train, int(push.buff_at[i]))
+    push, behind_of = briefing.push
+    i = int(np.argmax(push))
+    if push[i] > train.limits.buff:
+        over, behind = push[i] - train.limits.buff, vehicle_words(train, int(behind_of[i]))
         said.append(
-            f"Largest push under way: {force_text(push.buff[i], units)} behind {behind}, head at "
-            f"{place_words(briefing, float(push.head[i]))}, {figure_of(over, units)} over the buff limit of "
-            f"{force_text(train.limits.buff, units)}"
+            f"Largest push under way: {force_text(push[i], units)} behind {behind}, head at "
+            f"{place_words(briefing, float(briefing.running.pull.head[i]))}, {figure_of(over, units)} over the buff "
+            f"limit of {force_text(train.limits.buff, units)}"
         )
     return said
 

@@ -19,6 +19,8 @@ from profiler.mechanics.motion import Course
 
 REACTS_OVER = Cited(0.5, "mph", "choice")
 """A crew reacts when the speed is so far above the one held. [m/s]"""
+LATE, LATE_REACTING = 0.05, 0.01
+"""A plan begins sooner if more of its draws pass the limit by bad timing. [-]"""
 REACTION = Cited(0.6, "", "choice")
 """What it then adds, over the least reduction. [-]"""
 
@@ -41,6 +43,11 @@ class Proof:
     stalled: float
     stalled_reacting: float
 
+    @property
+    def sure(self) -> bool:
+        """Whether timing fails in no more than `LATE` of the draws, and `LATE_REACTING` with the customary reaction."""
+        return not (self.late > LATE or self.late_reacting > LATE_REACTING)
+
 
 def prove(scene: Scene, power_off: float, off: Window | None, windows: Sequence[Window]) -> Proof:
     """Drive a scene with power going off at a place [m]; windows of that, if it has one, and of its steps."""
@@ -55,13 +62,16 @@ def prove(scene: Scene, power_off: float, off: Window | None, windows: Sequence[
     steps = [float(r) for r in scene.train.handling.reductions]
     more = moved(scene.train, 0.0, steps[0], over=float(REACTS_OVER), conditions=NOMINAL)
     reaction = Act("air", float(REACTION) * np.asarray(more.value), over=float(REACTS_OVER))
+    unseen = float(REACTS_OVER) - 2 * scene.margin  # so far above the limit at most, the crew has not reacted
     others = list(_otherwise(scene, power_off, off, windows))
 
     def driven(course: Course) -> tuple[Extremes, Extremes, bool]:
         alone = _drive(scene, course, acts, until, COARSE)
-        if alone.over <= 0:
+        if alone.over <= unseen:
             return alone, alone, False
         reacting = _drive(scene, course, [*acts, reaction], until, COARSE)
+        if alone.over <= 0:
+            return alone, reacting, False
         return alone, reacting, not any(_held(_drive(scene, course, other, until, COARSE), until) for other in others)
 
     with ThreadPoolExecutor() as pool:

@@ -56,9 +56,9 @@ class Window:
     would pass the limit, or be too slow to release: NaN where no place does, infinite where every one tried does. A
     train that stays below the limit because it never gets over the hill is not held.
     ``custom`` is where trade custom or the plan has it; ``recommended`` that, or what all but `CAUTIOUS` of the draws
-    allow, whichever is safer. ``spread`` are the 5 % and 95 % quantiles of the safe side over the draws, ``weak``
-    that side with weak shoes and little resistance: it counts where it leaves a window. ``fails`` is the share of
-    draws in which no place from the earliest on does.
+    allow, whichever is safer. ``spread`` are the 5 % and 95 % quantiles of the safe side over the draws, ``surest`` the
+    place that suits every draw that has one, ``weak`` that side with weak shoes and little resistance: it counts where
+    it leaves a window. ``fails`` is the share of draws in which no place from the earliest on does.
     """
 
     earliest: float
@@ -66,6 +66,7 @@ class Window:
     latest: float
     custom: float
     spread: tuple[float, float]
+    surest: float
     weak: float
     fails: float
 
@@ -269,6 +270,7 @@ def release_window(scene: Scene, number: int, power_off: float) -> Window:
         latest=latest,
         custom=step.at,
         spread=spread,
+        surest=max(draws[np.isfinite(draws)], default=cautious),
         weak=weak,
         fails=float(np.isinf(draws).mean()) if draws.size else 0.0,
     )
@@ -375,6 +377,7 @@ def _latest_side(parts: _Parts, custom: float, earliest: float, share: float | N
         latest=allowed,
         custom=custom,
         spread=spread,
+        surest=min(draws[~np.isnan(draws)], default=cautious),
         weak=weak,
         fails=float(np.isnan(draws).mean()) if draws.size else 0.0,
     )

@@ -108,7 +108,8 @@ def _words(briefing: Briefing, lanes: Lanes) -> Words:
         read=(
             "Speed and Brakes: the train run by plan on the estimated line"
             + ("; where it stalls, the run goes on at the next descent." if briefing.journey.stalls else "."),
-            "Couplers: largest forces in the train by the place of its head end, steady speed, gradual handling.",
+            "Couplers: largest forces in the train by the place of its head end, slack at rest, gradual handling; pull "
+            "at steady speed, push also as run by plan.",
             *([f"Fact beside the limits: {knuckle_words(units)}."] if has_knuckles(train) else []),
         ),
         last=(HEAD_RULE, NO_ORDER),

@@ -127,11 +127,12 @@ def draw_couplers(sheet: Sheet, room: Room, panel: Panel, frame: Frame, briefing
     """Largest pull upward, open, and largest push downward, solid ink, under way; what a start would take, dashed."""
     units, row, train = frame.units, panel.rows["couplers"], briefing.train
     under_way, start = briefing.running.pull.needed, briefing.everywhere
+    pushes, pushed = briefing.push
     limits = train.limits
     high = max(float(under_way.draft.max()), float(start.draft.max()), float(limits.draft)) * 1.04
     if near_breaking(briefing):
         high = max(high, KNUCKLE_BREAKS * 1.04)
-    push = float(under_way.buff.max())
+    push = float(pushes.max())
     pressed = push > 0.5 * limits.buff
     low = -max(push, 1.04 * limits.buff if pressed else 0.0, 0.15 * high)
     scale = _scale(low, high, COUPLERS_SHARE * SHARE)  # what the row is higher is the lane of slack
@@ -139,7 +140,7 @@ def draw_couplers(sheet: Sheet, room: Room, panel: Panel, frame: Frame, briefing
     unit = force_text(0.0, units).rpartition(" ")[2]
     gutter(sheet, panel, "couplers", "Couplers", [f"{unit}, steady", "pull up, push", "down, by head"])
     s, draft = cut(panel.start, panel.end, under_way.head, under_way.draft)
-    _, buff = cut(panel.start, panel.end, under_way.head, under_way.buff)
+    _, buff = cut(panel.start, panel.end, under_way.head, pushes)
     x = panel.x(s)
     sheet.areas([_area(x, scale.y(row.bottom, draft), zero)], WHITE, edge=INK, width=0.7, z=2)
     sheet.areas([_area(x, scale.y(row.bottom, -buff), zero)], INK, z=2)
@@ -168,7 +169,7 @@ def draw_couplers(sheet: Sheet, room: Room, panel: Panel, frame: Frame, briefing
     extremes: tuple[tuple[str, FloatArray, FloatArray, float, FloatArray, FloatArray], ...] = (
         ("pull", s, draft, float(under_way.draft.max()), under_way.draft_at, under_way.head),
         ("to start", at, starting, float(start.draft.max()), start.draft_at, start.head),
-        ("push", s, buff, float(under_way.buff.max()), under_way.buff_at, under_way.head),
+        ("push", s, buff, push, pushed, under_way.head),
     )
     for name, places, values, most, vehicle, heads in extremes:
         i = int(np.argmax(values))

@@ -181,7 +181,9 @@ def test_a_short_train_over_a_sharp_break():
 def test_empty():
     """Law: a window is empty unless the recommended place lies between the earliest and the latest; a figure that is
     not a number makes it so."""
-    whole = Window(earliest=1.0, recommended=2.0, latest=3.0, custom=2.0, spread=(2.5, 3.5), weak=2.2, fails=0.0)
+    whole = Window(
+        earliest=1.0, recommended=2.0, latest=3.0, custom=2.0, spread=(2.5, 3.5), surest=2.4, weak=2.2, fails=0.0
+    )
     assert not whole.empty
     assert not replace(whole, latest=math.inf).empty
     for other in ({"earliest": 2.5}, {"latest": 1.5}, {"latest": math.nan}, {"earliest": math.inf}):
