@@ -9,27 +9,25 @@ from functools import cached_property
 
 import numpy as np
 
-from profiler.handling.air_ledger import LedgerRow, air_ledger
-from profiler.handling.descent_marks import descent_marks
-from profiler.handling.descent_plan import LinePlan, plan_descents
-from profiler.handling.journey import Journey, journey
+from profiler.briefing.by_plan import ByPlan, run_by_plan
+from profiler.handling.air_ledger import LedgerRow
+from profiler.handling.descent_plan import LinePlan
+from profiler.handling.journey import Journey
 from profiler.handling.relief import Relief, reliefs_at
-from profiler.handling.slack import slack_marks
-from profiler.handling.slow_marks import slow_marks
-from profiler.handling.slow_orders import Slowing, slow_orders
+from profiler.handling.slow_orders import Slowing
 from profiler.handling.start import StartSequence
 from profiler.handling.start_marks import do_not_stop, numbered, start_astride, start_hard, worst_places
 from profiler.handling.start_sequence import start_sequences
 from profiler.handling.starting import START_ACCELERATION, Starting, starting
-from profiler.handling.stopping import StopAt, Stops
+from profiler.handling.stopping import StopAt
 from profiler.handling.straddles import TrainStraddle, pair_straddles, straddle_marks, train_straddles
-from profiler.handling.what_if import WhatIf, what_ifs
+from profiler.handling.what_if import WhatIf
 from profiler.landmark import SHOWN_FROM, Landmarks, reversed_landmarks
 from profiler.landmarks.grades import recompensated
 from profiler.mark import Mark
-from profiler.mechanics.curving import InCurves, in_curves
-from profiler.mechanics.in_train import InTrain, in_train
-from profiler.mechanics.make_up import MakeUpWarning, make_up_warnings
+from profiler.mechanics.curving import InCurves
+from profiler.mechanics.in_train import InTrain
+from profiler.mechanics.make_up import MakeUpWarning
 from profiler.mechanics.places import FASTEST, Climb, climbs_of, head_positions
 from profiler.mechanics.power_needed import (
     ClimbSpeed,
@@ -42,7 +40,6 @@ from profiler.mechanics.power_needed import (
 from profiler.mechanics.pull import Over, Pull, draft_over, pull_along
 from profiler.mechanics.remote import RemotePlaces, remote_places
 from profiler.mechanics.resistance import train_coefficients
-from profiler.mechanics.speed_limits import head_limit
 from profiler.mechanics.terrain import Terrain, as_met_by, drawn_elevations, terrain_of
 from profiler.mechanics.tonnage import Rating, drawn_terrain, rate
 from profiler.mechanics.traction import block_efforts
@@ -114,14 +111,12 @@ class Briefing:
     travelled. ``running`` is the train under way, ``everywhere`` what a start needs at every station of the profile;
     ``places`` are stations, planned stops and the hardest place of each climb, ``at_places`` what a start needs there
     in the same order, ``sequences`` how it goes at the stops and climbs among them: pairs of a position in ``places``
-    and the sequence. ``astride`` are starts over crests. ``marks`` are numbered in order of travel.
+    and the sequence. ``astride`` are starts over crests. ``marks_by_case`` are the marks of each case of the
+    plan, numbered in order of travel.
     ``speeds`` and ``units`` are balancing speeds and units to use on the climbs, the ruling one first; ``remote``
     where a remote group may stand, None where there is none; ``rating`` what the power hauls, None without cars or
     where the locomotives are longer than the line; ``needed`` the units it takes; ``helpers`` where a helper is
-    needed. ``line`` is the plan for the descents, ``slowings`` slow orders and limits that fall, ``journey`` the train
-    run by plan from end to end, ``forces`` what its couplers carry then, ``in_curves`` what that does in curves, and
-    ``make_up`` where the order of its cars asks for care. ``what_ifs`` belong to the descents one by one; ``stops`` are
-    stops at planned stops and stations, then from the hardest place of each descent; ``ledger`` the air, all along.
+    needed. ``plans`` are the train run by plan, as planned first, then its other cases.
     """
 
     profile: Profile
@@ -135,22 +130,64 @@ class Briefing:
     at_places: Starting
     sequences: tuple[tuple[int, StartSequence], ...]
     astride: tuple[Astride, ...]
-    marks: tuple[Mark, ...]
+    marks_by_case: dict[str, tuple[Mark, ...]]
     speeds: tuple[ClimbSpeed, ...]
     units: tuple[UnitsToUse, ...]
     remote: RemotePlaces | None
     rating: Rating | None
     needed: UnitsNeeded
     helpers: tuple[HelperDistrict, ...]
-    line: LinePlan
-    slowings: tuple[Slowing, ...]
-    journey: Journey
-    forces: InTrain
-    in_curves: InCurves
-    make_up: tuple[MakeUpWarning, ...]
-    what_ifs: tuple[WhatIf, ...]
-    stops: tuple[StopAt, ...]
-    ledger: tuple[LedgerRow, ...]
+    plans: tuple[ByPlan, ...]
+
+    @property
+    def marks(self) -> tuple[Mark, ...]:
+        """Marks as planned, numbered in order of travel."""
+        return self.marks_by_case["plan"]
+
+    @property
+    def line(self) -> LinePlan:
+        """The plan for the descents."""
+        return self.plans[0].line
+
+    @property
+    def slowings(self) -> tuple[Slowing, ...]:
+        """Slow orders and limits that fall."""
+        return self.plans[0].slowings
+
+    @property
+    def journey(self) -> Journey:
+        """The train run by plan from end to end."""
+        return self.plans[0].journey
+
+    @property
+    def forces(self) -> InTrain:
+        """What its couplers carry then."""
+        return self.plans[0].forces
+
+    @property
+    def in_curves(self) -> InCurves:
+        """What that does in curves."""
+        return self.plans[0].in_curves
+
+    @property
+    def make_up(self) -> tuple[MakeUpWarning, ...]:
+        """Where the order of the cars asks for care."""
+        return self.plans[0].make_up
+
+    @property
+    def what_ifs(self) -> tuple[WhatIf, ...]:
+        """What if something is otherwise, descent by descent."""
+        return self.plans[0].what_ifs
+
+    @property
+    def stops(self) -> tuple[StopAt, ...]:
+        """Stops at planned stops and stations, then from the hardest place of each descent."""
+        return self.plans[0].stops
+
+    @property
+    def ledger(self) -> tuple[LedgerRow, ...]:
+        """The air, all along."""
+        return self.plans[0].ledger
 
     @property
     def fits(self) -> bool:
@@ -181,7 +218,9 @@ class Briefing:
         return draft_over(self.running.pull.needed, limit)
 
 
-def plan_handling(profile: Profile, landmarks: Landmarks, train: Train, direction: str = "with") -> Briefing:
+def plan_handling(
+    profile: Profile, landmarks: Landmarks, train: Train, direction: str = "with", cases: Sequence[str] = ("plan",)
+) -> Briefing:
     """Work out what a train meets on a line in one direction.
 
     Parameters
@@ -193,11 +232,13 @@ def plan_handling(profile: Profile, landmarks: Landmarks, train: Train, directio
     train : Train
     direction : str
         "with" or "against" chainage.
+    cases : sequence of str
+        Of `by_plan.PACES`, "plan" first.
 
     Raises
     ------
     InputError
-        If the direction is neither.
+        If the direction is neither, or a limit is below walking pace.
 
     Notes
     -----
@@ -214,22 +255,16 @@ def plan_handling(profile: Profile, landmarks: Landmarks, train: Train, directio
     worst = worst_places(everywhere, climbs, train)
     places = _places(profile.route, terrain, [float(everywhere.head[i]) for i in worst])
     at_places = starting(train, terrain, draws, head=np.array([place.head for place in places]))
-    posted = head_limit((*profile.route.limits, *profile.route.slow_orders), terrain, train.length, train.train_class)
-    line = plan_descents(train, terrain, posted, drawn_terrain(profile, direction))
-    slowings = slow_orders(train, terrain, line, profile.route.limits, profile.route.slow_orders)
-    trip = journey(train, line, terrain.length)
-    forces = in_train(train, terrain, line.course, trip)
-    curving = in_curves(train, forces, terrain.way, _as_travelled(profile.route.curvature, direction))
     straddling = train_straddles(train, terrain, landmarks.items)
     pairs = pair_straddles(straddling)
     marks = (
         *straddle_marks(straddling, pairs),
         *start_hard(everywhere, terrain, worst),
         *do_not_stop(everywhere, terrain, train),
-        *descent_marks(line, terrain),
-        *slow_marks(slowings, terrain),
-        *slack_marks(train, terrain, forces, straddling),
     )
+    named = [place.head for place in places if place.kind != "climb"]
+    drawn = drawn_terrain(profile, direction)
+    plans = tuple(run_by_plan(profile, train, terrain, drawn, straddling, named, case) for case in cases)
     hard = [i for i, place in enumerate(places) if place.kind != "station"]
     crests = [s for s in straddling if s.straddle.kind == "crest" and s.probability >= SHOWN_FROM]
     return Briefing(
@@ -244,34 +279,15 @@ def plan_handling(profile: Profile, landmarks: Landmarks, train: Train, directio
         at_places=at_places,
         sequences=tuple(zip(hard, start_sequences(train, terrain, [places[i].head for i in hard]), strict=True)),
         astride=tuple(Astride(s, start_astride(train, terrain, s.straddle)) for s in crests),
-        marks=numbered(marks, terrain),
+        marks_by_case={one.case: numbered((*marks, *one.marks), terrain) for one in plans},
         speeds=climb_speeds(terrain, train, climbs),
         units=units_on_climbs(terrain, train, climbs, acceleration=START_ACCELERATION),
         remote=_remote(terrain, train, climbs),
         rating=_rating(profile, terrain, train),
         needed=units_for(terrain, train, acceleration=START_ACCELERATION),
         helpers=helper_districts(terrain, train),
-        line=line,
-        slowings=slowings,
-        journey=trip,
-        forces=forces,
-        in_curves=curving,
-        make_up=make_up_warnings(train, curving),
-        what_ifs=what_ifs(train, terrain, line, posted),
-        stops=_stops(train, line, [place.head for place in places if place.kind != "climb"]),
-        ledger=air_ledger(train, [step for one in line.descents for step in one.steps], trip.head, trip.time),
+        plans=plans,
     )
-
-
-def _stops(train: Train, line: LinePlan, named: Sequence[float]) -> tuple[StopAt, ...]:
-    """Stops at named places [m], then from the hardest place of each descent."""
-    stops = Stops(train, line.course, line.speeds)
-    return tuple(stops.at([*named, *(stops.hardest(one.descent) for one in line.descents)]))
-
-
-def _as_travelled(curvature: FloatArray, direction: str) -> FloatArray:
-    """Curvature in the order of travel, + left as travelled. [1/m]"""
-    return curvature if direction == "with" else -curvature[::-1]
 
 
 def top_speed(route: Route, train: Train) -> float:

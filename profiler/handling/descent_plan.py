@@ -81,7 +81,9 @@ class LinePlan:
     descents: tuple[DescentPlan, ...]
 
 
-def plan_descents(train: Train, terrain: Terrain, posted: HeadLimit, drawn: Terrain | None = None) -> LinePlan:
+def plan_descents(
+    train: Train, terrain: Terrain, posted: HeadLimit, drawn: Terrain | None = None, *, pace: float = 1.0
+) -> LinePlan:
     """Plan every descent of a line.
 
     Parameters
@@ -92,13 +94,15 @@ def plan_descents(train: Train, terrain: Terrain, posted: HeadLimit, drawn: Terr
         Limits and slow orders as the head meets them.
     drawn : Terrain, optional
         Heights (d, n) of all draws of the line: how sure the windows are.
+    pace : float
+        Speeds held, over what the crew customarily holds; no higher than is posted. [-]
 
     Raises
     ------
     InputError
         If a limit is below walking pace.
     """
-    whole = _whole(train, terrain, posted, drawn)
+    whole = _whole(train, terrain, posted, drawn, pace)
     line = whole.plan(np.full(whole.places.size, FREE), {})
     shut = [one for one in line.descents if one.opens_at is not None and math.isfinite(one.opens_at)]
     if not shut:
@@ -119,6 +123,7 @@ class _Whole:
     train: Train
     terrain: Terrain
     posted: HeadLimit
+    pace: float
     plain: tuple[Course, ...]
     drawn: tuple[Course, ...]
     doubt: FloatArray
@@ -134,7 +139,7 @@ class _Whole:
         """Every descent, speeds no higher than ``slower`` (p,) [m/s]; ``slowed`` are the speeds that trains would have
         at crests [m/s] by their places [m]."""
         train, usable = self.train, float(self.train.handling.usable_dynamic)
-        speeds = speeds_along(self.plain[0], train, self.posted, self.cap, slower)
+        speeds = speeds_along(self.plain[0], train, self.posted, self.cap, slower, pace=self.pace)
         courses, draws = (tuple(speeds.on(course) for course in some) for some in (self.plain, self.drawn))
         made: list[DescentPlan] = []
         for descent in descents(self.plain[0], speeds, self.terrain, train.length, share=usable):
@@ -145,13 +150,13 @@ class _Whole:
         return LinePlan(course=courses[0], speeds=speeds, descents=tuple(made))
 
 
-def _whole(train: Train, terrain: Terrain, posted: HeadLimit, drawn: Terrain | None) -> _Whole:
+def _whole(train: Train, terrain: Terrain, posted: HeadLimit, drawn: Terrain | None, pace: float) -> _Whole:
     """A line with the speeds that hold on its descents."""
     plain = tuple(course_of(train, terrain, conditions=conditions) for conditions in EVERY)
     course = plain[0]
     lines = drawn_along(train, drawn, course) if drawn is not None else ()
     doubt = SURE * np.std([line.weight for line in lines], axis=0) if lines else np.zeros(course.weight.size)
-    allowed = speeds_along(course, train, posted)
+    allowed = speeds_along(course, train, posted, pace=pace)
     places, cap = places_of(course), np.full(course.weight.size, FREE)
     for descent in descents(course, allowed, terrain, train.length):
         found = holding(course, train, allowed, descent)
@@ -159,7 +164,7 @@ def _whole(train: Train, terrain: Terrain, posted: HeadLimit, drawn: Terrain | N
         if top.speed < found.speed[0]:
             on = (places >= descent.crest - SLOWED_BEFORE) & (places <= descent.end)
             cap[on] = np.minimum(cap[on], top.speed)
-    return _Whole(train, terrain, posted, plain, lines, doubt, allowed, cap)
+    return _Whole(train, terrain, posted, pace, plain, lines, doubt, allowed, cap)
 
 
 def _plan(

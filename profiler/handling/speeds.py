@@ -15,7 +15,7 @@ from profiler.mechanics.run import run
 from profiler.mechanics.slowing import SlowDown, slow_down
 from profiler.mechanics.speed_limits import HeadLimit
 from profiler.train import Train
-from profiler.units import KMH, FloatArray
+from profiler.units import KILOMETRE, KMH, FloatArray
 
 LEAST_HELD = 0.8
 """The speed held is no lower than so much of a low limit, whatever the margin. [-]"""
@@ -56,7 +56,13 @@ class Speeds:
 
 
 def speeds_along(
-    course: Course, train: Train, posted: HeadLimit, cap: FloatArray | float = FREE, slower: FloatArray | float = FREE
+    course: Course,
+    train: Train,
+    posted: HeadLimit,
+    cap: FloatArray | float = FREE,
+    slower: FloatArray | float = FREE,
+    *,
+    pace: float = 1.0,
 ) -> Speeds:
     """Speeds of a train along a course.
 
@@ -68,6 +74,8 @@ def speeds_along(
         Where none is, `FASTEST` is.
     cap, slower : array_like, shape (p,)
         The speed held is no higher [m/s]; with ``cap`` the limit is no higher than that and the margin.
+    pace : float
+        Speeds held over the customary ones; never above the limit. [-]
 
     Raises
     ------
@@ -77,10 +85,11 @@ def speeds_along(
     places = places_of(course)
     limit = np.minimum(posted.at(places), float(FASTEST))
     if limit.min() < WALKING:
-        speed = f"{limit.min() / KMH:.1f} km/h"
-        raise InputError("speed limit", f"{speed} is below walking pace", "no run can be planned at it; give a stop")
+        speed, where = f"{limit.min() / KMH:.1f} km/h", f"{places[np.argmin(limit)] / KILOMETRE:.1f} km on the way"
+        problem = f"{speed}, met {where}, is below walking pace"
+        raise InputError("speed limit", problem, "no run can be planned at it; raise it, or end the line before it")
     margin = float(train.handling.margin)
-    hold = np.maximum(limit - margin, LEAST_HELD * limit)
+    hold = np.minimum(pace * np.maximum(limit - margin, LEAST_HELD * limit), limit)
     limit, hold = np.minimum(limit, cap + margin), np.minimum(hold, np.minimum(cap, slower))
     level, drops = hold.copy(), []
     for i in np.flatnonzero(np.diff(level) < 0)[::-1]:

@@ -189,7 +189,7 @@ def _direct(
     conditions: Conditions,
 ) -> tuple[AirStep, ...]:
     """Added, never eased; released where over-braking would stop the train, and where none is needed for so long that
-    the pipe is charged before the next need."""
+    the pipe is charged before the next need. Once it had to be set again uncharged it stays: cycle, or stop."""
     step, built = course.step, lead_time(train)
     one = np.maximum(built, ONE_MOVE) * hold
     lead, low = built * hold, np.minimum(np.maximum(LOW_SHARE * hold, LOW_SPEED), 0.9 * hold)
@@ -198,7 +198,7 @@ def _direct(
     forces = {float(r): float(brake_force(train, float(r), conditions)) for r in np.unique(least)}
     friction = course_friction(course, hold)
     moves: list[AirStep] = []
-    now, over, segment, released = 0.0, 0.0, 0, -np.inf
+    now, over, segment, released, stuck = 0.0, 0.0, 0, -np.inf, False
     letting_go = released_after(train, farthest_feed(train), 0.5)
     last_need = int(np.flatnonzero(least)[-1])
     needs_none = list(_runs(least == 0))
@@ -211,6 +211,7 @@ def _direct(
                 moves[-1] = replace(moves[-1], after=after)  # so soon it is one reduction
             else:
                 charged = now > 0 or set_at - released >= charging * hold[i]
+                stuck = not charged
                 at, need_at = max(set_at, released), float(places[i])
                 moves.append(
                     AirStep(at=at, need=need_at, before=now, after=after, segment=segment, charged=bool(charged))
@@ -220,7 +221,9 @@ def _direct(
             force = forces[now] * friction[i]
             over = max(over + (force - need[i]) * step, 0.0)
             tail = max(force - need[i], 0.0) * letting_go * hold[i]
-            if over + tail > spare[i] or (i in ends and ends[i] - places[i] > charging * hold[i] + one[i]):
+            if (over + tail > spare[i] and not stuck) or (
+                i in ends and ends[i] - places[i] > charging * hold[i] + one[i]
+            ):
                 released = float(places[i])
                 moves.append(AirStep(at=released, need=released, before=now, after=0.0, segment=segment))
                 now, over, segment = 0.0, 0.0, segment + 1
