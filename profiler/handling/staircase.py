@@ -72,7 +72,7 @@ def reductions_needed(
 
     What is lacking no longer than `CARRIED`, and so little that the train gains no more than half its margin, its
     inertia carries. ``doubt`` (p,) is how much more may be needed at the places of the course to hold a speed [N];
-    slowing down for a limit begins sooner instead.
+    for that no more is set than the grade is reckoned to take. Slowing down for a limit begins sooner instead.
     """
     places = places_of(course)
     on = (places >= descent.start) & (places <= descent.end)
@@ -83,9 +83,8 @@ def reductions_needed(
     air = brake_force(train, steps, conditions) * course_friction(course, speed)[:, None]
     steady = retard_needed(course, speeds.expected, slowing=False)[on] + np.broadcast_to(doubt, places.shape)[on]
     lacks = (np.maximum(need, steady) - usable)[:, None] - air
-    enough = lacks <= 1.0
-    enough[:, -1] = True
-    level = np.argmax(enough, axis=1)
+    takes = np.count_nonzero(air[:, 1:] <= need[:, None], axis=1)  # the last reduction that is not too much
+    level = np.minimum(_first(lacks <= 1.0), np.maximum(_first((need - usable)[:, None] - air <= 1.0), takes))
     spare = course.mass * ((speed + float(train.handling.margin) / 2) ** 2 - speed**2) / 2
     for k in range(steps.size - 1):
         for first, end in _runs(level > k):
@@ -93,6 +92,11 @@ def reductions_needed(
             if short and np.maximum(lacks[first:end, k], 0.0).sum() * course.step < spare[first:end].min():
                 level[first:end] = k
     return places[on], steps[level], need
+
+
+def _first(enough: FloatArray) -> FloatArray:
+    """Number of the first that is enough, the last where none is."""
+    return np.where(enough.any(axis=-1), np.argmax(enough, axis=-1), enough.shape[-1] - 1)
 
 
 def _runs(mask: FloatArray) -> Iterator[tuple[int, int]]:
@@ -162,7 +166,8 @@ def _kept_longest(
 def _graduated(train: Train, places: FloatArray, level: FloatArray, hold: FloatArray) -> tuple[AirStep, ...]:
     """Up and down as the levels (q,) go; dips shorter than it takes to ease and to set again are not followed."""
     lead, ease = lead_time(train) * hold, ease_time(train) * hold
-    dip = int(np.ceil((lead + ease + MOVES_APART * hold).max() / (places[1] - places[0]))) if places.size > 1 else 0
+    apart = MOVES_APART * hold
+    dip = int(np.ceil((lead + ease + apart).max() / (places[1] - places[0]))) if places.size > 1 else 0
     level = np.r_[grey_closing(np.pad(level, dip), dip)[dip : dip + places.size] if dip else level, 0.0]
     moves = np.flatnonzero(np.diff(level, prepend=0.0))
     steps: list[AirStep] = []
@@ -172,6 +177,9 @@ def _graduated(train: Train, places: FloatArray, level: FloatArray, hold: FloatA
         back = lead[at] if after > before else 0.0
         if after > before and steps and steps[-1].after > steps[-1].before and places[at] - back <= steps[-1].at + back:
             steps[-1] = replace(steps[-1], after=after)  # a rise within one lead is one move
+            continue
+        if after < before and steps and steps[-1].after < steps[-1].before and places[at] - steps[-1].at < apart[at]:
+            steps[-1] = replace(steps[-1], after=after)  # and so is easing, sooner than it is moved again
             continue
         steps.append(
             AirStep(at=float(places[at] - back), need=float(places[at]), before=before, after=after, segment=0)
