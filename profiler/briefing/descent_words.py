@@ -61,7 +61,7 @@ def descent_short(mark: Mark, units: str) -> str:
     if mark.kind == "power_off":
         return f"{speed_text(mark.value, units)} at the crest"
     if mark.kind == "dynamic_brake":
-        return f"up to {_share(mark.value)}" if mark.value > 0 else "to slow down"
+        return f"up to {share_words(mark.value)}" if mark.value > 0 else "to slow down"
     return step_words(mark.figure("before"), mark.value, units)
 
 
@@ -99,10 +99,11 @@ def charging_words(train: Train) -> str:
     """How long the pipe takes to be charged again after a release, normally and in a cold or leaky train."""
     normal = charged_after(farthest_feed(train), CHARGED)
     cold = time_words(COLD_AND_LEAKY * normal)
-    return f"the pipe is {_share(CHARGED)} charged again {time_words(normal)} later, cold or leaky {cold}"
+    return f"the pipe is {share_words(CHARGED)} charged again {time_words(normal)} later, cold or leaky {cold}"
 
 
-def _share(share: float) -> str:
+def share_words(share: float) -> str:
+    """ "83 %": a share, above 1 too."""
     return f"{wording.number(100 * share)} %"
 
 
@@ -153,7 +154,7 @@ class _Told:
 
     @property
     def usable(self) -> str:
-        return _share(self.train.handling.usable_dynamic)
+        return share_words(self.train.handling.usable_dynamic)
 
     @property
     def floor(self) -> str:
@@ -182,7 +183,7 @@ class _Told:
             yield f"planned at {top}, not at the {allowed} that the limit leaves: that is not held all the way down"
         sooner = self.way("custom") - self.here
         if sooner > _NEAR and not slow and not mark.figure("empty"):
-            late = f"in more than {_share(CAUTIOUS)} of the draws"
+            late = f"in more than {share_words(CAUTIOUS)} of the draws"
             if abs(self.way("weak") - self.here) < _NEAR < self.way("spread_low") - self.here:
                 late = "with weak shoes and little resistance"
             yield f"custom would have it {self.length(sooner)} later, too late {late}"
@@ -244,13 +245,15 @@ class _Told:
         begins, bunched, full = (mark.figure(f"{x}_time") for x in ("dynamic", "bunched", "full"))
         yield (
             f"dynamic brake from here, {begins:.0f} s after the first notch off, idle for {pause:.0f} s as is custom; "
-            f"{_share(BUNCHING_SHARE)} of it bunches the slack, raised from {bunched:.0f} to {full:.0f} s (our choice)"
+            f"{share_words(BUNCHING_SHARE)} of it bunches the slack, raised from {bunched:.0f} to {full:.0f} s (our "
+            "choice)"
         )
         if mark.value > 0:
             air = mark.figure("reduction")
             beside = f" beside {pressure_text(air, self.units)} of air" if air > 0 else " alone"
             top = self.speed("top")
-            yield f"at the hardest place {_share(mark.value)} of it{beside} holds {top}, {self.usable} counts as usable"
+            share = share_words(mark.value)
+            yield f"at the hardest place {share} of it{beside} holds {top}, {self.usable} counts as usable"
         elif mark.value <= 0:
             yield "it slows the train down; once slow, its resistance holds it"
         earliest, latest = self.way("earliest"), self.way("latest")
@@ -331,6 +334,7 @@ class _Told:
         if math.isinf(share):
             yield "no car has an air brake that works"
         else:
-            yield f"air alone would take {_share(share)} of full service, {_share(weak)} with shoes × {SHOES_LOW:g}"
+            shares = f"{share_words(share)} of full service, {share_words(weak)} with shoes × {SHOES_LOW:g}"
+            yield f"air alone would take {shares}"
         yield "more dynamic brake, fewer or lighter cars would change it"
         yield OVERSPEED_RULE

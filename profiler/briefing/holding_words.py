@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from profiler import wording
-from profiler.briefing.descent_words import draws_words, step_words
+from profiler.briefing.descent_words import draws_words, share_words, step_words
 from profiler.briefing.plan import Briefing
 from profiler.briefing.words import place_words
 from profiler.handling.descent_plan import DescentPlan
@@ -102,11 +102,12 @@ def _first(briefing: Briefing, plan: DescentPlan) -> str:
     crest = f"over the crest at {speed_text(plan.approach.crest_speed, units)} from notch {plan.approach.notch}"
     stalls = ", if it gets there: it stalls before" if plan.approach.stalls else ""
     at = place_words(briefing, off.recommended, decimals=2)
-    sure = "no window, see marks.csv" if off.empty else _window(briefing, off.earliest, off.latest)
+    sure = "no window, see marks.csv" if off.empty else window_words(briefing, off.earliest, off.latest)
     return f"power off by {at} ({sure}), {crest}{stalls}"
 
 
-def _window(briefing: Briefing, earliest: float, latest: float) -> str:
+def window_words(briefing: Briefing, earliest: float, latest: float) -> str:
+    """ "from 54.32, at the latest 54.54": a window, distances travelled [m]."""
     posts = briefing.profile.route.posts
     first, last = (
         wording.post_text(posts, float(briefing.terrain.chainage(x)), 2) if math.isfinite(x) else ""
@@ -119,7 +120,9 @@ def _air(briefing: Briefing, plan: DescentPlan) -> str:
     units = briefing.profile.units
     row = int(np.argmin(np.abs(plan.holding.speed - plan.top.speed)))
     if not plan.steps:
-        return f"no air: the dynamic brake alone holds it with {_share(float(plan.holding.share[row, 0]))} of itself"
+        return (
+            f"no air: the dynamic brake alone holds it with {share_words(float(plan.holding.share[row, 0]))} of itself"
+        )
     moves = []
     for step, window in zip(plan.steps, plan.windows, strict=True):
         word = "release" if step.after == 0 else "air" if step.after > step.before else "ease"
@@ -132,10 +135,6 @@ def _air(briefing: Briefing, plan: DescentPlan) -> str:
     return "; ".join(moves)
 
 
-def _share(share: float) -> str:
-    return f"{wording.number(100 * share)} %"
-
-
 def _alone(briefing: Briefing, plan: DescentPlan) -> str:
     """Holding with the dynamic brake lost."""
     train, units, alone = briefing.train, briefing.profile.units, plan.alone
@@ -144,8 +143,8 @@ def _alone(briefing: Briefing, plan: DescentPlan) -> str:
         return "without the dynamic brake nothing holds it: no car has an air brake that works"
     heat, most = power_text(alone.heat, units), power_text(limit.power, units)
     if math.isnan(alone.reduction):
-        return f"without the dynamic brake it is not held: {_share(alone.share)} of full service would be needed"
-    air = f"{pressure_text(alone.reduction, units)}, {_share(alone.share)} of full service"
+        return f"without the dynamic brake it is not held: {share_words(alone.share)} of full service would be needed"
+    air = f"{pressure_text(alone.reduction, units)}, {share_words(alone.share)} of full service"
     verdict = alone_verdict(train, alone, float(limit.power))
     if verdict == TOO_MUCH[train.air_brake]:
         least = f"the least reduction, {pressure_text(train.handling.reductions[0], units)}, takes more than is needed"
@@ -154,7 +153,7 @@ def _alone(briefing: Briefing, plan: DescentPlan) -> str:
     words = f"without the dynamic brake {air}, "
     words += "holds it" if verdict == HOLDS else "holds it by force, but wheels get too hot: it has to stop"
     words += f" ({heat} a wheel, {most} is the guide, {limit.words.split(',')[0]})"
-    weak = "does not hold" if alone.weak > 1 else f"takes {_share(alone.weak)}"
+    weak = "does not hold" if alone.weak > 1 else f"takes {share_words(alone.weak)}"
     return f"{words}; with shoes × {SHOES_LOW:g} it {weak}"
 
 

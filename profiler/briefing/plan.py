@@ -22,8 +22,8 @@ from profiler.handling.starting import START_ACCELERATION, Starting, starting
 from profiler.handling.stopping import StopAt
 from profiler.handling.straddles import TrainStraddle, pair_straddles, straddle_marks, train_straddles
 from profiler.handling.what_if import WhatIf
-from profiler.landmark import SHOWN_FROM, Landmarks, reversed_landmarks
-from profiler.landmarks.grades import recompensated
+from profiler.landmark import SHOWN_FROM, Landmark, Landmarks, reversed_landmarks
+from profiler.landmarks.grades import recompensated, ruling_grades
 from profiler.mark import Mark
 from profiler.mechanics.curving import InCurves
 from profiler.mechanics.in_train import InTrain
@@ -200,6 +200,15 @@ class Briefing:
         if self.direction == "with":
             return self.profile, self.landmarks
         return reversed_profile(self.profile), reversed_landmarks(self.landmarks, self.terrain.length)
+
+    @cached_property
+    def ruling(self) -> tuple[Landmark | None, Landmark | None]:
+        """The ruling grade over this train's own length, plain and compensated; None where the line is shorter."""
+        found = [x for x in ruling_grades(self.profile, (self.train.length,)) if x.direction == self.direction]
+        plain, compensated = (
+            next((x for x in found if x.kind == kind), None) for kind in ("ruling_grade", "ruling_grade_compensated")
+        )
+        return plain, compensated
 
     @cached_property
     def push(self) -> tuple[FloatArray, FloatArray]:
