@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import dataclasses
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,7 +12,18 @@ from profiler.landmark import Landmarks
 from profiler.present.chart_blocks import blocks_of
 from profiler.present.chart_brackets import brackets_of, ruling_grade
 from profiler.present.chart_curves import draw_curves
-from profiler.present.chart_frame import GAP, GUTTER, PANEL_GAP, RIGHT, Frame, Panel, frame_of
+from profiler.present.chart_frame import (
+    GAP,
+    GUTTER,
+    ORDER,
+    PANEL_GAP,
+    RIGHT,
+    SHARE,
+    SHEET_HEIGHTS,
+    Frame,
+    Panel,
+    frame_of,
+)
 from profiler.present.chart_key import NO_WORDS, Foot, Heading, Words, provenance, summary, title
 from profiler.present.chart_names import set_label
 from profiler.present.chart_rail import draw_rail
@@ -22,6 +34,11 @@ from profiler.present.sheet import Sheet
 from profiler.profile import Profile
 from profiler.route import DIRECTIONS
 from profiler.units import PERCENT
+
+_LEAST_BRACKET = 12.0
+"""A bracket of which a sheet has no more than this stands on the sheet beside. [pt]"""
+_ABOVE = 4.0
+"""Paper over the first row of a sheet by itself. [pt]"""
 
 
 @dataclass(frozen=True)
@@ -122,6 +139,44 @@ def compose_chart(
         placed += here
         dropped += missing
     return Chart(frame, sheet, tuple(placed), tuple(dropped), words)
+
+
+def sheet_height(frame: Frame, number: int, names: Collection[str], heights: Mapping[str, float]) -> float:
+    """How high a sheet of `compose_sheet` is. [pt]"""
+    rows = _sheet_rows(_sheet_steps(frame, number), names, heights)
+    return sum(rows.values()) + GAP * (len(rows) - 1) + _ABOVE
+
+
+def compose_sheet(
+    frame: Frame, number: int, names: Collection[str], heights: Mapping[str, float], more: MoreRows | None = None
+) -> tuple[Chart, Panel]:
+    """One panel of a frame on a sheet of its own, without title, key and foot, and where it lies there.
+
+    ``names`` are its rows; ``heights`` those of rows that are not as in `SHEET_HEIGHTS` [pt].
+    """
+    steps = _sheet_steps(frame, number)
+    height = sheet_height(frame, number, names, heights)
+    # a sheet is read by itself: what began on the one before has its number here too
+    rows = _sheet_rows(steps, names, heights)
+    panel = dataclasses.replace(frame.panel(number, height - _ABOVE, rows), number=0)
+    sheet = Sheet(panel.right + RIGHT, height)
+    placed, dropped = _draw_panel(sheet, panel, frame, steps, more)
+    return Chart(frame, sheet, tuple(placed), dropped, more.words if more else NO_WORDS), panel
+
+
+def _sheet_steps(frame: Frame, number: int) -> Steps:
+    """Of one scale on all sheets, with the brackets of this one."""
+    start, end = frame.panels_m[number]
+    seen = [x for x in brackets_of(frame)[0] if min(x.end, end) - max(x.start, start) > _LEAST_BRACKET / frame.scale]
+    lanes = {above: sorted({x.lane for x in seen if x.above == above}) for above in (True, False)}
+    here = tuple(dataclasses.replace(x, lane=lanes[x.above].index(x.lane)) for x in seen)
+    return plan_steps(blocks_of(frame), here, SHEET_HEIGHTS["steps"] / SHARE)
+
+
+def _sheet_rows(steps: Steps, names: Collection[str], heights: Mapping[str, float]) -> dict[str, float]:
+    tall = {**SHEET_HEIGHTS, **heights}
+    tall["steps"] += steps.extra
+    return {name: tall[name] for name in ORDER if name in names}
 
 
 def _draw_panel(

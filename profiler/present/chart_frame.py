@@ -23,9 +23,21 @@ GAP = 9.0
 PANEL_GAP = 30.0
 LEAST_WIDTH = 560.0
 _SHARES = {"posts": 0.5, "rail": 3.0, "steps": 1.9, "curves": 0.95, "speed": 0.62, "foot": 0.34}
-_ORDER = ("posts", "rail", "steps", "under", "curves", "speed", "brakes", "couplers", "marks", "foot")
+ORDER = ("posts", "rail", "steps", "under", "curves", "speed", "brakes", "couplers", "marks", "foot")
 """Rows from the top, those of a train among them."""
 
+SHEET_HEIGHTS = {
+    "posts": 28.5,
+    "rail": 112.0,
+    "steps": 82.0,
+    "under": 52.0,
+    "curves": 46.0,
+    "speed": 46.0,
+    "brakes": 42.0,
+    "couplers": 84.0,
+    "foot": 19.4,
+}
+"""Rows of the line and of a train where a sheet of paper holds a table too. [pt]"""
 WIDEST = 1080.0
 """Of a picture that is not cut into panels. [pt]"""
 
@@ -133,7 +145,7 @@ class Frame:
     def row_heights(self, extra: Mapping[str, float], more: Mapping[str, float] | None = None) -> dict[str, float]:
         """Height of every row, ``extra`` included, and of those that are there besides. [pt]"""
         heights = {name: _SHARES[name] * SHARE + extra.get(name, 0.0) for name in self.row_names()} | dict(more or {})
-        return {name: heights[name] for name in _ORDER if name in heights}
+        return {name: heights[name] for name in ORDER if name in heights}
 
     def panel(self, number: int, top: float, heights: Mapping[str, float]) -> Panel:
         """Lay one panel out under a line of the sheet. [pt]"""
@@ -170,10 +182,22 @@ def frame_of(profile: Profile, landmarks: Landmarks, limits: Limits, scale: floa
     panels = tuple((float(a), float(b)) for a, b in itertools.pairwise(edges))
     wished = _PER_MILE / MILE if us else _PER_KILOMETRE / KILOMETRE
     scale = max(scale or wished, LEAST_WIDTH / (panels[0][1] - panels[0][0]))
+    return Frame(profile, landmarks, limits, scale, _height(profile, panels, scale, _SHARES["rail"] * SHARE), panels)
+
+
+def sheets_frame(
+    profile: Profile, landmarks: Landmarks, limits: Limits, panels: tuple[tuple[float, float], ...], width: float
+) -> Frame:
+    """The same for sheets of paper: one panel each, stretches given [m], the longest ``width`` wide [pt]."""
+    scale = width / max(b - a for a, b in panels)
+    return Frame(profile, landmarks, limits, scale, _height(profile, panels, scale, SHEET_HEIGHTS["rail"]), panels)
+
+
+def _height(profile: Profile, panels: tuple[tuple[float, float], ...], scale: float, row: float) -> float:
+    """Points a metre of elevation that the rail of every panel fits with, in a Rail row so high [pt]."""
     spread = max(float(np.ptp(cut(a, b, profile.chainage, profile.elevation)[1])) for a, b in panels)
-    row = _SHARES["rail"] * SHARE / (1 + BELOW + ABOVE)
-    height = min(row / spread if spread > 0 else math.inf, MOST_EXAGGERATED * scale)
-    return Frame(profile, landmarks, limits, scale, height, panels)
+    within = row / (1 + BELOW + ABOVE)
+    return min(within / spread if spread > 0 else math.inf, MOST_EXAGGERATED * scale)
 
 
 def cut(start: float, end: float, chainage: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:

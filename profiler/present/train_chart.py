@@ -77,16 +77,26 @@ def compose_train_chart(briefing: Briefing, *, limits: Limits | None = None, sca
     """Draw it on a sheet without writing it."""
     profile, landmarks = briefing.as_travelled
     limits = limits or class_limits(landmarks.steepest_ruling)
-    frame = frame_of(profile, landmarks, limits, scale)
-    lanes = lanes_of(briefing, frame.scale)
+    more = rows_of_train(briefing, frame_of(profile, landmarks, limits, scale).scale)
+    return compose_chart(profile, landmarks, limits=limits, scale=scale, more=more)
+
+
+def rows_of_train(briefing: Briefing, scale: float, stretch: tuple[float, float] | None = None) -> MoreRows:
+    """Rows that a chart of ``scale`` points a metre has of the train, those that it has room for drawn.
+
+    Marks are those of the line, or of a stretch by distance travelled [m].
+    """
+    lanes = lanes_of(briefing, scale, stretch)
 
     def draw(sheet: Sheet, room: Room, panel: Panel, frame: Frame) -> list[Label]:
-        labels = draw_under(sheet, room, panel, frame, briefing)
-        labels += draw_by_plan(sheet, room, panel, frame, briefing)
-        labels += draw_brakes(sheet, room, panel, frame, briefing) if "brakes" in panel.rows else []
-        labels += draw_couplers(sheet, room, panel, frame, briefing)
-        labels += draw_slack(sheet, room, panel, briefing)
-        return labels + (draw_marks(sheet, room, panel, briefing, lanes) if "marks" in panel.rows else [])
+        there = panel.rows
+        labels = draw_under(sheet, room, panel, frame, briefing) if "under" in there else []
+        labels += draw_by_plan(sheet, room, panel, frame, briefing) if "speed" in there else []
+        labels += draw_brakes(sheet, room, panel, frame, briefing) if "brakes" in there else []
+        if "couplers" in there:
+            labels += draw_couplers(sheet, room, panel, frame, briefing)
+            labels += draw_slack(sheet, room, panel, briefing)
+        return labels + (draw_marks(sheet, room, panel, briefing, lanes) if "marks" in there else [])
 
     heights = {**HEIGHTS, "under": UNDER_SHARE * SHARE, "couplers": COUPLERS_SHARE * SHARE}
     if slack_of(briefing):
@@ -95,8 +105,7 @@ def compose_train_chart(briefing: Briefing, *, limits: Limits | None = None, sca
         del heights["brakes"]
     if lanes.laid:
         heights["marks"] = lanes.height
-    more = MoreRows(heights, _words(briefing, lanes), draw, fastest_by_plan(briefing.journey))
-    return compose_chart(profile, landmarks, limits=limits, scale=scale, more=more)
+    return MoreRows(heights, _words(briefing, lanes), draw, fastest_by_plan(briefing.journey))
 
 
 def _words(briefing: Briefing, lanes: Lanes) -> Words:

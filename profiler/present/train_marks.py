@@ -86,13 +86,17 @@ class Lanes:
         return LANE * self.count
 
 
-def lanes_of(briefing: Briefing, scale: float) -> Lanes:
-    """Marks in lanes, so that neither signs nor chips meet; ``scale`` is points a metre of line."""
+def lanes_of(briefing: Briefing, scale: float, stretch: tuple[float, float] | None = None) -> Lanes:
+    """Marks in lanes, so that neither signs nor chips meet; ``scale`` is points a metre of line.
+
+    All that reach the line, or a stretch of it by distance travelled [m].
+    """
     terrain = briefing.terrain
+    first_m, last_m = stretch or (0.0, terrain.length)
     items = []
     for mark in briefing.marks:
         start, best, end = (float(terrain.way_at(x)) for x in (mark.earliest, mark.recommended, mark.latest))
-        if end >= 0 and start < terrain.length:
+        if end >= first_m and start < last_m:
             items.append(Laid(mark, start, best, end))
     laid: list[Laid] = []
     groups: list[tuple[str, int]] = []
