@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from profiler.alignment.curves import element_curvature
@@ -35,6 +35,7 @@ from profiler.centreline import Centreline, PointFeature
 from profiler.errors import InputError, RouteError, TerritoryError
 from profiler.route import Posts, Route, SpeedLimit, Station, Structure
 from profiler.territory import Place, PostsFrom, StructureTable, Territory
+from profiler.wording import stretch_words
 
 STATION_REACH = 150.0
 """A station of the vector file belongs to the line within this. [m]"""
@@ -227,6 +228,7 @@ def lay_route(
         tuple(dataclasses.replace(c, start=c.start * scale, end=c.end * scale) for c in line.curves), posts
     )
     structures, said = _structures(index, posts, spans, territory, around, scale)
+    limits = _limits(index, posts, territory, "speed_limits")
     return Route(
         chainage=chainage,
         longitude=stations.longitude,
@@ -246,9 +248,14 @@ def lay_route(
         structures=structures,
         stations=named,
         stops=_stops(index, posts, territory),
-        limits=_limits(index, posts, territory, "speed_limits"),
+        limits=limits,
         slow_orders=_limits(index, posts, territory, "slow_orders"),
-        assumptions=(*assumptions, *said, *_said_of_posts(posts, territory.route.units)),
+        assumptions=(
+            *assumptions,
+            *said,
+            *_said_of_limits(limits, posts),
+            *_said_of_posts(posts, territory.route.units),
+        ),
     )
 
 
@@ -364,6 +371,15 @@ def _limits(index: LineIndex, posts: Posts, territory: Territory, name: str) -> 
             )
         )
     return tuple(sorted(found, key=lambda s: (s.start, s.end)))
+
+
+def _said_of_limits(limits: Sequence[SpeedLimit], posts: Posts) -> Iterator[str]:
+    """Where two limits of one class overlap: the lower one is taken."""
+    for i, one in enumerate(limits):
+        for other in limits[i + 1 :]:
+            start, end = max(one.start, other.start), min(one.end, other.end)
+            if end - start > 1.0 and one.train_class == other.train_class and one.speed != other.speed:
+                yield f"two speed limits overlap, {stretch_words(posts, start, end)}: the lower one is taken"
 
 
 def part_of_route(route: Route, first: int, last: int) -> Route:

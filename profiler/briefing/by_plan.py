@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from profiler.errors import InputError
 from profiler.handling.air_ledger import LedgerRow, air_ledger
 from profiler.handling.descent_marks import descent_marks
 from profiler.handling.descent_plan import LinePlan, plan_descents
@@ -12,6 +13,7 @@ from profiler.handling.journey import Journey, journey
 from profiler.handling.slack import slack_marks
 from profiler.handling.slow_marks import slow_marks
 from profiler.handling.slow_orders import Slowing, slow_orders
+from profiler.handling.speeds import WALKING
 from profiler.handling.stopping import StopAt, Stops
 from profiler.handling.straddles import TrainStraddle
 from profiler.handling.what_if import WhatIf, what_ifs
@@ -22,8 +24,11 @@ from profiler.mechanics.make_up import MakeUpWarning, make_up_warnings
 from profiler.mechanics.speed_limits import head_limit
 from profiler.mechanics.terrain import Terrain
 from profiler.profile import Profile
+from profiler.route import Route
 from profiler.train import Train
+from profiler.train_words import speed_text
 from profiler.units import FloatArray
+from profiler.wording import stretch_words
 
 PACES = {"plan": 1.0, "slower": 0.9, "faster": 1.1}
 """Cases of a plan, and the speed held in each over that of the plan, no higher than is posted. [-]"""
@@ -84,6 +89,7 @@ def run_by_plan(
         If a limit is below walking pace.
     """
     route = profile.route
+    _refuse_walking(route, train)
     posted = head_limit((*route.limits, *route.slow_orders), terrain, train.length, train.train_class)
     line = plan_descents(train, terrain, posted, drawn, pace=PACES[case])
     slowings = slow_orders(train, terrain, line, route.limits, route.slow_orders)
@@ -108,6 +114,16 @@ def run_by_plan(
             *slack_marks(train, terrain, forces, straddling),
         ),
     )
+
+
+def _refuse_walking(route: Route, train: Train) -> None:
+    """No run can be planned at walking pace."""
+    for name, limits in (("speed limit", route.limits), ("slow order", route.slow_orders)):
+        for limit in limits:
+            if limit.speed < WALKING and limit.train_class in ("", train.train_class):
+                where, speed = stretch_words(route.posts, limit.start, limit.end), speed_text(limit.speed, train.units)
+                remedy = "no run can be planned at it: raise it, or plan a stop there instead"
+                raise InputError(name, f"{speed}, {where}, is below walking pace", remedy)
 
 
 def _as_travelled(curvature: FloatArray, direction: str) -> FloatArray:

@@ -65,7 +65,7 @@ def descent_lines(briefing: Briefing, plan: DescentPlan) -> list[str]:
         return lines
     if plan.held:
         lines += [f"{_first(briefing, plan)}{_proof(plan)}", _air(briefing, plan)]
-    return [*lines, _alone(briefing, plan)]
+    return [*lines, alone_words(briefing, plan)]
 
 
 def _held(briefing: Briefing, plan: DescentPlan) -> str:
@@ -77,7 +77,23 @@ def _held(briefing: Briefing, plan: DescentPlan) -> str:
     speed = f"held at {top}"
     if least:
         speed = f"not held at {speed_text(allowed, units)}, which the limit leaves: held at {top} at most"
-    return f"descent, {where}: {speed} ({BOUNDS[plan.top.bound]}); {_worst(briefing, plan)}"
+    return (
+        f"descent, {where}: {speed} ({BOUNDS[plan.top.bound]}); {_worst(briefing, plan)}{bound_words(briefing, plan)}"
+    )
+
+
+def bound_words(briefing: Briefing, plan: DescentPlan) -> str:
+    """What holds the dynamic brake down there, where something does."""
+    words = {
+        "adhesion": "what the rail takes",
+        "equivalent axles": "its equivalent axles",
+        "buff limit": "the buff limit behind the head units",
+    }
+    if plan.bound not in words:
+        return ""
+    return (
+        f"; of dynamic brake {force_text(plan.dynamic_brake, briefing.profile.units)}, held down by {words[plan.bound]}"
+    )
 
 
 def _worst(briefing: Briefing, plan: DescentPlan) -> str:
@@ -135,8 +151,8 @@ def _air(briefing: Briefing, plan: DescentPlan) -> str:
     return "; ".join(moves)
 
 
-def _alone(briefing: Briefing, plan: DescentPlan) -> str:
-    """Holding with the dynamic brake lost."""
+def alone_words(briefing: Briefing, plan: DescentPlan) -> str:
+    """Holding with the dynamic brake lost: by how much air, and whether wheels stand it."""
     train, units, alone = briefing.train, briefing.profile.units, plan.alone
     limit = customary_limit(train)
     if math.isinf(alone.share):

@@ -19,12 +19,13 @@ from profiler.handling.straddles import mass_quarters
 from profiler.handling.timeline import Timeline, timeline
 from profiler.handling.windows import Scene, Window, power_off_window, release_window, step_window
 from profiler.mechanics.conditions import EVERY
-from profiler.mechanics.course import course_of, drawn_along, in_use, places_of
+from profiler.mechanics.course import course_of, drawn_along, held_back_by, in_use, places_of
+from profiler.mechanics.dynamic import BINDING, group_dynamics
 from profiler.mechanics.motion import FREE, Course
 from profiler.mechanics.speed_limits import HeadLimit
 from profiler.mechanics.terrain import Terrain
 from profiler.train import Train
-from profiler.units import FloatArray
+from profiler.units import GRAVITY, FloatArray
 
 SURE = 1.645
 """Standard deviations of the draws by which more force is reckoned with, so that 95 % of them need less."""
@@ -41,19 +42,22 @@ class DescentPlan:
     """How a train is handled over one descent; places of the head by distance travelled [m].
 
     ``holding`` is the table at the speeds the line allows, ``top`` the highest speed that holds, ``alone`` what the
-    air must do without any dynamic brake. ``quarters`` (5,) are the head positions with none to all of the train
-    past the crest, ``cut`` those at which the notch that keeps the speed falls, and to which. ``power_off`` is None
-    where the train is on the descent as the line begins; where its window is empty, ``opens_at`` is a lower speed at
-    the crest at which it is not [m/s], NaN where none was found. ``slowed_from`` is the speed that the train would
-    have at the crest [m/s], where its plan has less, so that there is a window; None elsewhere. ``dynamic`` is where
-    the dynamic brake then begins, earliest, recommended and latest, None without either. ``steps`` are as recommended,
-    ``windows`` theirs.
+    air must do without any dynamic brake; ``dynamic_brake`` is all of that at the worst place and the speed held [N],
+    ``bound`` what holds it down in the head group there, one of `dynamic.BINDING`. ``quarters`` (5,) are the head
+    positions with none to all of the train past the crest, ``cut`` those at which the notch that keeps the speed falls,
+    and to which. ``power_off`` is None where the train is on the descent as the line begins; where its window is empty,
+    ``opens_at`` is a lower speed at the crest at which it is not [m/s], NaN where none was found. ``slowed_from`` is
+    the speed that the train would have at the crest [m/s], where its plan has less, so that there is a window; None
+    elsewhere. ``dynamic`` is where the dynamic brake then begins, earliest, recommended and latest, None without
+    either. ``steps`` are as recommended, ``windows`` theirs.
     """
 
     descent: Descent
     holding: Holding
     top: TopSpeed
     alone: AirAlone
+    dynamic_brake: float
+    bound: str
     approach: Approach
     timeline: Timeline
     quarters: FloatArray
@@ -210,6 +214,8 @@ def _plan(
         holding=table,
         top=kept_speed(course, train, allowed, descent, table, doubt),
         alone=air_alone(train, descent.force, held),
+        dynamic_brake=float(held_back_by(course, descent.worst, held)),
+        bound=_bound(train, course, descent.worst, held),
         approach=come,
         timeline=line,
         quarters=descent.crest + mass_quarters(train),
@@ -222,6 +228,16 @@ def _plan(
         windows=tuple(windows),
         proof=proof,
     )
+
+
+def _bound(train: Train, course: Course, place: float, speed: float) -> str:
+    """What holds the dynamic brake of the head group below the curve of its units."""
+    head = train.groups[0]
+    if head.place != "head":
+        return BINDING[0]
+    room = float(np.interp(place, places_of(course), course.push[0]))
+    grade = (float(train.limits.buff) - room) / (head.mass * GRAVITY)
+    return BINDING[int(group_dynamics(train, speed, grade).binding[0])]
 
 
 def _opens_at(scene: Scene) -> float:

@@ -331,6 +331,10 @@ OWN = {
     ("run", "time_s"): Meaning("Time since the first run began, what lies between two runs left out"),
     ("descents", "reduction_kpa"): Meaning("Reduction of the brake pipe, 0 for no air", unit="kPa"),
     ("descent_plans", "required_kn"): Meaning("Greatest force that holds the speed, below 0 where it only slows down"),
+    ("descent_plans", "dynamic_kn"): Meaning("All of the dynamic brake at the worst place and the speed held"),
+    ("descent_plans", "dynamic_bound"): _text(
+        "What holds that of the head group down: adhesion, equivalent axles, buff limit"
+    ),
     ("descent_plans", "notch"): Meaning("Notch over the crest", "integer"),
     ("descent_plans", "reduction_kpa"): Meaning("Greatest reduction of the plan", unit="kPa"),
     ("descent_plans", "wheel_kw"): Meaning("Greatest power on a wheel of the worst car, as run", unit="kW"),

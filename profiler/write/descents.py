@@ -15,6 +15,7 @@ from profiler.briefing.plan import Briefing
 from profiler.handling.descent_plan import DescentPlan
 from profiler.handling.timeline import BUNCHING_SHARE
 from profiler.handling.wheel_heat import heat_over
+from profiler.mechanics.dynamic import BINDING
 from profiler.units import KMH, FloatArray
 from profiler.write.cells import Columns, Texts, fixed
 from profiler.write.places import at_head, kilonewtons, whole, yes
@@ -24,6 +25,7 @@ TOLD_EVERY = 5.0
 """The run is told so often. [s]"""
 _STEP = 30.0
 """A run goes no farther in a step. [m]"""
+_BOUND = BINDING[1:]
 _QUARTERS = (0.0, 0.25, 0.5, 0.75, 1.0)
 
 
@@ -130,6 +132,8 @@ def _plans(briefing: Briefing) -> Columns:
         **at_head(briefing, [one.worst for one in ones], "worst_m"),
         "worst_length_m": fixed([one.worst_length for one in ones], 0),
         "required_kn": kilonewtons([one.force for one in ones]),
+        "dynamic_kn": kilonewtons([plan.dynamic_brake for plan in plans]),
+        "dynamic_bound": [plan.bound if plan.bound in _BOUND else "" for plan in plans],
         "held": yes([plan.held for plan in plans]),
         "allowed_kmh": kmh([float(plan.holding.speed[0]) for plan in plans]),
         "top_kmh": kmh([plan.top.speed for plan in plans]),

@@ -108,6 +108,20 @@ def test_stated_posts_and_what_is_placed_by_them():
     assert route.stations == (Station("Ombersley", pytest.approx(3000, abs=0.1)),)
 
 
+@pytest.mark.parametrize(("other", "speed", "said"), [("", 40, True), ("", 60, False), ("freight", 40, False)])
+def test_limits_that_overlap_are_told(other: str, speed: float, said: bool):
+    """Law: of two different limits of one class that overlap the lower one is taken, and that is said."""
+
+    def limit(start: float, end: float, kmh: float, train_class: str = "") -> dict:
+        ends = {"from": {"chainage_m": start}, "to": {"chainage_m": end}}
+        return {**ends, "speed_kmh": kmh, **({"train_class": train_class} if train_class else {})}
+
+    route = laid(speed_limits=[limit(0, 3000, 60), limit(2000, 5000, speed, other)])
+    words = "two speed limits overlap, km 2.0 to 3.0: the lower one is taken"
+    assert (words in route.assumptions) == said
+    assert not any("overlap" in sentence for sentence in route.assumptions if sentence != words)
+
+
 def test_posts_of_points_and_of_pieces():
     """Worked: points beside the line carry metres; one 300 m aside is another line's. Pieces carry km."""
     points = tuple(

@@ -198,3 +198,18 @@ def test_trains_that_are_none(here: Path, old: str, new: str, words: str):
     sentence = refused(here, "brief", "route.toml", "--train", path.name)
     assert sentence.startswith("train-gravel-metric.toml")
     assert words in sentence
+
+
+@pytest.mark.parametrize(
+    ("table", "words"),
+    [
+        ("speed_limits", "speed limit: 2.0 km/h, km 1.0 to 3.0, is below walking pace"),
+        ("slow_orders", "slow order: 2.0 km/h, km 1.0 to 3.0, is below walking pace"),
+    ],
+)
+def test_a_limit_below_walking_pace(here: Path, table: str, words: str):
+    """Law: nothing can be planned at it: one sentence tells which, and where."""
+    ends = "from = { chainage_m = 1000 }\nto = { chainage_m = 3000 }"
+    with (here / "route.toml").open("a") as file:
+        file.write(f"[[{table}]]\n{ends}\nspeed_kmh = 2\n")
+    assert words in refused(here, "brief", "route.toml", "--train", "train-gravel-metric.toml")
