@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import io
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from PIL import Image
@@ -60,6 +61,7 @@ class Shading:
         return buffer.getvalue()
 
 
+@lru_cache(maxsize=1)
 def shade(relief: Relief) -> Shading:
     """Shaded picture of a relief.
 

@@ -18,8 +18,10 @@ _CAPS = {"butt": "butt", "projecting": "square", "round": "round"}
 _COMMANDS = {Path.MOVETO: "M", Path.LINETO: "L", Path.CURVE3: "Q", Path.CURVE4: "C", Path.CLOSEPOLY: "Z"}
 
 
-def svg(width: float, height: float, drawn: Iterable[Drawn], title: str, description: str) -> bytes:
-    """A sheet of a size [pt] as SVG with a <title> and a <desc>; ``drawn`` from the bottom up."""
+def svg(
+    width: float, height: float, drawn: Iterable[Drawn], title: str, description: str, *, paper: bool = True
+) -> bytes:
+    """A sheet of a size [pt] as SVG with a <title> and a <desc>; ``drawn`` from the bottom up, on white ``paper``."""
     w, h = _number(width), _number(height)
     words = _WordsUsed()
     body = [part for item in drawn for part in _element(item, height, words)]
@@ -33,7 +35,7 @@ def svg(width: float, height: float, drawn: Iterable[Drawn], title: str, descrip
         "<defs>",
         *words.definitions(),
         "</defs>",
-        f'<rect width="{w}" height="{h}" fill="{WHITE}"/>',
+        *([f'<rect width="{w}" height="{h}" fill="{WHITE}"/>'] if paper else []),
         '<g fill="none" stroke-linejoin="round">',
         *body,
         "</g>",
