@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import takewhile
 
 import numpy as np
 
@@ -16,6 +17,8 @@ from profiler.handling.descent_plan import DescentPlan
 from profiler.handling.holding import SLOWEST_HELD
 from profiler.handling.journey import Journey
 from profiler.handling.slow_orders import Slowing
+from profiler.mechanics.course import places_of
+from profiler.mechanics.places import FASTEST
 from profiler.train_words import force_text, pressure_text, speed_text
 from profiler.units import FloatArray
 
@@ -23,6 +26,8 @@ SENTENCES = 6
 """No more of them are told."""
 GAINING = 0.95
 """Where brakes give less than so much of what holds the speed, the train gains speed. [-]"""
+CLEARLY = 0.9
+"""A climb is told where the train has no more than so much of the speed that may be held there. [-]"""
 _LANES = {"straddle": "astride", "do_not_stop": "do not stop", "start_hard": "start hard", "not_held": "not held"}
 """Marks as they are counted; all others tell where something begins."""
 
@@ -131,8 +136,10 @@ def _balance(briefing: Briefing) -> Fact:
     if not slowest.speed:
         return Fact("stalls", f"no balancing speed: all of its power does not move it on, head at {where}")
     enough = "" if slowest.enough else ", below the minimum continuous speed"
+    more = "over " if slowest.speed >= FASTEST - 1e-6 else ""
     return Fact(
-        speed_text(slowest.speed, units), f"balancing speed on the hardest climb, full power, head at {where}{enough}"
+        f"{more}{speed_text(slowest.speed, units)}",
+        f"balancing speed on the hardest climb, full power, head at {where}{enough}",
     )
 
 
@@ -192,9 +199,10 @@ def _descent(briefing: Briefing, plan: DescentPlan) -> Iterator[tuple[float, flo
     sets = [step for step in plan.steps if step.kind == "air_step"]
     if sets:
         moved = step_words(sets[0].before, sets[0].after, units)
-        more = [step_words(step.before, step.after, units) for step in sets[1:] if step.segment == sets[0].segment]
+        first = list(takewhile(lambda step: step.before > 0, sets[1:]))
+        more = [step_words(step.before, step.after, units) for step in first]
         later = f", later {', '.join(more)}" if more else ""
-        again = len({step.segment for step in sets}) - 1
+        again = sum(step.before == 0 for step in sets[1:])
         times = {0: "", 1: "; it sets air once more after a release"}.get(again, f"; it sets air {again} times more")
         yield 2, sets[0].at, f"The plan sets air here, {moved}{later}{times}."
         gone = [step for step in plan.steps if step.after == 0]
@@ -224,12 +232,14 @@ def _post(briefing: Briefing, way: float) -> str:
 
 
 def _climb(briefing: Briefing) -> Iterator[tuple[float, float, str]]:
-    """Where the run is slowest under power."""
+    """Where the run is slowest under power, if it is by much."""
     trip, units = briefing.journey, briefing.profile.units
     pulls = np.flatnonzero((trip.notch > 0) & (trip.speed > 0) & (trip.time > 0))
     if briefing.journey.stalls or not pulls.size:
         return
     i = int(pulls[np.argmin(trip.speed[pulls])])
+    if trip.speed[i] > CLEARLY * np.interp(trip.head[i], places_of(briefing.line.course), briefing.line.speeds.hold):
+        return
     words = f"The plan is at its slowest under power, {speed_text(float(trip.speed[i]), units)} in notch"
     yield 2.1, float(trip.head[i]), f"{words} {trip.notch[i]:.0f}."
 
