@@ -118,9 +118,8 @@ def _climb(briefing: Briefing) -> Iterator[Question]:
     where = f"with its head at {place_words(briefing, one.head)}, {grade}"
     least = speed_text(slowest_speed(briefing.train), units)
     if not one.speed:
-        yield Question(
-            text, f"It stalls {where}: grade and curves take more than all of its power gives at any speed."
-        )
+        yield Question(text, f"It stalls {where}: grade and curves take more than all of its power gives at any speed.")
+        return
     verdict = f"that is {'enough' if one.enough else 'too slow'}: {least} is its least continuous speed"
     if one.enough and one.speed < slowest_speed(briefing.train):
         verdict = f"below its least continuous speed of {least}, but for no longer than its units stand"

@@ -19,7 +19,10 @@ EVERY = [(name, direction) for name in TRIAL for direction in ("with", "against"
 
 def answers(name: str, direction: str = "with") -> dict[str, str]:
     """Answers by their questions."""
-    return {one.text: one.answer for one in lesson(briefed(name, direction, "metric" if name == "f" else "us"))}
+    asked = lesson(briefed(name, direction, "metric" if name == "f" else "us"))
+    found = {one.text: one.answer for one in asked}
+    assert len(found) == len(asked), "no question is asked twice"
+    return found
 
 
 def answer(name: str, begins: str, direction: str = "with") -> str:
