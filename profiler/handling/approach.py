@@ -24,8 +24,8 @@ FOLLOWED = 6000.0
 """When power goes off is judged by the run as far past where holding begins. [m]"""
 TIME_STEP, COARSE = 0.5, 2.0
 """Of runs on the estimate and on draws. [s]"""
-TOLERANCE = 5.0
-"""Places of acts are found to so much. [m]"""
+TOLERANCE, ON_DRAWS = 5.0, 10.0
+"""Places of acts are found to so much, on the estimate and on draws. [m]"""
 FLOOR_SHARE, FLOOR, FLOOR_SLOW = 0.6, 5 * MPH, 0.9
 """A train that falls below such a share of its speed at the crest, or this speed [m/s], has lost the hill; one that
 is slow at the crest already where it falls below the last share."""
@@ -103,27 +103,31 @@ def approach_acts(train: Train, head: float, quiet: float, top_notch: int) -> li
     return [*cruising_acts(train, top_notch, head), Act("dynamic", 0.0, at=quiet)]
 
 
-def last_place(holds: Callable[[float], bool], low: float, high: float) -> float:
+def last_place(
+    holds: Callable[[float], bool], low: float, high: float, *, tolerance: float = TOLERANCE, known: bool = False
+) -> float:
     """The last place [m] at which something holds that ceases to hold once: NaN if not even at ``low``, infinite if
-    still at ``high``."""
-    if not holds(low):
+    still at ``high``. ``known``: it does at ``low``."""
+    if not known and not holds(low):
         return float("nan")
     if holds(high):
         return float("inf")
-    while high - low > TOLERANCE:
+    while high - low > tolerance:
         middle = (low + high) / 2
         low, high = (middle, high) if holds(middle) else (low, middle)
     return low
 
 
-def first_place(holds: Callable[[float], bool], low: float, high: float) -> float:
+def first_place(
+    holds: Callable[[float], bool], low: float, high: float, *, tolerance: float = TOLERANCE, known: bool = False
+) -> float:
     """The first place [m] at which something holds that then holds on: infinite if not even at ``high``, ``low`` if
-    already there."""
-    if holds(low):
+    already there. ``known``: it does not at ``low``."""
+    if not known and holds(low):
         return low
     if not holds(high):
         return float("inf")
-    while high - low > TOLERANCE:
+    while high - low > tolerance:
         middle = (low + high) / 2
         low, high = (low, middle) if holds(middle) else (middle, high)
     return high

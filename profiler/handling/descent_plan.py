@@ -107,15 +107,15 @@ def plan_descents(
         If a limit is below walking pace.
     """
     whole = _whole(train, terrain, posted, drawn, pace)
-    line = whole.plan(np.full(whole.places.size, FREE), {})
-    shut = [one for one in line.descents if one.opens_at is not None and math.isfinite(one.opens_at)]
-    if not shut:
-        return line
     slower = np.full(whole.places.size, FREE)
+    tried = replace(whole, drawn=()).plan(slower, {})
+    shut = [one for one in tried.descents if one.opens_at is not None and math.isfinite(one.opens_at)]
     for one in shut:
         beyond = one.descent.start + train.length
         on = (whole.places >= one.descent.crest - SLOWED_BEFORE) & (whole.places <= beyond)
         slower[on] = np.minimum(slower[on], one.opens_at or FREE)
+    if not whole.drawn and not shut:
+        return tried
     return whole.plan(slower, {one.descent.crest: one.approach.crest_speed for one in shut})
 
 

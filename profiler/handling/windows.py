@@ -17,7 +17,9 @@ import numpy as np
 from profiler.handling.approach import (
     COARSE,
     FOLLOWED,
+    ON_DRAWS,
     TIME_STEP,
+    TOLERANCE,
     Approach,
     Extremes,
     approach_acts,
@@ -44,7 +46,7 @@ REACH = 4000.0
 """Acts are tried no farther from where they are planned. [m]"""
 NEXT = 1000.0
 """A release is judged by the run so far past the next movement of the valve. [m]"""
-SPREAD = 800.0
+SPREAD = 400.0
 """On draws they are first tried so near to the window of the estimate. [m]"""
 
 
@@ -253,11 +255,14 @@ def release_window(scene: Scene, number: int, power_off: float) -> Window:
     latest = last_place(fast, low, high)
 
     def first(course: Course, bound: float, conditions: Conditions = NOMINAL, near: float | None = None) -> float:
-        at = low if near is None else max(near - SPREAD, low)
+        at, close = (low, TOLERANCE) if near is None else (max(near - SPREAD, low), ON_DRAWS)
         runs = parts.moving(course, step.at, conditions, low=at, coarse=near is not None)
         if near is not None and at > low and runs.held(at, bound):
             return first(course, bound, conditions)
-        return first_place(lambda place: runs.held(place, bound), at, high)
+        known, reach = near is not None and at > low, high
+        if near is not None and near + SPREAD < high and runs.held(near + SPREAD, bound):
+            reach = near + SPREAD
+        return first_place(lambda place: runs.held(place, bound), at, reach, tolerance=close, known=known)
 
     earliest, cautious = first(scene.courses[0], 0.0), first(scene.courses[0], -scene.margin)
     near = cautious if math.isfinite(cautious) else step.at
@@ -341,15 +346,19 @@ class _Parts:
         near: float | None = None,
     ) -> float:
         """The last place [m] at which the train gets over and is held within a bound [m/s] above its limit."""
-        if near is not None:
-            a, b = max(near - SPREAD, self.low), min(near + SPREAD, self.high)
-            runs = self.moving(course, place, conditions, share, low=a, coarse=True)
-            if runs.held(a, bound):
-                found = last_place(lambda x: runs.held(x, bound), a, b)
-                if math.isfinite(found) or b == self.high:
-                    return self._gets_over(runs, found)
-        runs = self.moving(course, place, conditions, share, coarse=near is not None)
-        return self._gets_over(runs, last_place(lambda x: runs.held(x, bound), self.low, self.high))
+        if near is None:
+            runs = self.moving(course, place, conditions, share)
+            return self._gets_over(runs, last_place(lambda x: runs.held(x, bound), self.low, self.high))
+        low, high = max(near - SPREAD, self.low), min(near + SPREAD, self.high)
+        runs, known = self.moving(course, place, conditions, share, low=low, coarse=True), True
+        if not runs.held(low, bound):
+            low, high, known = self.low, low, False
+            runs = self.moving(course, place, conditions, share, low=low, coarse=True)
+        elif high < self.high and runs.held(high, bound):
+            low, high = high, self.high
+            runs = self.moving(course, place, conditions, share, low=low, coarse=True)
+        found = last_place(lambda x: runs.held(x, bound), low, high, tolerance=ON_DRAWS, known=known)
+        return self._gets_over(runs, found)
 
     def _gets_over(self, runs: Moving, place: float) -> float:
         """The place, or NaN where the train is held because it comes to a stand before the hill is over."""
