@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from profiler.briefing.running import Lying, Running, running_by_plan
 from profiler.errors import InputError
 from profiler.handling.air_ledger import LedgerRow, air_ledger
 from profiler.handling.descent_marks import descent_marks
@@ -32,21 +33,23 @@ from profiler.wording import stretch_words
 
 PACES = {"plan": 1.0, "slower": 0.9, "faster": 1.1}
 """Cases of a plan, and the speed held in each over that of the plan, no higher than is posted. [-]"""
+CASES = tuple(PACES)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class ByPlan:
     """A train on a line by the plan of one ``case`` of `PACES`.
 
-    ``line`` is the plan for the descents, ``slowings`` slow orders and limits that fall, ``journey`` the train run by
-    plan from end to end, ``forces`` what its couplers carry then, ``in_curves`` what that does in curves, and
-    ``make_up`` where the order of its cars asks for care. ``what_ifs`` belong to the descents one by one; ``stops`` are
-    stops at places named, then from the hardest place of each descent; ``ledger`` the air, all along. ``marks`` are not
-    yet numbered.
+    ``line`` is the plan for the descents, ``running`` the train under way at its speeds, ``slowings`` slow orders and
+    limits that fall, ``journey`` the train run by plan from end to end, ``forces`` what its couplers carry then,
+    ``in_curves`` what that does in curves, and ``make_up`` where the order of its cars asks for care. ``what_ifs``
+    belong to the descents one by one; ``stops`` are stops at places named, then from the hardest place of each descent;
+    ``ledger`` the air, all along. ``marks`` are not yet numbered.
     """
 
     case: str
     line: LinePlan
+    running: Running
     slowings: tuple[Slowing, ...]
     journey: Journey
     forces: InTrain
@@ -63,6 +66,7 @@ def run_by_plan(
     train: Train,
     terrain: Terrain,
     drawn: Terrain,
+    lying: Lying,
     straddling: Sequence[TrainStraddle],
     named: Sequence[float],
     case: str = "plan",
@@ -76,6 +80,8 @@ def run_by_plan(
     train : Train
     terrain, drawn : Terrain
         Of the profile, for one direction of travel: the estimate, and the heights of all draws.
+    lying : Lying
+        That train there.
     straddling : sequence of TrainStraddle
         Landmarks that the train lies astride of.
     named : sequence of float
@@ -100,6 +106,7 @@ def run_by_plan(
     return ByPlan(
         case=case,
         line=line,
+        running=running_by_plan(train, terrain, lying, line.course, line.speeds),
         slowings=slowings,
         journey=trip,
         forces=forces,

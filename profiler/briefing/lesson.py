@@ -14,7 +14,7 @@ import numpy as np
 from profiler import wording
 from profiler.briefing.descent_words import charging_words, share_words, time_words
 from profiler.briefing.holding_words import alone_words, window_words
-from profiler.briefing.plan import Briefing, top_speed
+from profiler.briefing.plan import Briefing
 from profiler.briefing.story import state_at
 from profiler.briefing.words import (
     HEAD_RULE,
@@ -111,7 +111,7 @@ def _at(briefing: Briefing, way: float) -> str:
 def _climb(briefing: Briefing) -> Iterator[Question]:
     """Not asked where it is as fast as it may be anyway."""
     units, one = briefing.profile.units, min(briefing.speeds, key=lambda s: s.speed)
-    if one.speed >= min(top_speed(briefing.profile.route, briefing.train), float(FASTEST)):
+    if one.speed >= min(float(briefing.line.speeds.hold.max()), float(FASTEST)):
         return
     text = "How fast does this train climb the hardest grade with all of its power, and is that enough?"
     grade = f"{wording.grade_text(one.grade, units)} compensated under the train"

@@ -10,6 +10,7 @@ from functools import cached_property
 import numpy as np
 
 from profiler.briefing.by_plan import ByPlan, run_by_plan
+from profiler.briefing.running import Running, lying_along
 from profiler.handling.air_ledger import LedgerRow
 from profiler.handling.descent_plan import LinePlan
 from profiler.handling.journey import Journey
@@ -28,7 +29,7 @@ from profiler.mark import Mark
 from profiler.mechanics.curving import InCurves
 from profiler.mechanics.in_train import InTrain
 from profiler.mechanics.make_up import MakeUpWarning
-from profiler.mechanics.places import FASTEST, Climb, climbs_of, head_positions
+from profiler.mechanics.places import Climb, climbs_of
 from profiler.mechanics.power_needed import (
     ClimbSpeed,
     HelperDistrict,
@@ -37,13 +38,10 @@ from profiler.mechanics.power_needed import (
     helper_districts,
     units_for,
 )
-from profiler.mechanics.pull import Over, Pull, draft_over, pull_along
+from profiler.mechanics.pull import Over, draft_over
 from profiler.mechanics.remote import RemotePlaces, remote_places
-from profiler.mechanics.resistance import train_coefficients
 from profiler.mechanics.terrain import Terrain, as_met_by, drawn_elevations, terrain_of
 from profiler.mechanics.tonnage import Rating, drawn_terrain, rate
-from profiler.mechanics.traction import block_efforts
-from profiler.mechanics.under_train import UnderTrain, spread_of, under_train
 from profiler.mechanics.units_to_use import UnitsToUse, units_on_climbs
 from profiler.profile import Profile, reversed_profile
 from profiler.route import Route
@@ -52,28 +50,6 @@ from profiler.units import FloatArray
 
 RUN_NEAR = 100.0
 """A place of the run by plan tells of head positions no farther from it. [m]"""
-SAID_EVERY = 5
-"""Every so many-th head position is one for which the draws say how sure the grade under the train is."""
-
-
-@dataclass(frozen=True, eq=False)
-class Running:
-    """The train under way; arrays are (h,), one value a head position of ``pull``, by distance travelled.
-
-    ``under`` is the grade under the train, ``grade_se`` its standard error by the draws [m/m]; ``rolling`` its
-    resistance on level straight track at the speed of ``pull``, ``available`` its full effort there [N].
-    """
-
-    under: UnderTrain
-    grade_se: FloatArray
-    rolling: FloatArray
-    available: FloatArray
-    pull: Pull
-
-    @property
-    def needed(self) -> FloatArray:
-        """Effort that keeps the speed, below zero where the train has to be held back. [N]"""
-        return self.under.grade_force + self.under.curve_force + self.rolling
 
 
 @dataclass(frozen=True)
@@ -108,7 +84,7 @@ class Briefing:
     """What ``train`` meets on a line in one ``direction`` ("with" or "against" chainage); an estimate throughout.
 
     ``profile`` and ``landmarks`` are the line, compensated by the train's law of curve resistance, ``terrain`` that as
-    travelled. ``running`` is the train under way, ``everywhere`` what a start needs at every station of the profile;
+    travelled. ``everywhere`` what a start needs at every station of the profile;
     ``places`` are stations, planned stops and the hardest place of each climb, ``at_places`` what a start needs there
     in the same order, ``sequences`` how it goes at the stops and climbs among them: pairs of a position in ``places``
     and the sequence. ``astride`` are starts over crests. ``marks_by_case`` are the marks of each case of the
@@ -124,7 +100,6 @@ class Briefing:
     train: Train
     direction: str
     terrain: Terrain
-    running: Running
     everywhere: Starting
     places: tuple[StartPlace, ...]
     at_places: Starting
@@ -139,6 +114,11 @@ class Briefing:
     helpers: tuple[HelperDistrict, ...]
     plans: tuple[ByPlan, ...]
 
+    def as_case(self, case: str) -> Briefing:
+        """The briefing as if one case of its plan were the plan."""
+        (chosen,) = (plan for plan in self.plans if plan.case == case)
+        return dataclasses.replace(self, plans=(chosen,), marks_by_case={"plan": self.marks_by_case[case]})
+
     @property
     def marks(self) -> tuple[Mark, ...]:
         """Marks as planned, numbered in order of travel."""
@@ -148,6 +128,11 @@ class Briefing:
     def line(self) -> LinePlan:
         """The plan for the descents."""
         return self.plans[0].line
+
+    @property
+    def running(self) -> Running:
+        """The train under way at the speed of its plan, or what full power keeps up of it."""
+        return self.plans[0].running
 
     @property
     def slowings(self) -> tuple[Slowing, ...]:
@@ -252,8 +237,8 @@ def plan_handling(
     Notes
     -----
     Starts are made with `START_ACCELERATION` and the curve resistance of a start. Under way the train goes no faster
-    than the line's highest limit for it, and slower where its power falls short. A train longer than the line, or
-    with its rear before its start, lies on the first grade going on there.
+    than its plan has it, and slower where its power falls short. A train longer than the line, or with its rear
+    before its start, lies on the first grade going on there.
     """
     if (met := as_met_by(profile, train)) is not profile:
         profile, landmarks = met, recompensated(met, landmarks)
@@ -273,7 +258,8 @@ def plan_handling(
     )
     named = [place.head for place in places if place.kind != "climb"]
     drawn = drawn_terrain(profile, direction)
-    plans = tuple(run_by_plan(profile, train, terrain, drawn, straddling, named, case) for case in cases)
+    lying = lying_along(train, terrain, drawn)
+    plans = tuple(run_by_plan(profile, train, terrain, drawn, lying, straddling, named, case) for case in cases)
     hard = [i for i, place in enumerate(places) if place.kind != "station"]
     crests = [s for s in straddling if s.straddle.kind == "crest" and s.probability >= SHOWN_FROM]
     return Briefing(
@@ -282,7 +268,6 @@ def plan_handling(
         train=train,
         direction=direction,
         terrain=terrain,
-        running=_running(profile, terrain, train),
         everywhere=everywhere,
         places=_with_reliefs(places, at_places, train, terrain),
         at_places=at_places,
@@ -296,27 +281,6 @@ def plan_handling(
         needed=units_for(terrain, train, acceleration=START_ACCELERATION),
         helpers=helper_districts(terrain, train),
         plans=plans,
-    )
-
-
-def top_speed(route: Route, train: Train) -> float:
-    """The highest limit that binds a train; `FASTEST` where none does. [m/s]"""
-    of_class = [limit.speed for limit in route.limits if limit.train_class and limit.train_class == train.train_class]
-    return max(of_class or [x.speed for x in route.limits if not x.train_class], default=float(FASTEST))
-
-
-def _running(profile: Profile, terrain: Terrain, train: Train) -> Running:
-    head = head_positions(0.0, terrain.length)
-    pull = pull_along(terrain, train, top_speed(profile.route, train), head)
-    spread = spread_of(train)
-    some = np.unique(np.r_[np.arange(0, head.size, SAID_EVERY), head.size - 1])
-    drawn = under_train(drawn_terrain(profile, terrain.direction), spread, head[some]).grade
-    return Running(
-        under=under_train(terrain, spread, head),
-        grade_se=np.interp(head, head[some], drawn.std(axis=0)),
-        rolling=np.asarray(train_coefficients(train)(pull.speed)),
-        available=block_efforts(train, pull.speed).sum(axis=0),
-        pull=pull,
     )
 
 

@@ -49,10 +49,12 @@ def brief(
 ) -> None:
     """Say what trains meet on SOURCE, a territory file (.toml) or any vector file with a line.
 
-    For each train and direction: the grade under the train, where it lies astride of crests, what it takes to
+    Each is planned in three cases: as customary, with speeds held 10 % slower, and 10 % faster, never above a posted
+    limit. For each train and direction: the grade under the train, where it lies astride of crests, what it takes to
     start, coupler forces, units to use, tonnage rating, and where it had better not be stopped. Tables, a chart
     and a map go into <train>/<with or against>/ of a folder named after the source, or of --out.
     """
+    from profiler.briefing.by_plan import CASES
     from profiler.briefing.plan import plan_handling
     from profiler.build import build_profile, landmarks_of
     from profiler.cli.brief_summary import summary
@@ -78,7 +80,7 @@ def brief(
         briefings = {}
         for i, (name, train) in enumerate(read.items()):
             progress("planning", i / len(read))
-            briefings[name] = [plan_handling(profile, landmarks, train, direction) for direction in directions]
+            briefings[name] = [plan_handling(profile, landmarks, train, direction, CASES) for direction in directions]
         write_briefings(
             briefings,
             folder,

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from profiler.cited import Cited
 from profiler.landmark import Landmarks
@@ -64,7 +65,7 @@ def holding_back(terrain: Terrain, train: Train, head: FloatArray | None = None,
     return under.grade_force + curves * under.curve_force
 
 
-def balancing_speeds(train: Train, held: FloatArray, *, fastest: float = FASTEST) -> FloatArray:
+def balancing_speeds(train: Train, held: FloatArray, *, fastest: npt.ArrayLike = FASTEST) -> FloatArray:
     """Speed [m/s] at which full power holds a train that grade and curves hold back by forces (h,) [N].
 
     0 where it does not move, `fastest` where it would go faster still.

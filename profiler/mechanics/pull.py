@@ -62,14 +62,14 @@ class Pull:
     needed: Peaks
 
 
-def pull_along(terrain: Terrain, train: Train, speed: float, head: FloatArray | None = None) -> Pull:
+def pull_along(terrain: Terrain, train: Train, speed: npt.ArrayLike, head: FloatArray | None = None) -> Pull:
     """Coupler forces along the line.
 
     Parameters
     ----------
     terrain : Terrain
     train : Train
-    speed : float
+    speed : array_like, shape (h,) or one for all
         The train goes no faster, and slower where its power falls short. [m/s]
     head : ndarray, shape (h,), optional
         Head positions by distance travelled [m]; from end to end if not given.

@@ -38,9 +38,13 @@ def units_needed(need: float, *, effort: float, own_need: float = 0.0) -> float:
 
 
 def balancing_speed(
-    effort: Callable[[FloatArray], npt.ArrayLike], need: Callable[[FloatArray], npt.ArrayLike], *, fastest: float
+    effort: Callable[[FloatArray], npt.ArrayLike],
+    need: Callable[[FloatArray], npt.ArrayLike],
+    *,
+    fastest: npt.ArrayLike,
 ) -> FloatArray:
-    """Speed [m/s] at which an effort [N] over speed no longer exceeds the need [N]; any shape, as they give it.
+    """Speed [m/s] at which an effort [N] over speed no longer exceeds the need [N]; any shape, as they give it;
+    ``fastest`` [m/s] broadcasts to it.
 
     The lowest crossing: effort that falls and need that rises with speed have one. 0 where the train does
     not start, `fastest` where the effort exceeds the need up to there.

@@ -10,7 +10,8 @@ from pathlib import Path
 
 import numpy as np
 
-from profiler.briefing.plan import SAID_EVERY, Briefing, StartPlace
+from profiler.briefing.plan import Briefing, StartPlace
+from profiler.briefing.running import SAID_EVERY
 from profiler.briefing.words import mark_words, reliefs_words
 from profiler.handling.start import StartSequence
 from profiler.handling.starting import NO_NOTCH, Starting
@@ -21,7 +22,7 @@ from profiler.units import BAR, KMH, PERCENT, TONNE, FloatArray
 from profiler.write.cells import Columns, Texts, fixed, post_cells
 from profiler.write.datapackage import write_package
 from profiler.write.descents import descent_tables
-from profiler.write.places import KN, at_head, kilonewtons, whole, yes
+from profiler.write.places import KN, at_head, by_case, kilonewtons, whole, yes
 from profiler.write.what_if import what_if_tables
 
 _MARK_PLACES = ("earliest", "recommended", "latest", "quarter", "half", "three_quarter", "clear")
@@ -52,8 +53,8 @@ def write_briefing_tables(briefing: Briefing, folder: Path) -> None:
 def briefing_tables(briefing: Briefing) -> dict[str, Columns]:
     """Every table of a briefing by its name; remote and helpers only where there is something in them."""
     tables = {
-        "under_train": _under_train(briefing),
-        "marks": _marks(briefing),
+        "under_train": by_case(briefing, _under_train),
+        "marks": by_case(briefing, _marks),
         "starting": _starting(briefing),
         "starting_sequence": _sequences(briefing),
         "rolled_back": _rolled_back(briefing),

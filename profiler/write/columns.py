@@ -35,7 +35,8 @@ TABLES = {
     "places": "Named places on the line.",
     "limits": "Speed limits and slow orders as the territory states them.",
     "line": "The smoothed centreline.",
-    "under_train": "What one train feels, by places of its head end: grade, forces, couplers, running and starting.",
+    "under_train": "What one train feels at steady speed, by places of its head end: grade, forces, couplers, running, "
+    "starting.",
     "marks": "Marks for one train, by places of its head end; no mark is an instruction to operate.",
     "starting": "What a start takes at stations, planned stops, the hardest places of climbs, and astride of crests.",
     "starting_sequence": "Starts in time from the release of the air: acts, and how the train moves.",
@@ -305,6 +306,13 @@ COLUMNS = {
 }
 
 OWN = {
+    **{
+        (table, "case"): _text(
+            "Case of the plan: plan; slower and faster hold 0.9 and 1.1 of its speeds, never above a posted limit"
+        )
+        for table in ("marks", "under_train", "run")
+    },
+    ("under_train", "speed_kmh"): Meaning("Speed of the plan there, or what full power keeps up of it"),
     ("known_elevations", "residual_m"): Meaning("Known minus fitted"),
     ("known_elevations", "note"): _text("Why it is not used, if it is not"),
     ("practice", "value"): Meaning("What is there, in the unit of its row; for a cant, what the speed asks"),

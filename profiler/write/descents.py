@@ -18,7 +18,7 @@ from profiler.handling.wheel_heat import heat_over
 from profiler.mechanics.dynamic import BINDING
 from profiler.units import KMH, FloatArray
 from profiler.write.cells import Columns, Texts, fixed
-from profiler.write.places import at_head, kilonewtons, whole, yes
+from profiler.write.places import at_head, by_case, kilonewtons, whole, yes
 
 KILO, MEGA = 1000.0, 1e6
 TOLD_EVERY = 5.0
@@ -31,7 +31,7 @@ _QUARTERS = (0.0, 0.25, 0.5, 0.75, 1.0)
 
 def descent_tables(briefing: Briefing) -> dict[str, Columns]:
     """Tables by name; those of descents only where there is one."""
-    run = {"run": _run(briefing)}
+    run = {"run": by_case(briefing, _run)}
     if not briefing.line.descents:
         return run
     return {

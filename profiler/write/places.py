@@ -1,17 +1,30 @@
-"""Cells that tables of a briefing share: places of the head end, forces, counts, yes and no."""
+"""What tables of a briefing share: rows of every case, cells of places of the head end, forces, counts, yes and no."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
 
 from profiler.briefing.plan import Briefing
 from profiler.units import FloatArray
-from profiler.write.cells import fixed, post_cells
+from profiler.write.cells import Columns, Texts, fixed, post_cells
 
 KN = 1000.0
+
+
+def by_case(briefing: Briefing, table: Callable[[Briefing], Columns]) -> Columns:
+    """A table of every case of the plan, one under another; which case is the first column."""
+    parts = [(plan.case, table(briefing.as_case(plan.case))) for plan in briefing.plans]
+    lengths = [len(next(iter(part.values()))) for _, part in parts]
+    named = zip(parts, lengths, strict=True)
+    whole: dict[str, Sequence[str]] = {"case": [case for (case, _), n in named for _ in range(n)]}
+    for name in dict.fromkeys(name for _, part in parts for name in part):
+        columns = [part.get(name, [""] * n) for (_, part), n in zip(parts, lengths, strict=True)]
+        cells = [cell for column in columns for cell in column]
+        whole[name] = Texts(cells) if isinstance(columns[0], Texts) else cells
+    return whole
 
 
 def at_head(briefing: Briefing, way: FloatArray | Sequence[float | None], name: str = "head_m") -> dict[str, list[str]]:

@@ -22,7 +22,7 @@ from tests.invented import invented_landmarks, invented_profile
 from tests.trains import A
 
 MARKS = (
-    "number,kind,post,earliest_m,recommended_m,latest_m,quarter_m,half_m,three_quarter_m,clear_m,value,unit,"
+    "case,number,kind,post,earliest_m,recommended_m,latest_m,quarter_m,half_m,three_quarter_m,clear_m,value,unit,"
     "probability,reason"
 )
 
