@@ -51,7 +51,7 @@ def test_boxes_of_one_lane_lie_apart():
     doubled = [
         dataclasses.replace(crest, earliest=x, latest=x + 2000, number=n) for n, x in enumerate((5000, 6000, 7900), 1)
     ]
-    lanes = lanes_of(dataclasses.replace(briefing, marks=tuple(doubled)), 0.02)
+    lanes = lanes_of(dataclasses.replace(briefing, marks_by_case={"plan": tuple(doubled)}), 0.02)
     assert lanes.groups == (("astride", 2),)
     assert [item.lane for item in lanes.laid] == [0, 1, 0]
 

@@ -49,7 +49,7 @@ def begins(briefing: Briefing, *places: tuple[float, float, float], **figures: f
 
 
 def with_marks(briefing: Briefing, *marks: Mark) -> Briefing:
-    return dataclasses.replace(briefing, marks=marks)
+    return dataclasses.replace(briefing, marks_by_case={"plan": marks})
 
 
 def words_of(chart: Chart) -> list[str]:
