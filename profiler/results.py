@@ -225,13 +225,19 @@ def _draw(
 
 
 def _draw_briefing(briefing: Briefing, folder: Path, limits: Limits | None, relief: Relief | None) -> None:
-    """Charts, and the map where the line lies on one."""
+    """Charts, the printed briefing, and the map where the line lies on one."""
+    from profiler.present.book import book_of
+    from profiler.present.book_html import write_book_html
+    from profiler.present.book_pdf import write_book_pdf
     from profiler.present.start_chart import draw_starts
     from profiler.present.train_chart import draw_train_chart
 
     draw_train_chart(briefing, svg=folder / "chart.svg", png=folder / "chart.png", limits=limits)
     if briefing.sequences:
         draw_starts(briefing, svg=folder / "starting.svg", png=folder / "starting.png")
+    book = book_of(briefing, relief, limits)
+    write_book_pdf(book, folder / "briefing.pdf")
+    write_book_html(book, folder / "briefing.html")
     if briefing.profile.route.on_map:
         from profiler.present.train_map import draw_train_map
 

@@ -21,6 +21,8 @@ from profiler.briefing.words import (
 from profiler.handling.starting import NO_NOTCH
 from profiler.train_words import force_text
 
+_LONG = 40
+"""A cell of more letters than this is broken into lines."""
 _PAST = ("none of it past", "¼ past", "½ past", "¾ past", "all of it past")
 
 
@@ -36,6 +38,12 @@ class Table:
     rows: tuple[tuple[str, ...], ...]
     wide: tuple[int, ...] = ()
     notes: tuple[str, ...] = ()
+
+    @property
+    def stretch(self) -> int | None:
+        """The column with the most words, which takes the room that the others leave; None where all are short."""
+        longest = [max((len(row[i]) for row in self.rows), default=0) for i in range(len(self.heads))]
+        return longest.index(max(longest)) if longest and max(longest) > _LONG else None
 
 
 def force_unit(units: str) -> str:
@@ -120,3 +128,42 @@ def sequence_table(briefing: Briefing) -> Table | None:
 def some(tables: Sequence[Table | None]) -> tuple[Table, ...]:
     """Those that there are."""
     return tuple(table for table in tables if table is not None)
+
+
+def line_tables(briefing: Briefing) -> tuple[Table, ...]:
+    """The line as travelled: grades, limits and slow orders, structures and stations; what the charts show, as text."""
+    profile, landmarks = briefing.as_travelled
+    route, units = profile.route, profile.units
+    grades = tuple(
+        (
+            *(post_cell(briefing, x) for x in (run.start, run.end)),
+            wording.slope_words(run.grade, units, run.grade_se),
+            wording.distance_text(run.end - run.start, units),
+        )
+        for run in landmarks.grade_runs
+    )
+    limits = tuple(
+        (
+            *(post_cell(briefing, x) for x in (limit.start, limit.end)),
+            wording.speed_figure(limit.speed, units),
+            ", ".join(filter(None, (kind, limit.train_class, limit.reason))),
+        )
+        for kind, some_limits in (("", route.limits), ("slow order", route.slow_orders))
+        for limit in some_limits
+    )
+    places = sorted(
+        [
+            *((float(x.chainage), float(x.chainage), "station", x.name) for x in route.stations),
+            *((x.start, x.end, x.kind, x.name) for x in route.structures),
+            *((x.at, x.at, wording.kind_words(x.kind), "") for x in landmarks.shown("crest", "sag", "grade_break")),
+        ]
+    )
+    named = tuple(
+        (post_cell(briefing, a), post_cell(briefing, b) if b > a else "", kind, name) for a, b, kind, name in places
+    )
+    tables = (
+        Table("Grades as travelled", ("from", "to", "grade", "length"), grades),
+        Table("Limits", ("from", "to", wording.speed_unit(units), "for"), limits, (3,)),
+        Table("Places", ("from", "to", "what", "name"), named, (2, 3)),
+    )
+    return tuple(table for table in tables if table.rows)

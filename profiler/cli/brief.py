@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 @options.step
 @options.units
 @options.fast
-@click.option("--tables-only", is_flag=True, help="No map and no charts.")
+@click.option("--tables-only", is_flag=True, help="No map, no charts, no printed briefing.")
 @options.out
 def brief(
     source: str,

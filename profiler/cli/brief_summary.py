@@ -31,7 +31,7 @@ from profiler.wording import stretch_words
 
 SHOWN = 5
 """More stretches than these are only counted."""
-_OPEN = ("chart.png", "map.html", "marks.csv", "descents.csv", "starting.png")
+_OPEN = ("briefing.pdf", "chart.png", "map.html", "marks.csv", "descents.csv", "starting.png")
 
 
 def summary(briefings: Mapping[str, Sequence[Briefing]], folder: Path) -> str:

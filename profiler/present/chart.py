@@ -35,8 +35,8 @@ from profiler.profile import Profile
 from profiler.route import DIRECTIONS
 from profiler.units import PERCENT
 
-_LEAST_BRACKET = 12.0
-"""A bracket of which a sheet has no more than this stands on the sheet beside. [pt]"""
+_LEAST_BRACKET = 26.0
+"""A bracket of which a sheet has no more than this stands on the sheet beside, but for ruling grades. [pt]"""
 _ABOVE = 4.0
 """Paper over the first row of a sheet by itself. [pt]"""
 
@@ -143,40 +143,49 @@ def compose_chart(
 
 def sheet_height(frame: Frame, number: int, names: Collection[str], heights: Mapping[str, float]) -> float:
     """How high a sheet of `compose_sheet` is. [pt]"""
-    rows = _sheet_rows(_sheet_steps(frame, number), names, heights)
-    return sum(rows.values()) + GAP * (len(rows) - 1) + _ABOVE
+    return _laid_out(frame, number, names, heights, ruling_only=False)[2]
 
 
 def compose_sheet(
-    frame: Frame, number: int, names: Collection[str], heights: Mapping[str, float], more: MoreRows | None = None
+    frame: Frame,
+    number: int,
+    names: Collection[str],
+    heights: Mapping[str, float],
+    more: MoreRows | None = None,
+    *,
+    ruling_only: bool = False,
 ) -> tuple[Chart, Panel]:
     """One panel of a frame on a sheet of its own, without title, key and foot, and where it lies there.
 
-    ``names`` are its rows; ``heights`` those of rows that are not as in `SHEET_HEIGHTS` [pt].
+    ``names`` are its rows; ``heights`` those of rows that are not as in `SHEET_HEIGHTS` [pt]. All brackets over the
+    grades, or those of ruling grades only.
     """
-    steps = _sheet_steps(frame, number)
-    height = sheet_height(frame, number, names, heights)
+    steps, rows, height = _laid_out(frame, number, names, heights, ruling_only=ruling_only)
     # a sheet is read by itself: what began on the one before has its number here too
-    rows = _sheet_rows(steps, names, heights)
     panel = dataclasses.replace(frame.panel(number, height - _ABOVE, rows), number=0)
     sheet = Sheet(panel.right + RIGHT, height)
     placed, dropped = _draw_panel(sheet, panel, frame, steps, more)
     return Chart(frame, sheet, tuple(placed), dropped, more.words if more else NO_WORDS), panel
 
 
-def _sheet_steps(frame: Frame, number: int) -> Steps:
-    """Of one scale on all sheets, with the brackets of this one."""
+def _laid_out(
+    frame: Frame, number: int, names: Collection[str], heights: Mapping[str, float], *, ruling_only: bool
+) -> tuple[Steps, dict[str, float], float]:
+    """Steps of one scale on all sheets with the brackets of this one, its rows, and its height. [pt]"""
     start, end = frame.panels_m[number]
-    seen = [x for x in brackets_of(frame)[0] if min(x.end, end) - max(x.start, start) > _LEAST_BRACKET / frame.scale]
+    tall = {**SHEET_HEIGHTS, **heights}
+    least = _LEAST_BRACKET / frame.scale
+    seen = [
+        x
+        for x in brackets_of(frame)[0]
+        if (overlap := min(x.end, end) - max(x.start, start)) > 0 and (x.heavy or (overlap > least and not ruling_only))
+    ]
     lanes = {above: sorted({x.lane for x in seen if x.above == above}) for above in (True, False)}
     here = tuple(dataclasses.replace(x, lane=lanes[x.above].index(x.lane)) for x in seen)
-    return plan_steps(blocks_of(frame), here, SHEET_HEIGHTS["steps"] / SHARE)
-
-
-def _sheet_rows(steps: Steps, names: Collection[str], heights: Mapping[str, float]) -> dict[str, float]:
-    tall = {**SHEET_HEIGHTS, **heights}
+    steps = plan_steps(blocks_of(frame), here, tall["steps"] / SHARE)
     tall["steps"] += steps.extra
-    return {name: tall[name] for name in ORDER if name in names}
+    rows = {name: tall[name] for name in ORDER if name in names}
+    return steps, rows, sum(rows.values()) + GAP * (len(rows) - 1) + _ABOVE
 
 
 def _draw_panel(

@@ -186,11 +186,19 @@ def frame_of(profile: Profile, landmarks: Landmarks, limits: Limits, scale: floa
 
 
 def sheets_frame(
-    profile: Profile, landmarks: Landmarks, limits: Limits, panels: tuple[tuple[float, float], ...], width: float
+    profile: Profile,
+    landmarks: Landmarks,
+    limits: Limits,
+    panels: tuple[tuple[float, float], ...],
+    width: float,
+    rail: float = SHEET_HEIGHTS["rail"],
 ) -> Frame:
-    """The same for sheets of paper: one panel each, stretches given [m], the longest ``width`` wide [pt]."""
+    """The same for sheets of paper: one panel each, stretches given [m], the longest ``width`` wide [pt].
+
+    ``rail`` is the height of the Rail row. [pt]
+    """
     scale = width / max(b - a for a, b in panels)
-    return Frame(profile, landmarks, limits, scale, _height(profile, panels, scale, SHEET_HEIGHTS["rail"]), panels)
+    return Frame(profile, landmarks, limits, scale, _height(profile, panels, scale, rail), panels)
 
 
 def _height(profile: Profile, panels: tuple[tuple[float, float], ...], scale: float, row: float) -> float:

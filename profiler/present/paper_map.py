@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from itertools import pairwise, product
 
 import numpy as np
+import shapely
 from PIL import Image
 from scipy import ndimage
 
@@ -41,8 +42,9 @@ _SIDES = (
     *((0.7, 0.7, "left"), (0.7, -0.7, "left"), (-0.7, 0.7, "right"), (-0.7, -0.7, "right")),
 )
 """Where words stand about a point, and which of their sides is at it."""
-_TURNED_FROM = 1.2
-"""A line so much higher than wide is laid on its side, its start on the left."""
+_FILLED = 1.5
+"""A line is turned where it is so much higher, for its width, than the frame. [-]"""
+_EITHER = math.radians(60.0)
 _CHEVRON_LEAST = 16.0
 _LEADER_FROM = 15.0
 
@@ -53,10 +55,10 @@ At = Callable[[float], tuple[float, float]]
 
 @dataclass(frozen=True, eq=False)
 class PaperMap:
-    """What is drawn over the ``ground``, a JPEG of the same size or None; and what it shows, in words."""
+    """What is drawn over the ``ground``, a JPEG of the same size, empty for none; and what it shows, in words."""
 
     sheet: Sheet
-    ground: bytes | None
+    ground: bytes
     words: str
 
 
@@ -115,19 +117,35 @@ def paper_map(
         else:
             set_label(sheet, chosen)
     sheet.lines([[(0, 0), (width, 0), (width, height), (0, height), (0, 0)]], width=1.0)
-    ground = _ground(relief, plane, width, height) if relief is not None else None
+    ground = _ground(relief, plane, width, height) if relief is not None else b""
     return PaperMap(sheet, ground, f"Map of the line {wording.travel_words(route)} with its marks by number.")
 
 
 def _plane(line: FloatArray, width: float, height: float) -> _Plane:
-    low, high = line.min(axis=0), line.max(axis=0)
-    turn = np.eye(2)
-    if high[1] - low[1] > _TURNED_FROM * (high[0] - low[0]):
-        southward = line[0, 1] > line[-1, 1]
-        turn = np.array([[0.0, -1.0], [1.0, 0.0]]) if southward else np.array([[0.0, 1.0], [-1.0, 0.0]])
-    wide, tall = np.abs(turn @ (high - low))
+    """The paper's plane: a line that would leave much of the frame empty is turned along it, never upside down."""
+    turn = _lying(line) if np.ptp(line[:, 1]) * width > _FILLED * np.ptp(line[:, 0]) * height else np.eye(2)
+    turned = line @ turn.T
+    low, high = turned.min(axis=0), turned.max(axis=0)
+    wide, tall = high - low
     scale = min((width - 2 * _MARGIN) / max(wide, 1e-9), (height - 2 * _MARGIN) / max(tall, 1e-9))
-    return _Plane(turn, (low + high) / 2, scale, np.array([width / 2, height / 2]))
+    return _Plane(turn, (low + high) / 2 @ turn, scale, np.array([width / 2, height / 2]))
+
+
+def _lying(line: FloatArray) -> FloatArray:
+    """The turn that lays the narrowest box about a line along the paper, by 90° at most, its start on the left where
+    either would do."""
+    box = shapely.oriented_envelope(shapely.MultiPoint(line))
+    if box.geom_type != "Polygon":
+        return np.eye(2)
+    corners = shapely.get_coordinates(box)
+    sides = np.diff(corners, axis=0)
+    x, y = sides[int(np.argmax(np.hypot(*sides.T)))]
+    angle = math.atan2(y, x)
+    angle -= math.pi * round(angle / math.pi)  # within a quarter turn
+    cos, sin = math.cos(angle), math.sin(angle)
+    turn = np.array([[cos, sin], [-sin, cos]])
+    backwards = (turn @ (line[-1] - line[0]))[0] < 0
+    return -turn if backwards and abs(angle) > _EITHER else turn
 
 
 def _ground(relief: Relief, plane: _Plane, width: float, height: float) -> bytes:

@@ -138,12 +138,12 @@ class Sheet:
             if png is not None:
                 _write(Path(png), self.png())
 
-    def svg(self, title: str, description: str, *, paper: bool = True) -> bytes:
+    def svg(self, title: str, description: str, *, ground: bytes = b"") -> bytes:
         """The sheet as SVG with words as paths, a <title> and a <desc>; the same sheet, the same bytes.
 
-        White, or without ``paper`` to be laid over something else.
+        On white, or on a ``ground`` of the same size, a JPEG.
         """
-        return sheet_svg.svg(self.width, self.height, self._from_below(), title, description, paper=paper)
+        return sheet_svg.svg(self.width, self.height, self._from_below(), title, description, ground=ground)
 
     def png(self) -> bytes:
         """The sheet as PNG at 150 dots an inch, fewer for a very large sheet."""

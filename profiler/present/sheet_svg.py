@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 from collections.abc import Iterable, Iterator
 from functools import lru_cache
 from xml.sax.saxutils import escape
@@ -19,9 +20,12 @@ _COMMANDS = {Path.MOVETO: "M", Path.LINETO: "L", Path.CURVE3: "Q", Path.CURVE4: 
 
 
 def svg(
-    width: float, height: float, drawn: Iterable[Drawn], title: str, description: str, *, paper: bool = True
+    width: float, height: float, drawn: Iterable[Drawn], title: str, description: str, *, ground: bytes = b""
 ) -> bytes:
-    """A sheet of a size [pt] as SVG with a <title> and a <desc>; ``drawn`` from the bottom up, on white ``paper``."""
+    """A sheet of a size [pt] as SVG with a <title> and a <desc>; ``drawn`` from the bottom up.
+
+    On white paper, or on a ``ground`` of the same size, a JPEG.
+    """
     w, h = _number(width), _number(height)
     words = _WordsUsed()
     body = [part for item in drawn for part in _element(item, height, words)]
@@ -35,7 +39,8 @@ def svg(
         "<defs>",
         *words.definitions(),
         "</defs>",
-        *([f'<rect width="{w}" height="{h}" fill="{WHITE}"/>'] if paper else []),
+        f'<rect width="{w}" height="{h}" fill="{WHITE}"/>',
+        *([_picture(ground, w, h)] if ground else []),
         '<g fill="none" stroke-linejoin="round">',
         *body,
         "</g>",
@@ -43,6 +48,11 @@ def svg(
         "",
     ]
     return "\n".join(parts).encode()
+
+
+def _picture(jpeg: bytes, width: str, height: str) -> str:
+    data = base64.b64encode(jpeg).decode("ascii")
+    return f'<image width="{width}" height="{height}" xlink:href="data:image/jpeg;base64,{data}"/>'
 
 
 class _WordsUsed:

@@ -25,9 +25,8 @@ _NEAR = 0.2
 _FIRST = ("posts", "rail", "steps", "curves", "speed", "marks", "foot")
 _ALSO = ("couplers", "under", "brakes")
 """Rows that leave a sheet, the last first, where its height needs it."""
-_WHOLE = ("posts", "rail", "steps", "foot")
-_BRACKETS = 20.0
-"""Room under the ruler for the brackets of sheets. [pt]"""
+_WHOLE = {"posts": SHEET_HEIGHTS["posts"], "rail": 84.0, "steps": 60.0, "foot": SHEET_HEIGHTS["foot"] + 20.0}
+"""Rows of the whole line; under its ruler there is room for the brackets of sheets. [pt]"""
 _PLACE_WORDS = {"crest": "crest", "sag": "sag", "grade_break": "break"}
 
 
@@ -81,21 +80,31 @@ def _named(briefing: Briefing) -> Iterator[tuple[float, str]]:
 
 
 def strip_charts(
-    briefing: Briefing, strips: tuple[Strip, ...], width: float, heights: tuple[float, ...], limits: Limits | None
+    briefing: Briefing,
+    strips: tuple[Strip, ...],
+    width: float,
+    beside: tuple[float, ...],
+    alone: float,
+    limits: Limits | None,
 ) -> tuple[Chart, ...]:
-    """A chart for every sheet, all of one scale, none higher than its own of ``heights`` where that can be. [pt]"""
+    """A chart for every sheet, all of one scale.
+
+    Each is no higher than its own of ``beside`` where that can be, so that its table has room under it, else no higher
+    than ``alone``. [pt]
+    """
     profile, landmarks = briefing.as_travelled
     limits = limits or class_limits(landmarks.steepest_ruling)
     panels = tuple((strip.start, strip.end) for strip in strips)
     frame = sheets_frame(profile, landmarks, limits, panels, width - GUTTER - RIGHT)
     charts = []
-    for number, (panel, most) in enumerate(zip(panels, heights, strict=True)):
+    for number, (panel, most) in enumerate(zip(panels, beside, strict=True)):
         more = rows_of_train(briefing, frame.scale, panel)
         tall = {name: more.heights[name] for name in ("marks",) if name in more.heights}
         there = {*frame.row_names(), *more.heights}
         names = [name for name in _FIRST if name in there]
+        room = most if sheet_height(frame, number, names, tall) <= most else alone
         for name in (name for name in _ALSO if name in there):
-            if sheet_height(frame, number, [*names, name], tall) <= most:
+            if sheet_height(frame, number, [*names, name], tall) <= room:
                 names.append(name)
         charts.append(compose_sheet(frame, number, names, tall, more)[0])
     return tuple(charts)
@@ -108,14 +117,14 @@ def overview_chart(
     profile, landmarks = briefing.as_travelled
     limits = limits or class_limits(landmarks.steepest_ruling)
     panels = ((0.0, briefing.terrain.length),)
-    frame = sheets_frame(profile, landmarks, limits, panels, width - GUTTER - RIGHT)
-    chart, panel = compose_sheet(frame, 0, _WHOLE, {"foot": SHEET_HEIGHTS["foot"] + _BRACKETS})
+    frame = sheets_frame(profile, landmarks, limits, panels, width - GUTTER - RIGHT, _WHOLE["rail"])
+    chart, panel = compose_sheet(frame, 0, _WHOLE, _WHOLE, ruling_only=True)
     y = panel.rows["foot"].bottom + 14.0
     for i, strip in enumerate(strips):
         a, b = float(panel.x(strip.start)), float(panel.x(strip.end))
         at = y - 3.0 * (i % 2)
         chart.sheet.lines([[(a, at), (b, at)]], width=2.0)
-        words = str(i + 2) if len(strips) > 6 else f"sheet {i + 2}"
+        words = str(i + 1) if len(strips) > 6 else f"strip {i + 1}"
         chart.sheet.text((a + b) / 2, y - 12.5, words, CAPTION, align="center")
     key = Sheet(width, 32.0)
     draw_classes(key, MARGIN, 12.0, limits, profile.units)

@@ -29,7 +29,8 @@ GROUPS = {
 }
 """Kinds of marks by groups of lanes, from the top."""
 _SPREAD = ("astride", "begin")
-"""Groups of which as many lanes are made as it takes; marks of the others cannot overlap."""
+"""Groups of which as many lanes are made as it takes, as of places where a start is hard if there are no others;
+marks of the others cannot overlap."""
 _LEAST = 6.0
 """A stretch shorter than this keeps its box about its middle, so long. [pt]"""
 _GAP = 3.0
@@ -105,9 +106,9 @@ def lanes_of(briefing: Briefing, scale: float, stretch: tuple[float, float] | No
         own = [item for item in items if item.mark.kind in kinds]
         if not own:
             continue
-        lanes = _spread(own, terrain, scale) if name in _SPREAD else [0] * len(own)
-        laid += [dataclasses.replace(item, lane=first + lane) for item, lane in zip(own, lanes, strict=True)]
         stopping = name == "do not stop" and not any(item.mark.kind == "do_not_stop" for item in own)
+        lanes = _spread(own, terrain, scale) if stopping or name in _SPREAD else [0] * len(own)
+        laid += [dataclasses.replace(item, lane=first + lane) for item, lane in zip(own, lanes, strict=True)]
         groups.append(("start hard" if stopping else name, max(lanes) + 1))
         first += max(lanes) + 1
     return Lanes(tuple(laid), tuple(groups))
@@ -177,6 +178,8 @@ def _mark(
     if covered:
         best = float(panel.x(item.best))
         if panel.left <= best <= panel.right:
+            # the chip of a stretch that reaches in from the left stands there
+            best = max(best, panel.left - _OFF_LEFT + 3 * half + 2)
             room.take(signs.chip(sheet, best, y, mark.number, mark.kind), owner)
         return []
     box = _sign(sheet, panel, briefing.terrain, item, y)

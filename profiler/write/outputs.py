@@ -32,6 +32,7 @@ BRIEFING_FILES = (
     *("run.csv", "descents.csv", "descent_plans.csv", "crest_timeline.csv", "slow_orders.csv", "air_ledger.csv"),
     *("what_if.csv", "dynamic_lost.csv", "standing.csv", "stopping.csv"),
     *("map.html", "chart.svg", "chart.png", "starting.svg", "starting.png"),
+    *("briefing.pdf", "briefing.html"),
 )
 """The same of a briefing for one train in one direction."""
 
