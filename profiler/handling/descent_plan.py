@@ -13,11 +13,12 @@ from profiler.handling.descents import Descent, descents
 from profiler.handling.holding import AirAlone, Holding, TopSpeed, air_alone, holding
 from profiler.handling.kept_speed import kept_speed
 from profiler.handling.proof import Proof, prove
+from profiler.handling.scene import Scene
 from profiler.handling.speeds import Speeds, speeds_along
 from profiler.handling.staircase import AirStep, staircase
 from profiler.handling.straddles import mass_quarters
 from profiler.handling.timeline import Timeline, timeline
-from profiler.handling.windows import Scene, Window, power_off_window, release_window, step_window
+from profiler.handling.windows import Window, power_off_window, release_window, step_window
 from profiler.mechanics.conditions import EVERY
 from profiler.mechanics.course import course_of, drawn_along, held_back_by, in_use, places_of
 from profiler.mechanics.dynamic import BINDING, group_dynamics

@@ -11,7 +11,8 @@ import numpy as np
 
 from profiler.cited import Cited
 from profiler.handling.approach import COARSE, TIME_STEP, Extremes, extremes_of
-from profiler.handling.windows import Scene, Window
+from profiler.handling.scene import Scene
+from profiler.handling.windows import Window
 from profiler.mechanics.air_acts import moved
 from profiler.mechanics.conditions import NOMINAL
 from profiler.mechanics.course import Act, acts_of

@@ -7,10 +7,11 @@ from dataclasses import dataclass, replace
 
 from profiler.handling.approach import approach
 from profiler.handling.descents import descents
+from profiler.handling.scene import Scene
 from profiler.handling.speeds import speeds_along
 from profiler.handling.staircase import AirStep, staircase
 from profiler.handling.timeline import timeline
-from profiler.handling.windows import Scene, Window, power_off_window
+from profiler.handling.windows import Window, power_off_window
 from profiler.mechanics.conditions import EVERY
 from profiler.mechanics.course import course_of
 from profiler.mechanics.terrain import Terrain

@@ -12,8 +12,8 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from profiler.handling.approach import Extremes, extremes_of, last_place
+from profiler.handling.scene import Moving
 from profiler.handling.staircase import AirStep
-from profiler.handling.windows import Moving
 from profiler.mechanics.conditions import Conditions
 from profiler.mechanics.course import acts_of, course_of
 from profiler.mechanics.motion import Course
