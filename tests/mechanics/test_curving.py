@@ -64,9 +64,7 @@ def test_only_in_the_curve():
     train = train_of((1, UNIT), (40, LIGHT))
     found = along(train, 50 * KIP, np.array([2000.0]), bend(1500, 1700, TEN))
     edge = 2000 - vehicles_of(train).edge
-    inside = np.minimum(edge[:-1], 1705) - np.maximum(
-        edge[1:], 1495
-    )  # it rises within 10 m
+    inside = np.minimum(edge[:-1], 1705) - np.maximum(edge[1:], 1495)  # it rises within 10 m
     whole = np.isclose(inside, -np.diff(edge)) & (np.abs(edge[:-1] - 1700) > 10) & (np.abs(edge[1:] - 1500) > 10)
     assert found.inward[0, whole] == pytest.approx(50 / 60 * 60 * FOOT * TEN)
     assert (found.inward[0, inside < -10] == 0).all()
