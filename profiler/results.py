@@ -26,7 +26,7 @@ from profiler.write.beside import write_beside_tables
 from profiler.write.briefing import write_briefing_tables
 from profiler.write.comparison import write_comparison_tables
 from profiler.write.geopackage import write_geopackage
-from profiler.write.outputs import BESIDE_FILES, BRIEFING_FILES, COMPARISON_FILES, PROFILE_FILES
+from profiler.write.outputs import BESIDE_FILES, BRIEFING_FILES, BRIEFINGS_FILES, COMPARISON_FILES, PROFILE_FILES
 from profiler.write.provenance import InputFile, write_provenance
 from profiler.write.tables import write_tables
 
@@ -96,7 +96,7 @@ def write_briefings(
     command: Sequence[str] = (),
     progress: Progress = quiet,
 ) -> Path:
-    """Write briefings, each into a folder of its own, ``<train>/<with or against>``; all of them, or none.
+    """Write briefings, each into a folder of its own, ``<train>/<with or against>``, and one page of them; or nothing.
 
     Parameters
     ----------
@@ -107,7 +107,7 @@ def write_briefings(
     territory, train_files, command
         Where all of it came from, for provenance.json.
     pictures : bool
-        Map and charts too.
+        Page, map and charts too.
     progress : callable
         Told (what is being done, share of it done).
 
@@ -123,7 +123,7 @@ def write_briefings(
     limits = _limits(territory)
     relief = relief_around(profile, territory) if pictures and territory is not None and profile.route.on_map else None
     with ExitStack() as stack:
-        stage = stack.enter_context(staged_folder(folder))
+        stage = stack.enter_context(staged_folder(folder, replaces=BRIEFINGS_FILES))
         inputs = [InputFile(file, "train") for file in train_files]
         assumed = {
             "curve_resistance_of_trains": {name: train.curve_resistance for name, train in trains.items()},
@@ -139,6 +139,11 @@ def write_briefings(
             if pictures:
                 progress("drawing briefings", i / len(every))
                 _draw_briefing(briefing, inside, limits, relief)
+        if pictures:
+            from profiler.present.page import write_page
+
+            progress("drawing the page", 0.0)
+            write_page(briefings, stage / "page.html", relief=relief, limits=limits)
         record.result()
     return folder
 

@@ -130,12 +130,13 @@ def map_data(
         "plan": plan,
         "plan_words": map_curves.heading(plan),
         "invented": wording.INVENTED if profile.invented else "",
-        "notes": _notes(profile, relief, credit),
+        "notes": notes_of(profile, relief, credit),
         "caution": wording.CAUTION_SHORT,
     }
 
 
-def _notes(profile: Profile, relief: Relief | None, credit: str) -> list[str]:
+def notes_of(profile: Profile, relief: Relief | None, credit: str = "") -> list[str]:
+    """Where the figures come from, and how sure they are, in sentences."""
     se = profile.elevation_se
     ground = ", ".join(profile.source_names) or "given with the profile"
     origin = "Elevations: typed from a track chart" if profile.charted else f"Ground: {ground}"

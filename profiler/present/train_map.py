@@ -16,7 +16,7 @@ from profiler.present.map_marks import mark_of
 from profiler.present.train_marks import window_of
 from profiler.present.train_signs import BEGIN, SLACK
 
-_SIGNS = {
+SIGNS = {
     "straddle": "astride",
     "do_not_stop": "stop",
     "start_hard": "hard",
@@ -25,6 +25,7 @@ _SIGNS = {
     "slack_in": "slack-in",
     "slack_out": "slack-out",
 }
+"""Signs of marks by their kind."""
 
 
 def draw_train_map(briefing: Briefing, relief: Relief | None, path: Path, *, limits: Limits | None = None) -> None:
@@ -43,7 +44,7 @@ def draw_train_map(briefing: Briefing, relief: Relief | None, path: Path, *, lim
 def train_layer(briefing: Briefing) -> dict[str, Any]:
     """The marks in plain values by distance travelled, what they are of, and sentences for the key."""
     profile, length = briefing.profile, briefing.terrain.length
-    marks = [_mark(briefing, mark) for mark in briefing.marks]
+    marks = [map_mark(briefing, mark) for mark in briefing.marks]
     return {
         "title": f"{briefing.train.name}, {wording.towards(profile.route, briefing.direction)}",
         "marks": [mark for mark in marks if mark["end"] >= 0 and mark["start"] < length],
@@ -52,14 +53,15 @@ def train_layer(briefing: Briefing) -> dict[str, Any]:
     }
 
 
-def _mark(briefing: Briefing, mark: Mark) -> dict[str, Any]:
+def map_mark(briefing: Briefing, mark: Mark) -> dict[str, Any]:
+    """One mark in plain values by distance travelled, its number only where it has one."""
     posts, units, terrain = briefing.profile.route.posts, briefing.profile.units, briefing.terrain
     start, at, end = (float(terrain.way_at(x)) for x in (mark.earliest, mark.recommended, mark.latest))
     at = min(max(at, 0.0), terrain.length)
     where = _where(briefing, mark)
     lines = [*mark_words(mark, briefing.train, units, posts).split("; "), *_quarters(briefing, mark), *_holding(mark)]
     title = mark_title(mark)
-    made = mark_of(_SIGNS[mark.kind], at, title, where, lines, title=title, stretch=(start, end))
+    made = mark_of(SIGNS[mark.kind], at, title, where, lines, title=title, stretch=(start, end))
     return made if mark.kind in SLACK else {**made, "number": mark.number}
 
 

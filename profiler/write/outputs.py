@@ -36,6 +36,9 @@ BRIEFING_FILES = (
 )
 """The same of a briefing for one train in one direction."""
 
+BRIEFINGS_FILES = ("page.html", "provenance.json")
+"""The same of the folder that holds briefings."""
+
 DATA_PACKAGE_FILES = (
     *(name for name in PROFILE_FILES if name.endswith(".csv")),
     *("structures.csv", "places.csv", "limits.csv", "datapackage.json"),

@@ -1,0 +1,342 @@
+// The page: what is chosen, where the head is, and whatever follows from it.
+const SHARES = [0.10, 0.94]; // the picture turns its page when the head leaves these of it
+const SPAN_PER_PX = 18, LEAST_SPAN = 2000;
+const $ = (id) => document.getElementById(id);
+
+async function start() {
+  const [data, buffer, from] = await unpacked($("numbers").textContent.trim());
+  opened(data, buffer, from);
+  const page = {
+    words: data.words, colours: data.colours, widths: data.widths, units: data.units, head: 0, view: { a: 0, span: 0 },
+    layers: { landmarks: true, structures: true, posts: true, stops: true, curves: false, limits: false, slack: false },
+    chosen: { train: 0, direction: Object.keys(data.lines)[0], case: "plan" },
+    keyBox() {
+      const key = $("key").getBoundingClientRect(), plan = $("ground-plan").getBoundingClientRect();
+      return key.width ? [key.left - plan.left - 4, key.top - plan.top - 4, key.right - plan.left + 4, key.bottom - plan.top + 4] : null;
+    },
+    listed: (mark) => (mark.number ? page.layers.stops || (mark.sign !== "stop" && mark.sign !== "hard") : page.layers.slack),
+    limitAt(limits, head) {
+      let i = 0;
+      while (i < limits.edges.length && limits.edges[i] <= head) i++;
+      const near = [limits.speeds[i]];
+      if (i > 0 && limits.edges[i - 1] === head) near.push(limits.speeds[i - 1]);
+      const known = near.filter((speed) => speed !== null);
+      return known.length ? Math.min(...known) : null;
+    },
+    past() { // share of the train's mass past a crest that it lies astride of
+      const mark = page.marks.find((m) => m.crest && m.quarters.length === 3 && page.head >= m.start && page.head <= m.end);
+      if (!mark) return null;
+      const places = [mark.start, ...mark.quarters, mark.end], i = Math.min(before(places, page.head), 3);
+      return 0.25 * (i + (page.head - places[i]) / (places[i + 1] - places[i] || 1));
+    },
+  };
+
+  const section = new Section($("section"), $("whole"));
+  const plan = data.plan ? new Plan($("ground-plan"), data.plan, $("shade") && $("shade").src) : null;
+  const now = new Now($("now"), data.words), panel = new TrainPanel($("couplers"), data.words), list = new List($("marks"), $("list-words"), data.words);
+  const slider = $("slider");
+
+  // ---------------------------------------------------------------- what is chosen
+  function choose(change) {
+    Object.assign(page.chosen, change);
+    const { train, direction } = page.chosen, made = data.trains[train];
+    page.train = made;
+    page.trip = made.trips[direction] || Object.values(made.trips)[0];
+    page.chosen.direction = page.trip === made.trips[direction] ? direction : Object.keys(made.trips)[0];
+    page.line = data.lines[page.chosen.direction];
+    page.run = page.trip.cases[page.chosen.case] || page.trip.cases.plan;
+    page.marks = page.run.marks;
+    for (const mark of page.marks) mark.title = mark[page.units].title;
+    say($("train-words"), (data.trains.length < 2 ? made.name + " · " : "") + made.size[page.units]);
+    say($("towards"), page.line.towards);
+    say($("case-words"), data.words.cases_long[page.chosen.case]);
+    $("drafts").replaceChildren(...page.trip.told[page.units].map((line) => make("li", {}, null, line + ".")));
+    $("train").value = String(page.chosen.train);
+    $("case").value = page.chosen.case;
+    $("units").value = page.units;
+    set(slider, { "aria-valuemin": "0", "aria-valuemax": (page.line.length / page.line.posts.unit_m).toFixed(2) });
+    key();
+    move(page.head, "chosen");
+    render();
+  }
+
+  function key() {
+    const { units } = page, { fills, names } = data.key;
+    $("samples").replaceChildren(...fills.map((fill, i) => {
+      const item = make("li", {}), svg = draw("svg", { width: 40, height: 20, "aria-hidden": "true" }, item), kind = 4 - i, wide = data.widths[Math.abs(kind)];
+      const count = Math.max(Math.abs(kind) - 1, 0), sense = kind > 0 ? -1 : 1, marks = [];
+      for (let c = 0; c < count; c++) { const x = 20 + (c - (count - 1) / 2) * 5; marks.push(`M${x - 2 * sense} 1l${3 * sense} 4l${-3 * sense} 4`); }
+      draw("path", { d: marks.join(""), class: "chevron" }, svg);
+      draw("rect", { x: 0.5, y: 15 - wide / 2, width: 39, height: wide, fill, class: "box-edge" }, svg);
+      make("span", {}, item, names[units][Math.abs(kind)]);
+      return item;
+    }));
+    say($("grade-unit"), units === "us" ? "%" : "‰");
+  }
+
+  // ---------------------------------------------------------------- the picture
+  function render() {
+    const { length } = page.line, width = Math.max(slider.clientWidth, 200);
+    if (!page.view.span) page.view.span = Math.min(Math.max(width * SPAN_PER_PX, LEAST_SPAN), length);
+    page.view.span = Math.min(page.view.span, length);
+    page.view.a = Math.min(Math.max(page.view.a, 0), length - page.view.span);
+    section.render(page);
+    list.render(page);
+    panel.size();
+    document.documentElement.style.setProperty("--strip", $("strip").offsetHeight + "px");
+    if (plan) plan.render(page);
+    place();
+  }
+  function place() { // everything that moves with the head
+    section.move(page.head, page.rear, page.train);
+    const seen = plan && plan.move(page.head, page.rear, page.train);
+    now.move(page);
+    panel.move(page);
+    list.move(page);
+    return seen;
+  }
+
+  let inside = new Set(), saved = 0;
+  function move(head, how) {
+    const { line, train, view } = page, old = page.head;
+    page.head = Math.min(Math.max(head, 0), line.length);
+    page.rear = page.head - train.length;
+    if (how === "chosen") return;
+    const share = (page.head - view.a) / view.span;
+    if (how !== "held" && (share < SHARES[0] || share > SHARES[1])) {
+      const back = page.head < old, lead = back ? 0.86 : Math.max(0.14, Math.min(train.length * 1.1 / view.span, 0.6));
+      const a = Math.min(Math.max(page.head - lead * view.span, 0), line.length - view.span);
+      if (Math.abs(a - view.a) > 1) {
+        view.a = a;
+        section.render(page);
+        list.render(page);
+        list.turned(page);
+      }
+    }
+    const seen = place();
+    if (seen && how !== "held" && (seen[0] < 0.04 * plan.width || seen[0] > 0.96 * plan.width || seen[1] < 0.04 * plan.height || seen[1] > 0.96 * plan.height)) {
+      [plan.cx, plan.cy] = plan.at(page.head);
+      plan.render(page);
+      plan.move(page.head, page.rear, page.train);
+    }
+    told(how);
+  }
+  function told(how) {
+    const here = page.marks.filter((m) => m.number && page.head >= m.start && page.head <= m.end);
+    const post = postText(page.line.posts, page.head, 2), first = here[0];
+    set(slider, {
+      "aria-valuenow": (page.head / page.line.posts.unit_m).toFixed(2),
+      "aria-valuetext": page.words.at.replace("%", post) + (first ? `, ${first.title}: ${first.inside.join("")}` : ""),
+    });
+    if (document.activeElement !== $("post")) $("post").value = post;
+    const names = new Set(here.map((m) => m.title));
+    if (how !== "played") {
+      const words = [...here.filter((m) => !inside.has(m.title)).map((m) => `${m.title}: ${m.inside.join("")}`), ...[...inside].filter((t) => !names.has(t)).map((t) => page.words.left.replace("%", t))];
+      if (words.length) say($("told"), words.join(". "));
+    }
+    inside = names;
+    clearTimeout(saved);
+    saved = setTimeout(save, 500);
+  }
+  function save() { // the address keeps head, direction, units
+    const { train, direction } = page.chosen;
+    const kept = new URLSearchParams({ head: postValue(page.line.posts, postAt(page.line.posts, page.head), 2), to: direction, units: page.units, train, case: page.chosen.case });
+    try { history.replaceState(null, "", "#" + kept); } catch { /* some browsers keep no address of a file */ }
+  }
+
+  function units(name) { page.units = name; choose({}); told("chosen"); }
+  function turnAround() {
+    const other = Object.keys(page.train.trips).find((d) => d !== page.chosen.direction);
+    if (!other) return;
+    const { length } = page.line, head = Math.min(length - page.rear, length), middle = length - page.view.a - page.view.span;
+    page.head = Math.max(head, 0);
+    page.view.a = middle;
+    choose({ direction: other });
+    move(page.head);
+  }
+  function zoom(factor) {
+    const { view, line } = page, span = Math.min(Math.max(view.span * factor, LEAST_SPAN), line.length);
+    const share = Math.min(Math.max((page.head - view.a) / view.span, 0.1), 0.9);
+    view.a = page.head - share * span;
+    view.span = span;
+    render();
+  }
+  function open(index) {
+    const mark = page.marks[index], { view } = page;
+    if (!page.listed(mark)) return;
+    if (mark.end < view.a || mark.start > view.a + view.span) {
+      view.a = Math.min(Math.max(mark.start - 0.3 * view.span, 0), page.line.length - view.span);
+      section.render(page);
+      list.render(page);
+      place();
+    }
+    list.open(index, true);
+  }
+  function markAfter(sense) {
+    const places = page.marks.filter((m) => m.number).map((m) => Math.min(Math.max(m.at, 0), page.line.length)).sort((a, b) => a - b);
+    const next = sense > 0 ? places.find((p) => p > page.head + 1) : places.reverse().find((p) => p < page.head - 1);
+    return next === undefined ? page.head : next;
+  }
+
+  // ---------------------------------------------------------------- keys
+  const keys = {
+    ArrowRight: (shift) => move(page.head + page.line.posts.unit_m * (shift ? 1 : 0.1)),
+    ArrowLeft: (shift) => move(page.head - page.line.posts.unit_m * (shift ? 1 : 0.1)),
+    PageDown: () => move(markAfter(1)), PageUp: () => move(markAfter(-1)),
+    Home: () => move(0), End: () => move(page.line.length),
+    "+": () => zoom(0.7), "=": () => zoom(0.7), "-": () => zoom(1 / 0.7),
+    f: () => { if (plan) { plan.show(page.head, page.rear); plan.render(page); place(); } },
+    d: turnAround, u: () => units(page.units === "us" ? "metric" : "us"),
+  };
+  document.addEventListener("keydown", (event) => {
+    const { target } = event, typing = ["INPUT", "SELECT", "TEXTAREA"].includes(target.tagName);
+    if (event.ctrlKey || event.metaKey || event.altKey || typing) return;
+    const name = event.key.length === 1 ? event.key.toLowerCase() : event.key;
+    if (!(name in keys) || (name.length > 1 && target !== slider && target !== document.body)) return;
+    event.preventDefault();
+    keys[name](event.shiftKey);
+  });
+
+  // ---------------------------------------------------------------- hand
+  function dragged(svg, placeAt, how) {
+    svg.addEventListener("pointerdown", (event) => {
+      if (event.button || event.target.closest("[data-mark]")) return;
+      stop();
+      slider.focus({ preventScroll: true });
+      svg.setPointerCapture(event.pointerId);
+      const follow = (e) => move(placeAt(e.clientX - svg.getBoundingClientRect().left), how);
+      const end = () => {
+        svg.removeEventListener("pointermove", follow);
+        for (const name of ["pointerup", "pointercancel"]) svg.removeEventListener(name, end);
+        move(page.head);
+      };
+      svg.addEventListener("pointermove", follow);
+      for (const name of ["pointerup", "pointercancel"]) svg.addEventListener(name, end);
+      follow(event);
+    });
+  }
+  dragged($("section"), (x) => section.place(Math.min(Math.max(x, section.left), section.right)), "held");
+  dragged($("whole"), (x) => (x - section.left) / (section.right - section.left) * page.line.length);
+  $("section").addEventListener("wheel", (event) => {
+    const by = event.shiftKey ? event.deltaY : event.deltaX;
+    if (event.ctrlKey) { event.preventDefault(); zoom(event.deltaY > 0 ? 1.15 : 1 / 1.15); }
+    else if (by) { event.preventDefault(); page.view.a += by / section.k; render(); }
+  }, { passive: false });
+  document.addEventListener("click", (event) => {
+    const marked = event.target.closest("[data-mark]");
+    if (marked) open(Number(marked.getAttribute("data-mark")));
+  });
+
+  if (plan) {
+    const svg = $("ground-plan");
+    svg.addEventListener("pointerdown", (event) => {
+      if (event.button || event.target.closest("[data-mark]")) return;
+      const box = svg.getBoundingClientRect(), [place, far] = plan.nearest(event.clientX - box.left, event.clientY - box.top);
+      const onLine = far < 14, start = [event.clientX, event.clientY, plan.cx, plan.cy];
+      svg.setPointerCapture(event.pointerId);
+      if (onLine) { stop(); move(place, "held"); }
+      const follow = (e) => {
+        if (onLine) move(plan.nearest(e.clientX - box.left, e.clientY - box.top)[0], "held");
+        else {
+          plan.moved = true;
+          plan.cx = start[2] - (e.clientX - start[0]) / plan.k;
+          plan.cy = start[3] + (e.clientY - start[1]) / plan.k;
+          plan.render(page);
+          plan.move(page.head, page.rear, page.train);
+        }
+      };
+      const end = () => {
+        svg.removeEventListener("pointermove", follow);
+        for (const name of ["pointerup", "pointercancel"]) svg.removeEventListener(name, end);
+        if (onLine) { move(page.head); slider.focus({ preventScroll: true }); }
+      };
+      svg.addEventListener("pointermove", follow);
+      for (const name of ["pointerup", "pointercancel"]) svg.addEventListener(name, end);
+    });
+    const closer = (factor, x, y) => { plan.moved = true; plan.zoom(factor, x, y); plan.render(page); plan.move(page.head, page.rear, page.train); };
+    svg.addEventListener("wheel", (event) => {
+      event.preventDefault();
+      const box = svg.getBoundingClientRect();
+      closer(event.deltaY > 0 ? 1 / 1.2 : 1.2, event.clientX - box.left, event.clientY - box.top);
+    }, { passive: false });
+    $("closer").addEventListener("click", () => closer(1.5, plan.width / 2, plan.height / 2));
+    $("farther").addEventListener("click", () => closer(1 / 1.5, plan.width / 2, plan.height / 2));
+    $("key").addEventListener("toggle", () => { plan.render(page); place(); });
+  }
+
+  // ---------------------------------------------------------------- play, by the run's own time
+  let playing = null;
+  function stop() { playing = null; say($("play"), page.words.play); }
+  function play() {
+    if (playing) { stop(); return; }
+    say($("play"), page.words.stop);
+    const own = playing = {};
+    let last = null, time = null;
+    const step = (stamp) => {
+      if (playing !== own) return;
+      const { run, line } = page, n = run.time.n, apart = line.length / (n - 1);
+      let i = Math.min(Math.floor(page.head / apart + 1e-6), n - 1);
+      if (time === null || Math.abs(along(run.time, line.length, page.head) - time) > 5) time = along(run.time, line.length, page.head);
+      if (last !== null) {
+        time += Math.min((stamp - last) / 1000, 0.2) * Number($("rate").value);
+        while (i < n - 1 && !(run.time.at(i + 1) > time)) i++;
+        const a = run.time.at(i), b = i < n - 1 ? run.time.at(i + 1) : NaN;
+        if (i >= n - 1) { move(line.length, "played"); stop(); return; }
+        if (Number.isNaN(a)) { time = b; move((i + 1) * apart, "played"); } // it stalls: the run goes on farther on
+        else move((i + Math.max((time - a) / (b - a), 0)) * apart, "played");
+      }
+      last = stamp;
+      requestAnimationFrame(step);
+    };
+    requestAnimationFrame(step);
+  }
+
+  // ---------------------------------------------------------------- controls
+  data.trains.forEach((train, i) => make("option", { value: i }, $("train"), train.name));
+  for (const name of Object.keys(Object.values(data.trains[0].trips)[0].cases)) make("option", { value: name }, $("case"), data.words.cases[name]);
+  $("train").parentNode.hidden = data.trains.length < 2;
+  $("case").parentNode.hidden = $("case").options.length < 2;
+  $("turn").hidden = Object.keys(data.lines).length < 2;
+  $("train").addEventListener("change", () => { stop(); choose({ train: Number($("train").value) }); move(page.head); });
+  $("case").addEventListener("change", () => { stop(); choose({ case: $("case").value }); move(page.head); });
+  $("units").addEventListener("change", () => units($("units").value));
+  $("turn").addEventListener("click", () => { stop(); turnAround(); });
+  $("play").addEventListener("click", play);
+  $("nearer").addEventListener("click", () => zoom(0.7));
+  $("wider").addEventListener("click", () => zoom(1 / 0.7));
+  $("go").addEventListener("submit", (event) => {
+    event.preventDefault();
+    const place = postTyped(page.line.posts, $("post").value);
+    $("post").setAttribute("aria-invalid", String(place === null));
+    if (place === null) say($("told"), page.words.no_post);
+    else { stop(); slider.focus({ preventScroll: true }); move(place); }
+  });
+  for (const box of document.querySelectorAll("#layers input")) {
+    box.checked = page.layers[box.name];
+    box.addEventListener("change", () => { page.layers[box.name] = box.checked; render(); });
+  }
+
+  const kept = new URLSearchParams(location.hash.slice(1));
+  if (["us", "metric"].includes(kept.get("units"))) page.units = kept.get("units");
+  const train = Number(kept.get("train") || 0), wished = { train: data.trains[train] ? train : 0 };
+  if (kept.get("to") in data.lines) wished.direction = kept.get("to");
+  if (kept.get("case") in data.words.cases) wished.case = kept.get("case");
+  document.documentElement.classList.add("ready");
+  if (innerWidth < 1000) $("key").open = false;
+  choose(wished);
+  const typed = kept.get("head") ? postTyped(page.line.posts, kept.get("head")) : null;
+  const height = (mark) => along(page.line.rail.elevation, page.line.length, mark.start);
+  const crest = page.marks.filter((mark) => mark.crest).sort((a, b) => height(b) - height(a))[0];
+  move(typed === null ? (crest ? crest.quarters[1] || crest.at : Math.min(page.train.length, page.line.length)) : typed);
+  list.turned(page);
+  let sized = 0;
+  new ResizeObserver(() => {
+    cancelAnimationFrame(sized);
+    sized = requestAnimationFrame(() => { if (plan && !plan.moved && plan.width !== $("ground-plan").clientWidth) plan.k = undefined; render(); });
+  }).observe(document.body);
+  globalThis.gradewright = { page, move }; // for tests and for the curious
+}
+start().catch((error) => {
+  document.documentElement.classList.add("failed");
+  throw error;
+});
