@@ -55,6 +55,7 @@ def summary(briefings: Mapping[str, Sequence[Briefing]], folder: Path) -> str:
     if not profile.route.on_map:
         lines.append("  no map: the table does not say where the line lies, a [centreline] beside it would")
     lines.append("Open:")
+    lines += [f"  {page}" for page in [folder / "page.html"] if page.exists()]
     places = [folder / name / briefing.direction for name, briefing in every]
     lines += [f"  {place / name}" for place in places for name in _OPEN if (place / name).exists()]
     return "\n".join(lines)
