@@ -12,8 +12,10 @@ from tests.trains import TRIAL
 
 
 @cache
-def briefed(name: str = "b", direction: str = "with", units: str = "us") -> Briefing:
+def briefed(
+    name: str = "b", direction: str = "with", units: str = "us", cases: tuple[str, ...] = ("plan",)
+) -> Briefing:
     """A train of the trial on the invented line, with a planned stop on its steepest climb."""
     profile = invented_profile(units)
     route = dataclasses.replace(profile.route, stops=(Station("post 51", 20_900.0),))
-    return plan_handling(dataclasses.replace(profile, route=route), invented_landmarks(), TRIAL[name], direction)
+    return plan_handling(dataclasses.replace(profile, route=route), invented_landmarks(), TRIAL[name], direction, cases)

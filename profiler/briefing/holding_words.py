@@ -19,11 +19,10 @@ from profiler.mechanics.conditions import SHOES_LOW
 from profiler.mechanics.thermal import customary_limit
 from profiler.train import Train
 from profiler.train_words import force_text, power_text, pressure_text, speed_text
-from profiler.units import UNITS
+from profiler.units import MEGAWATT_HOUR, UNITS
 
 HOLDS, TOO_LITTLE, NOT_IN_HAND, TOO_HOT = "holds", "does not hold", "not in hand", "too hot"
 TOO_MUCH = {"direct release": "over-brakes: the train stops", "graduated release": "over-brakes: a step less would do"}
-_MWH = 3.6e9  # [J]
 BOUNDS = {
     "posted": "no more is allowed",
     "force": "faster, the brakes hold too little",
@@ -192,7 +191,7 @@ def run_lines(briefing: Briefing) -> list[str]:
     """The run by plan: how long it takes, its work, and where it stalls."""
     trip = briefing.journey
     dynamic, air = trip.braked
-    mwh = [f"{work / _MWH:.1f}" for work in (trip.work, dynamic, air)]
+    mwh = [f"{work / MEGAWATT_HOUR:.1f}" for work in (trip.work, dynamic, air)]
     time = f"{float(trip.time[-1]) / UNITS['minutes']:.0f} min"
     lines = [
         f"run by plan: {time}, {mwh[0]} MWh at the wheel rims; the dynamic brake takes {mwh[1]}, the air brake {mwh[2]}"

@@ -7,7 +7,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 from profiler import wording
+from profiler.briefing.case_words import case_lines
 from profiler.briefing.descent_words import OVERSPEED_RULE
+from profiler.briefing.forces_words import curves_told, force_lines, yardstick_words
 from profiler.briefing.holding_words import descent_lines, run_lines
 from profiler.briefing.plan import Briefing
 from profiler.briefing.sequence_words import held_back
@@ -47,6 +49,8 @@ def summary(briefings: Mapping[str, Sequence[Briefing]], folder: Path) -> str:
         lines += [f"  {said}" for said in briefing_lines(briefing)]
     if any(has_knuckles(briefing.train) for _, briefing in every):
         lines.append(f"  {knuckle_words(profile.units)}")
+    if any(curves_told(briefing) for _, briefing in every):
+        lines.append(f"  {yardstick_words()}")
     if any(not plan.held for _, briefing in every for plan in briefing.line.descents):
         lines.append(f"  {OVERSPEED_RULE}")
     lines.append("  assumed of a train: see gradewright check TRAIN, or provenance.json")
@@ -74,6 +78,8 @@ def briefing_lines(briefing: Briefing) -> list[str]:
         *_climbs(briefing),
         *_helpers(briefing),
         *run_lines(briefing),
+        *case_lines(briefing),
+        *force_lines(briefing),
         *_descents(briefing),
     ]
 
