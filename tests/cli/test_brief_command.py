@@ -77,7 +77,7 @@ def test_five_in_front(here: Path):
 
 
 def test_both_directions_with_pictures(here: Path):
-    """Law: a folder for each direction, with chart and starts, and no map where there is no line."""
+    """Law: a folder for each direction, with chart, starts and what is handed out, and no map where there is no line."""
     words = said("brief", "route.toml", "--train", "train-gravel-metric.toml", "--both", "--out", "out")
     assert "Gravel, 600 tonnes, to Pit" in words
     assert "Gravel, 600 tonnes, to Quay" in words
@@ -87,6 +87,7 @@ def test_both_directions_with_pictures(here: Path):
     for direction in ("with", "against"):
         names = {p.name for p in (here / "out" / "train-gravel-metric" / direction).iterdir()}
         assert {"chart.svg", "chart.png", "starting.svg", "starting.png", "marks.csv"} <= names
+        assert {"briefing.pdf", "briefing.html"} <= names
         assert "map.html" not in names
 
 
