@@ -24,6 +24,7 @@ from profiler.mechanics.air import (
     independent_force,
 )
 from profiler.mechanics.air_acts import brake_force, emergency, moved
+from profiler.mechanics.air_applied import air_kept
 from profiler.mechanics.conditions import NOMINAL, SHOES_LOW, Conditions
 from profiler.mechanics.course import FASTEST, Act, acts_of, places_of
 from profiler.mechanics.motion import Course
@@ -80,20 +81,28 @@ class Standing:
     """The train stopped on the grade, held against ``weight`` along the track [N].
 
     ``reduction`` keeps it at rest, infinite where full service does not [Pa]; ``independent`` is what the brakes of
-    the head group hold [N]; ``hand_brakes`` as many as hold it if each has `HAND_BRAKE`, ``cars`` how many there are.
-    ``charged`` is the time until `CHARGED` of what lacks is made up, normally and cold or leaky [s]; ``runs`` that
-    from the release until it passes the plan's speed with the dynamic brake as far as usable, infinite where that
-    holds it [s]. ``notch`` restarts it, 0 where it rolls off by itself, `starting.NO_NOTCH` where none does.
+    the head group hold [N]; ``retained`` is what retaining valves keep, set at high pressure on all cars of a direct
+    brake, after a release from that reduction, 0 of a graduated one [N]; ``hand_brakes`` as many as hold it if each has
+    `HAND_BRAKE`, ``cars`` how many there are. ``charged`` is the time until `CHARGED` of what lacks is made up,
+    normally and cold or leaky [s]; ``runs`` that from the release until it passes the plan's speed with the dynamic
+    brake as far as usable, infinite where that holds it [s]. ``notch`` restarts it, 0 where it rolls off by itself,
+    `starting.NO_NOTCH` where none does.
     """
 
     weight: float
     reduction: float
     independent: float
+    retained: float
     hand_brakes: int
     cars: int
     charged: tuple[float, float]
     runs: float
     notch: int
+
+    @property
+    def retainers_hold(self) -> bool:
+        """Whether retaining valves alone keep it while the pipe is charged."""
+        return self.retained >= self.weight
 
     @property
     def independent_holds(self) -> bool:
@@ -150,6 +159,13 @@ def standings(
     )
 
 
+def _retained(train: Train, reduction: float) -> float:
+    """What retaining valves keep for good [N]."""
+    if train.air_brake == "graduated release":
+        return 0.0
+    return float(air_kept(train, reduction, np.array([WATCHED]))[0])
+
+
 def _standing(train: Train, course: Course, head: float, speed: float, notch: int) -> Standing:
     weight = max(-float(np.interp(head, places_of(course), course.weight)), 0.0)
     reduction = holding_reduction(train, weight)
@@ -163,6 +179,7 @@ def _standing(train: Train, course: Course, head: float, speed: float, notch: in
         weight=weight,
         reduction=reduction,
         independent=independent_force(train),
+        retained=_retained(train, held),
         hand_brakes=math.ceil(weight / HAND_BRAKE),
         cars=sum(b.count for b in train.blocks if b.vehicle.kind == "car"),
         charged=(time, float(COLD_AND_LEAKY) * time),

@@ -13,9 +13,7 @@ from profiler.cited import Cited
 from profiler.mechanics.air import (
     COLD_AND_LEAKY,
     EQUALISATION,
-    PROPAGATION,
     RATED_PRESSURE,
-    RELEASE_TIME,
     charging_constant,
     cylinder_pressure,
     feed_distances,
@@ -93,15 +91,6 @@ def emergency_share(train: Train) -> float:
     return float(EMERGENCY * train.pipe_pressure / EQUALISATION / RATED_PRESSURE)
 
 
-def kept_reduction(train: Train, asked: npt.ArrayLike) -> FloatArray:
-    """What is applied where reductions are asked for one after another without a release [Pa].
-
-    Direct release: added, never eased; graduated release: up and down.
-    """
-    asked = np.asarray(asked, dtype=float)
-    return asked if train.air_brake == "graduated release" else np.maximum.accumulate(asked, axis=-1)
-
-
 def filled(train: Train, distance: FloatArray, time: FloatArray, *, emergency: bool = False) -> FloatArray:
     """Share of its pressure that a cylinder has a time (t,) [s] after the application, at distances (k,) [m].
 
@@ -132,44 +121,6 @@ def built_up_after(train: Train, share: float, *, emergency: bool = False) -> fl
     """Time [s] after an application when a share of the train's brake force is there; from a table each 0.1 s."""
     time = np.arange(0.0, 600.0, 0.1)
     return float(np.interp(share, build_up(train, time, emergency=emergency), time))
-
-
-def followed_steps(train: Train, time: FloatArray, asked: FloatArray) -> FloatArray:
-    """Share of full service over the whole train while graduated steps are asked for.
-
-    Parameters
-    ----------
-    train : Train
-        With graduated release.
-    time : ndarray, shape (t,)
-        Rising. [s]
-    asked : ndarray, shape (t,)
-        Reduction the valve has at those times; as the first one, filled, before. [Pa]
-
-    Returns
-    -------
-    ndarray, shape (t,)
-        Cylinders fill and empty evenly, no faster than from none to full in `FILL_TIME` and back in
-        `air.RELEASE_TIME`, each car after the delay of its distance. [-]
-    """
-    share = service_share(train, asked)
-    distance = feed_distances(train)
-    held = [
-        share[np.maximum(np.searchsorted(time, time[:, None] - distance / speed[train.air_brake], side="right") - 1, 0)]
-        for speed in (SERVICE_PROPAGATION, PROPAGATION)
-    ]
-    up, down = FILL_TIME[train.brake_position], RELEASE_TIME[train.brake_position]
-    now = np.full(distance.size, share[0])
-    weights, mean = _weights(train), np.empty(time.size)
-    for i, step in enumerate(np.diff(time, prepend=time[0])):
-        rises, falls = held[0][i], held[1][i]
-        now = np.where(
-            rises > now,
-            np.minimum(now + step / up, rises),
-            np.where(falls < now, np.maximum(now - step / down, falls), now),
-        )
-        mean[i] = now @ weights
-    return mean
 
 
 def air_kept(

@@ -268,6 +268,10 @@ COLUMNS = {
     "case": _text("What is otherwise; buff_limit in kN, others as a share or a count"),
     "cool": Meaning("Whether wheels stand it", "boolean"),
     "weight_kn": Meaning("Weight along the track"),
+    "retained_kn": Meaning(
+        "What retaining valves keep, all set at high pressure, after a release; 0 where there are none"
+    ),
+    "retainers_hold": Meaning("Whether they alone hold it while the pipe is charged", "boolean"),
     "hand_brakes": Meaning("Hand brakes that would hold it, an order of size: local rules decide", "integer"),
     "cars": Meaning("Cars there are", "integer"),
     "charged_s": Meaning("Until 95 % of what the pipe lacks is made up"),

@@ -98,6 +98,8 @@ def _standing(briefing: Briefing) -> Columns:
         "reduction_kpa": _finite([one.reduction for one in every], KILO, 1),
         "independent_kn": kilonewtons([one.independent for one in every]),
         "independent_holds": yes([one.independent_holds for one in every]),
+        "retained_kn": kilonewtons([one.retained for one in every]),
+        "retainers_hold": yes([one.retainers_hold for one in every]),
         "hand_brakes": whole([one.hand_brakes for one in every]),
         "cars": whole([one.cars for one in every]),
         "charged_s": _finite([one.charged[0] for one in every], 1.0, 0),

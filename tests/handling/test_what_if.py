@@ -16,6 +16,7 @@ from profiler.handling.holding import holding
 from profiler.handling.speeds import speeds_along
 from profiler.handling.stopping import Stops
 from profiler.handling.what_if import WhatIf, what_ifs
+from profiler.mechanics.air import full_service_forces
 from profiler.mechanics.changed import without_dynamic
 from profiler.mechanics.course import course_of
 from profiler.mechanics.speed_limits import HeadLimit, head_limit
@@ -255,3 +256,12 @@ def test_braking_ratio_and_top_speed():
         here, was = found.outcome(case), trial("b").outcome(case)
         assert not here.reduction > was.reduction
         assert not math.isnan(here.reduction) or math.isnan(was.reduction)
+
+
+def test_retainers_keep_a_train():
+    """Law: retaining valves at high pressure keep less than full service, more than nothing on a direct brake; on 2.5 %
+    they alone do not hold the ore train (a); there are none on a graduated one."""
+    full = float(full_service_forces(TRIAL["a"]).sum())
+    assert 0 < trial("a").standing.retained < full
+    assert not trial("a").standing.retainers_hold
+    assert trial("f").standing.retained == 0

@@ -17,8 +17,6 @@ from profiler.mechanics.air_applied import (
     build_up,
     built_up_after,
     emergency_share,
-    followed_steps,
-    kept_reduction,
     ledger,
 )
 from profiler.mechanics.dynamic import group_dynamics
@@ -111,13 +109,6 @@ def test_force_over_speed():
     assert (air_force(A, r, low=True) <= air_force(A, r) + 1e-6).all()
 
 
-def test_added_never_eased():
-    """Law: a direct brake keeps the largest reduction asked for; a graduated one follows."""
-    asked = PSI * np.array([7.0, 10, 8, 12, 0])
-    assert kept_reduction(A, asked) / PSI == pytest.approx([7, 10, 10, 12, 12])
-    assert kept_reduction(F, asked) == pytest.approx(asked)
-
-
 @pytest.mark.parametrize("train", [A, B, D, E, F], ids=list("abdef"))
 def test_build_up_laws(train: Train):
     """Law: from nothing, never falling, to all of it; an emergency never holds less."""
@@ -137,23 +128,6 @@ def test_cars_cut_out(working: float, count: int):
     made = replace(A, blocks=(A.blocks[0], Block(vehicle=some, count=count)))
     each = float(full_service_forces(A).sum()) / 84
     assert full_service_forces(made).sum() == pytest.approx(count * working * each)
-
-
-@pytest.mark.parametrize("position", ["P", "G"])
-def test_graduated_steps(position: str):
-    """Law: once filled, the force is that of the step, however it was reached; Worked: from none to full in 4 or
-    24 s, back in 18 or 52 s, and the delay of the distance."""
-    train = replace(F, brake_position=position)
-    asked = np.select([TIME < 5, TIME < 60, TIME < 150], [0.0, 0.9 * BAR, 1.5 * BAR], 0.9 * BAR)
-    share = followed_steps(train, TIME, asked)
-    assert share[TIME < 5] == pytest.approx(0)
-    assert share[np.searchsorted(TIME, 59)] == pytest.approx(0.6)
-    assert share[-1] == pytest.approx(0.6)
-    down = followed_steps(train, TIME, np.where(TIME < 5, 1.5 * BAR, 0.0))
-    up = followed_steps(train, TIME, np.where(TIME < 5, 0.0, 1.5 * BAR))
-    fill, release = {"P": (4, 18), "G": (24, 52)}[position]
-    assert TIME[np.argmax(up > 1 - 1e-9)] == pytest.approx(5 + fill + farthest_feed(F) / 250, abs=1)
-    assert TIME[np.argmax(down < 1e-9)] == pytest.approx(5 + release + farthest_feed(F) / 150, abs=1)
 
 
 def test_retainers():
