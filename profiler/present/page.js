@@ -276,7 +276,13 @@ async function start() {
       if (playing !== own) return;
       const { run, line } = page, n = run.time.n, apart = line.length / (n - 1);
       let i = Math.min(Math.floor(page.head / apart + 1e-6), n - 1);
-      if (time === null || Math.abs(along(run.time, line.length, page.head) - time) > 5) time = along(run.time, line.length, page.head);
+      const here = along(run.time, line.length, page.head);
+      if (Number.isNaN(here)) { // not run here: on to where it is
+        while (i < n - 1 && Number.isNaN(run.time.at(i))) i++;
+        move(i * apart, "played");
+        if (i === n - 1) { stop(); return; }
+        time = run.time.at(i);
+      } else if (time === null || Math.abs(here - time) > 5) time = here;
       if (last !== null) {
         time += Math.min((stamp - last) / 1000, 0.2) * Number($("rate").value);
         while (i < n - 1 && !(run.time.at(i + 1) > time)) i++;
