@@ -51,8 +51,8 @@ def brief(
 
     Each is planned in three cases: as customary, with speeds held 10 % slower, and 10 % faster, never above a posted
     limit. For each train and direction: the grade under the train, where it lies astride of crests, what it takes to
-    start, coupler forces, units to use, tonnage rating, and where it had better not be stopped. Tables, a chart
-    and a map go into <train>/<with or against>/ of a folder named after the source, or of --out.
+    start, coupler forces, units to use, tonnage rating, and where it had better not be stopped. Tables, a chart,
+    a map and a briefing to print go into <train>/<with or against>/ of a folder named after the source, or of --out.
     """
     from profiler.briefing.by_plan import CASES
     from profiler.briefing.plan import plan_handling

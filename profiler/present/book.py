@@ -20,7 +20,7 @@ from profiler.briefing.printed import (
     where_not_to_stop,
 )
 from profiler.briefing.printed_descents import descent_tables, ledger_table
-from profiler.briefing.story import Fact, Sentence, five_facts, six_sentences
+from profiler.briefing.story import SENTENCES, Fact, Sentence, five_facts, six_sentences
 from profiler.briefing.words import HEAD_RULE, NO_ORDER, train_sentence
 from profiler.files import source_date
 from profiler.grade_classes import Limits
@@ -94,6 +94,7 @@ class Book:
     overview: Picture
     key: Picture
     map: Picture | None
+    plan_title: str
     sentences: tuple[Sentence, ...]
     signs: dict[str, tuple[Picture, str]]
     consist: Picture
@@ -121,6 +122,7 @@ def book_of(briefing: Briefing, relief: Relief | None = None, limits: Limits | N
     overview, key = overview_chart(briefing, strips, width, limits)
     whole = f"The whole line, rail and grades. {' '.join(_grades(briefing))}"
     charts = strip_charts(briefing, strips, width, beside, body - _AROUND_CHART, limits)
+    sentences = six_sentences(briefing)
     ends = (0.0, briefing.terrain.length)
     name = plain(f"{wording.end_name(route, 0)} to {wording.end_name(route, 1)}")
     posts = wording.stretch_words(route.posts, *ends)
@@ -139,7 +141,8 @@ def book_of(briefing: Briefing, relief: Relief | None = None, limits: Limits | N
         overview=_picture("overview", overview.sheet, whole),
         key=_picture("key", key, "Key of grades: nine classes from steep up over level to steep down."),
         map=_map(briefing, relief, width, limits) if route.on_map else None,
-        sentences=six_sentences(briefing),
+        plan_title=f"The worked plan in {'six' if len(sentences) == SENTENCES else 'a few'} sentences",
+        sentences=sentences,
         signs={sign: (_sign(sign), words) for sign, words in _SIGNS.items() if any(m.sign == sign for m in marks)},
         consist=_picture("train", train_picture(briefing.train, width), "The train to scale, its head to the right."),
         consist_lines=tuple(line for line in consist_lines(briefing.train, units) if not line.startswith("assumed:")),

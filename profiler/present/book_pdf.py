@@ -1,9 +1,10 @@
-"""A briefing as PDF, set by typst: pictures and words go in as files, words as JSON, so that they are never markup."""
+"""A briefing as PDF, set by typst: words go into it as JSON, so that they are never markup."""
 
 from __future__ import annotations
 
 import dataclasses
 import json
+from functools import lru_cache
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -45,43 +46,44 @@ def book_pdf(book: Book) -> bytes:
     OutputError
         If typst does not set it.
     """
-    files = _files(book)
+    inputs = _inputs(book)
     try:
-        return _set(files, ["ua-1"])
-    except typst.TypstError:
+        return _set(inputs, accessible=True)
+    except typst.TypstError:  # a letter that no typeface has is forbidden by PDF/UA
         pass
     try:
-        return _set(files, [])
+        return _set(inputs, accessible=False)
     except typst.TypstError as error:
-        raise OutputError("briefing.pdf", f"cannot be set ({error})", "install typst 0.14 or newer") from error
+        raise OutputError("briefing.pdf", f"cannot be set ({error})", "install typst 0.15 or newer") from error
 
 
-def _set(files: dict[str, bytes], standards: list[str]) -> bytes:
+@lru_cache
+def _fonts() -> typst.Fonts:
+    return typst.Fonts(include_system_fonts=False, font_paths=[str(_FONTS)])
+
+
+def _set(inputs: dict[str, str], *, accessible: bool) -> bytes:
     date = source_date()
-    made: bytes = typst.compile(
-        files,
+    return typst.compile(
+        resources.files("profiler.present").joinpath("book.typ").read_bytes(),
         format="pdf",
-        font_paths=[str(_FONTS)],
-        ignore_system_fonts=True,
-        pdf_standards=standards,
+        font_paths=_fonts(),
+        sys_inputs=inputs,
+        pdf_standards="ua-1" if accessible else "1.7",
         timestamp=0 if date is None else int(date.timestamp()),
     )
-    return made
 
 
-def _files(book: Book) -> dict[str, bytes]:
-    """The source, the words, and every picture by its name."""
-    pictures: dict[str, bytes] = {}
+def _inputs(book: Book) -> dict[str, str]:
+    """The words as JSON, and every picture by its name."""
+    pictures: dict[str, str] = {}
 
     def told(value: Any) -> Any:
         if isinstance(value, Picture):
-            pictures[f"{value.name}.svg"] = value.svg
-            return {"file": f"{value.name}.svg", "words": told(value.words), "width": value.width}
+            pictures[value.name] = value.svg.decode()
+            return {"name": value.name, "words": told(value.words), "width": value.width}
         if isinstance(value, Table):
-            return {
-                **{f.name: told(getattr(value, f.name)) for f in dataclasses.fields(value)},
-                "stretch": value.stretch,
-            }
+            return {**told(vars(value)), "stretch": value.stretch}
         if dataclasses.is_dataclass(value) and not isinstance(value, type):
             return {f.name.replace("_", "-"): told(getattr(value, f.name)) for f in dataclasses.fields(value)}
         if isinstance(value, dict):
@@ -91,7 +93,5 @@ def _files(book: Book) -> dict[str, bytes]:
         return plain(value) if isinstance(value, str) else value
 
     words = told(book)
-    words["signs"] = {name: {"picture": told(p), "words": said} for name, (p, said) in book.signs.items()}
     words |= {"caution": wording.CAUTION_SHORT, "head-rule": HEAD_RULE}
-    source = resources.files("profiler.present").joinpath("book.typ").read_bytes()
-    return {"main.typ": source, "book.json": json.dumps(words, ensure_ascii=False).encode(), **pictures}
+    return {"book": json.dumps(words, ensure_ascii=False), **pictures}

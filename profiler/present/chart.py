@@ -141,9 +141,11 @@ def compose_chart(
     return Chart(frame, sheet, tuple(placed), tuple(dropped), words)
 
 
-def sheet_height(frame: Frame, number: int, names: Collection[str], heights: Mapping[str, float]) -> float:
+def sheet_height(
+    frame: Frame, number: int, names: Collection[str], heights: Mapping[str, float], *, ruling_only: bool = False
+) -> float:
     """How high a sheet of `compose_sheet` is. [pt]"""
-    return _laid_out(frame, number, names, heights, ruling_only=False)[2]
+    return _laid_out(frame, number, names, heights, ruling_only=ruling_only)[2]
 
 
 def compose_sheet(

@@ -89,8 +89,8 @@ def strip_charts(
 ) -> tuple[Chart, ...]:
     """A chart for every sheet, all of one scale.
 
-    Each is no higher than its own of ``beside`` where that can be, so that its table has room under it, else no higher
-    than ``alone``. [pt]
+    Each is no higher than its own of ``beside`` where that can be, if need be with brackets of ruling grades only, so
+    that its table has room under it; else no higher than ``alone``. [pt]
     """
     profile, landmarks = briefing.as_travelled
     limits = limits or class_limits(landmarks.steepest_ruling)
@@ -102,11 +102,12 @@ def strip_charts(
         tall = {name: more.heights[name] for name in ("marks",) if name in more.heights}
         there = {*frame.row_names(), *more.heights}
         names = [name for name in _FIRST if name in there]
-        room = most if sheet_height(frame, number, names, tall) <= most else alone
+        brackets = [x for x in (False, True) if sheet_height(frame, number, names, tall, ruling_only=x) <= most]
+        only, room = (brackets[0], most) if brackets else (False, alone)
         for name in (name for name in _ALSO if name in there):
-            if sheet_height(frame, number, [*names, name], tall) <= room:
+            if sheet_height(frame, number, [*names, name], tall, ruling_only=only) <= room:
                 names.append(name)
-        charts.append(compose_sheet(frame, number, names, tall, more)[0])
+        charts.append(compose_sheet(frame, number, names, tall, more, ruling_only=only)[0])
     return tuple(charts)
 
 
