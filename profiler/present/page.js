@@ -76,7 +76,7 @@ async function start() {
 
   // ---------------------------------------------------------------- the picture
   function render() {
-    const { length } = page.line, width = Math.max(slider.clientWidth, 200);
+    const { length } = page.line, width = page.width = Math.max(slider.clientWidth, 200);
     if (!page.view.span) page.view.span = Math.min(Math.max(width * SPAN_PER_PX, LEAST_SPAN), length);
     page.view.span = Math.min(page.view.span, length);
     page.view.a = Math.min(Math.max(page.view.a, 0), length - page.view.span);
@@ -110,7 +110,7 @@ async function start() {
         view.a = a;
         section.render(page);
         list.render(page);
-        list.turned(page);
+        requestAnimationFrame(() => list.turned(page));
       }
     }
     const seen = place();

@@ -36,7 +36,7 @@ class Section {
 
   // ---------------------------------------------------------------- ground
   render(page) {
-    const width = this.svg.parentNode.clientWidth, narrow = width < 700;
+    const { width } = page, narrow = width < 700;
     Object.assign(this, { page, line: page.line, view: page.view, units: page.units, marks: page.marks, wide: width });
     this.left = narrow ? 10 : LEFT;
     this.right = width - (narrow ? 10 : RIGHT);
@@ -87,12 +87,14 @@ class Section {
 
   heights() { // one scale for all pages of this width of view: that of its greatest range
     const { rail, length } = this.line, n = rail.elevation.n, window = Math.max(2, Math.round(this.view.span / length * (n - 1)));
+    if (this.known && this.known[0] === rail && this.known[1] === window) return this.known[2];
     let most = 10;
     for (let i = 0; i < n - 1; i += Math.max(1, window >> 1)) {
       let low = Infinity, high = -Infinity;
       for (let j = i; j <= Math.min(i + window, n - 1); j++) { const z = rail.elevation.at(j); low = Math.min(low, z); high = Math.max(high, z); }
       most = Math.max(most, high - low);
     }
+    this.known = [rail, window, most];
     return most;
   }
 
@@ -310,8 +312,16 @@ class Section {
   }
 
   renderWhole() {
-    const { rail, length, runs } = this.line, n = rail.elevation.n, width = this.wide, high = 44;
+    const { rail, length } = this.line, width = this.wide, high = 44;
     this.wx = (place) => this.left + place / length * (this.right - this.left);
+    if (this.drawn !== rail || this.drawnWide !== width) this.drawWhole();
+    set(this.whole, { width, height: high });
+    set(this.wholeFrame, { x: this.wx(this.view.a), y: 1, width: Math.max(this.wx(this.view.a + this.view.span) - this.wx(this.view.a), 6), height: 42 });
+  }
+
+  drawWhole() {
+    const { rail, length, runs } = this.line, n = rail.elevation.n;
+    [this.drawn, this.drawnWide] = [rail, this.wide];
     const step = Math.max(1, Math.floor(n / (this.right - this.left)));
     let low = Infinity, top = -Infinity;
     for (let i = 0; i < n; i++) { const z = rail.elevation.at(i); low = Math.min(low, z); top = Math.max(top, z); }
@@ -327,8 +337,6 @@ class Section {
       draw("text", { x: LEFT - 12, y: 18, class: "row" }, this.wholeGround, "Whole");
       draw("text", { x: LEFT - 12, y: 31, class: "unit" }, this.wholeGround, "line");
     }
-    set(this.whole, { width, height: high });
-    set(this.wholeFrame, { x: this.wx(this.view.a), y: 1, width: Math.max(this.wx(this.view.a + this.view.span) - this.wx(this.view.a), 6), height: 42 });
   }
 
   // ---------------------------------------------------------------- the train over it

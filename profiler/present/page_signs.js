@@ -38,15 +38,20 @@ class Room {
     return !this.taken.some((b) => box[0] < b[2] && b[0] < box[2] && box[1] < b[3] && b[1] < box[3]);
   }
   take(box) { this.taken.push(box); }
-  takeLine(points, air) { // a drawn line, as boxes of its pieces
-    for (let i = 1; i < points.length; i++) {
-      const [a, b] = [points[i - 1], points[i]], parts = Math.max(1, Math.ceil(Math.hypot(b[0] - a[0], b[1] - a[1]) / 14));
-      for (let k = 0; k < parts; k++) {
-        const at = (share) => [a[0] + (b[0] - a[0]) * share, a[1] + (b[1] - a[1]) * share];
-        const [p, q] = [at(k / parts), at((k + 1) / parts)];
-        this.take([Math.min(p[0], q[0]) - air, Math.min(p[1], q[1]) - air, Math.max(p[0], q[0]) + air, Math.max(p[1], q[1]) + air]);
-      }
-    }
+  takeLine(points, air) { // a drawn line, as boxes of its pieces, none longer than some 14 px
+    let box = null;
+    const add = ([x, y]) => {
+      if (!box) box = [x, y, x, y];
+      else box = [Math.min(box[0], x), Math.min(box[1], y), Math.max(box[2], x), Math.max(box[3], y)];
+      if (box[2] - box[0] < 12 && box[3] - box[1] < 12) return;
+      this.take([box[0] - air, box[1] - air, box[2] + air, box[3] + air]);
+      box = [x, y, x, y];
+    };
+    points.forEach((b, i) => {
+      const a = points[i - 1] || b, parts = Math.max(1, Math.ceil(Math.hypot(b[0] - a[0], b[1] - a[1]) / 14));
+      for (let k = 1; k <= parts; k++) add([a[0] + (b[0] - a[0]) * k / parts, a[1] + (b[1] - a[1]) * k / parts]);
+    });
+    if (box) this.take([box[0] - air, box[1] - air, box[2] + air, box[3] + air]);
   }
   put(text, font, spots, high) { // spots: [x, baseline, "start" | "middle" | "end"]
     const w = wide(text, font);

@@ -88,7 +88,7 @@ class TrainPanel {
     this.cautions.setAttribute("d", lines.join(""));
     this.names(page, { draft, buff, px: x(train.edges[draftAt + 1]), bx: x(train.edges[buffAt + 1]), draftAt, buffAt, known, zero, y, left, right, foot, lines });
     // the ground under it
-    const tall = this.high - 30 - groundTop, elevations = [];
+    const tall = this.high - 46 - groundTop, elevations = [];
     for (let k = 0; k <= 24; k++) { const p = head - train.length * (1 - k / 24); elevations.push(along(line.rail.elevation, L, p)); }
     const low = Math.min(...elevations), range = Math.max(Math.max(...elevations) - low, 6);
     const gy = (elevation) => groundTop + tall + 8 - (elevation - low) / range * tall;
