@@ -23,6 +23,8 @@ from profiler.train_words import force_text
 
 _LONG = 40
 """A cell of more letters than this is broken into lines."""
+_TOGETHER_ROWS, _TOGETHER_LETTERS = 16, 3000
+"""A table with no more of both stays on one sheet."""
 _PAST = ("none of it past", "¼ past", "½ past", "¾ past", "all of it past")
 
 
@@ -44,6 +46,12 @@ class Table:
         """The column with the most words, which takes the room that the others leave; None where all are short."""
         longest = [max((len(row[i]) for row in self.rows), default=0) for i in range(len(self.heads))]
         return longest.index(max(longest)) if longest and max(longest) > _LONG else None
+
+    @property
+    def together(self) -> bool:
+        """Whether it is short enough to stand on one sheet."""
+        letters = sum(map(len, (*self.notes, *(cell for row in self.rows for cell in row))))
+        return len(self.rows) <= _TOGETHER_ROWS and letters <= _TOGETHER_LETTERS
 
 
 def force_unit(units: str) -> str:

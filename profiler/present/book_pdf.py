@@ -83,7 +83,7 @@ def _inputs(book: Book) -> dict[str, str]:
             pictures[value.name] = value.svg.decode()
             return {"name": value.name, "words": told(value.words), "width": value.width}
         if isinstance(value, Table):
-            return {**told(vars(value)), "stretch": value.stretch}
+            return {**told(vars(value)), "stretch": value.stretch, "together": value.together}
         if dataclasses.is_dataclass(value) and not isinstance(value, type):
             return {f.name.replace("_", "-"): told(getattr(value, f.name)) for f in dataclasses.fields(value)}
         if isinstance(value, dict):
