@@ -58,6 +58,7 @@ async function start() {
     key();
     move(page.head, "chosen");
     render();
+    list.turned(page);
   }
 
   function key() {
@@ -80,10 +81,14 @@ async function start() {
     if (!page.view.span) page.view.span = Math.min(Math.max(width * SPAN_PER_PX, LEAST_SPAN), length);
     page.view.span = Math.min(page.view.span, length);
     page.view.a = Math.min(Math.max(page.view.a, 0), length - page.view.span);
+    const scrolled = $("marks").scrollTop;
     section.render(page);
     list.render(page);
-    panel.size();
+    $("marks").scrollTop = scrolled;
     document.documentElement.style.setProperty("--strip", $("strip").offsetHeight + "px");
+    const rest = ["header", ".drive", "#strip", "footer"].reduce((sum, name) => sum + document.querySelector(name).offsetHeight, 0);
+    document.documentElement.style.setProperty("--rest", rest + "px");
+    panel.size();
     if (plan) plan.render(page);
     place();
   }

@@ -260,18 +260,19 @@ class Section {
   }
 
   limits(foot) {
-    const { a, span } = this.view, most = Math.max(1, ...this.line.limits.map((l) => l.speed)), base = foot + 34;
-    const inside = draw("g", { "clip-path": "url(#inside)" }, this.under), room = new Room(this.left, foot - 2, this.right, foot + 40);
+    const { a, span } = this.view, most = Math.max(1, ...this.line.limits.map((l) => l.speed)), base = foot + 38;
+    const inside = draw("g", { "clip-path": "url(#inside)" }, this.under), room = new Room(this.left, foot - 2, this.right, foot + 44);
     this.gutter(foot + 14, "Limits", [this.units === "us" ? "mph" : "km/h"]);
     for (const l of this.line.limits) {
       if (l.end < a || l.start > a + span) continue;
       const x0 = this.x(l.start), x1 = Math.max(this.x(l.end), x0 + 2), y = base - l.speed / most * 20;
       draw("rect", { x: x0, y, width: x1 - x0, height: base - y, class: l.slow ? "box hatched" : "limit" }, inside);
       const text = l[this.units], from = Math.max(x0, this.left) + 4;
-      const found = room.put(text, SMALL, [[from, y + 13, "start"], [from, y - 3, "start"], [x1 + 2, base - 3, "start"]]);
+      const within = base - y > 15 && !l.slow ? [[from, y + 13, "start"]] : [];
+      const found = room.put(text, SMALL, [...within, [from, y - 4, "start"], [x1 + 4, y - 4, "start"]]);
       if (found) draw("text", { x: found.x, y: found.y, class: "name small" }, this.under, text);
     }
-    return foot + 40;
+    return foot + 44;
   }
 
   lanes(foot) {

@@ -16,7 +16,7 @@ class Now {
     const grade = along(trip.grade, L, head), se = along(trip.grade_se, L, head);
     const own = along(line.rail.grade, L, head), own_se = along(line.rail.grade_se, L, head);
     const needed = along(run.needed, L, head), speed = along(run.steady, L, head), there = along(run.available, L, head);
-    const keep = needed >= 0 ? words.pulls : words.holds;
+    const keep = speed < 0.3 ? words.moves : needed >= 0 ? words.pulls : words.holds;
     const rows = [
       [postText(posts, head, 2), words.now[0]],
       [postText(posts, rear, 2), words.now[1]],
@@ -107,7 +107,7 @@ class TrainPanel {
   names(page, f) { // the largest pull and push by name; past the limit white on ink, and "over"
     const { words, units, train } = page, [pull, push, caution, buff, none] = this.texts;
     const put = (node, text, px, py) => {
-      const half = wide(text, SMALL) / 2 + 2;
+      const half = wide(text, POST) / 2 + 2;
       set(node, { x: Math.min(Math.max(px, f.left + half), f.right - half), y: py, "text-anchor": "middle" });
       say(node, text);
     };

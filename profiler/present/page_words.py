@@ -25,6 +25,7 @@ WORDS: dict[str, Any] = {
     "cases_long": CASES_LONG,
     "now": ["head", "rear", "limit for the whole train", "under the whole train,", "under the head,", ""],
     "pulls": "power that keeps %",
+    "moves": "power that keeps it moving",
     "holds": "braking that keeps %",
     "of": ", of % there are",
     "by_plan": "By plan",
