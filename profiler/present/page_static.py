@@ -49,10 +49,10 @@ def static_chart(briefing: Briefing, limits: Limits) -> str:
     names = [(p, str(int(v)), _FOOT + _RIBBON + 14) for v, p in profile.route.whole_posts if int(v) % step == 0]
     names += _apart([(x.chainage, x.name) for x in profile.route.stations], scale)
     for place, text, at in names:
-        parts.append(
-            f'<text x="{_LEFT + (place - s[0]) * scale:.1f}" y="{at}" text-anchor="middle" font-size="11">'
-            f"{html.escape(text)}</text>"
-        )
+        x_at = _LEFT + (place - s[0]) * scale
+        half = len(text) * _LETTER / 2
+        anchor = "end" if x_at + half > _WIDTH else "start" if x_at < half else "middle"
+        parts.append(f'<text x="{x_at:.1f}" y="{at}" text-anchor="{anchor}" font-size="11">{html.escape(text)}</text>')
     title = html.escape(f"The line {wording.travel_words(profile.route)}: height and grades")
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH:.0f} 210" width="{_WIDTH:.0f}" height="210" '

@@ -113,7 +113,8 @@ class TrainPanel {
     };
     const over = f.draft > train.pull.limit, past = f.draft > train.pull.caution;
     const text = f.known && f.draft > 500 ? `${words.pull} ${forceText(f.draft, units)}, ${train.vehicles[f.draftAt]}${over ? ", " + words.over : ""}` : "";
-    put(pull, text, f.px, Math.max(f.y(f.draft) - 5, 11));
+    const line = f.y(train.pull.caution), above = f.y(f.draft) - 5;
+    put(pull, text, f.px, Math.max(Math.abs(above - 4 - line) < 9 ? Math.min(line - 4, above) : above, 11));
     pull.setAttribute("class", over ? "name small white bold" : "name small bold");
     const w = wide(text, BOLD) + 6, px = Number(pull.getAttribute("x"));
     set(this.overBox, { x: px - w / 2, y: Number(pull.getAttribute("y")) - 10, width: w, height: 13, visibility: over ? "visible" : "hidden" });
