@@ -100,7 +100,7 @@ class Plan {
     draw("path", { d: pathOf(whole), class: "on-plan under", "stroke-width": WHITE_UNDER }, this.ground);
     const drawn = runs.map(([from, to, kind, cover]) => [kind, cover, this.thinned(this.stretch(from, to))]);
     for (const [kind, cover, points] of drawn) {
-      draw("path", { d: pathOf(points), class: cover ? "on-plan ink tunnel" : "on-plan ink", "stroke-width": widths[Math.abs(kind)] + 2 }, this.ground);
+      draw("path", { d: pathOf(points), class: cover ? "on-plan rim tunnel" : "on-plan rim", "stroke-width": widths[Math.abs(kind)] + 2 }, this.ground);
     }
     for (const [kind, cover, points] of drawn) {
       const fill = this.page.colours[cover ? "tunnel" : "open"][String(kind)];

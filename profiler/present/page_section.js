@@ -309,7 +309,7 @@ class Section {
       if (!this.narrow) draw("text", { x: LEFT - 12, y: foot + high / 2 + 4, class: "unit ink-text" }, this.under, name);
       foot += high * ends.length;
     }
-    return foot + 2;
+    return foot + 4;
   }
 
   renderWhole() {

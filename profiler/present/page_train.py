@@ -74,7 +74,7 @@ def trip_data(briefing: Briefing, packer: Packer) -> dict[str, Any]:
             "draft": max(float(p.draft.max(initial=0.0)) for p in peaks),
             "buff": max(float(p.buff.max(initial=0.0)) for p in peaks),
         },
-        "cases": {plan.case: _case(as_case(briefing, plan.case), head, packer) for plan in briefing.plans},
+        "cases": {plan.case: _case(briefing.as_case(plan.case), head, packer) for plan in briefing.plans},
     }
 
 
@@ -82,12 +82,6 @@ def heads(briefing: Briefing) -> FloatArray:
     """Head positions by distance travelled that a page tells of, evenly from end to end. [m]"""
     length = briefing.terrain.length
     return np.linspace(0.0, length, int(np.ceil(length / HEAD)) + 1)
-
-
-def as_case(briefing: Briefing, case: str) -> Briefing:
-    """The briefing as if one case of it were the plan."""
-    chosen = tuple(plan for plan in briefing.plans if plan.case == case)
-    return dataclasses.replace(briefing, plans=chosen, marks_by_case={"plan": briefing.marks_by_case[case]})
 
 
 def _read_in(briefing: Briefing, units: str) -> Briefing:

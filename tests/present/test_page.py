@@ -16,7 +16,7 @@ from profiler.briefing.plan import Briefing, plan_handling
 from profiler.mark import SLACK_KINDS
 from profiler.present.page import page_of, write_page
 from profiler.present.page_pack import Packer, array_of, unpacked
-from profiler.present.page_train import as_case, forces_at, heads, marks_data
+from profiler.present.page_train import forces_at, heads, marks_data
 from profiler.units import FOOT, KIP, KMH, MILE, MPH
 from tests.browser import Browser, Tab, in_browser
 from tests.invented import invented_landmarks, invented_profile
@@ -113,7 +113,7 @@ def test_every_value_is_that_of_the_briefing(page: str):
     under = array_of(trip["grade"], buffer)
     assert under == pytest.approx(np.interp(head, briefing.running.pull.head, briefing.running.under.grade), abs=1e-6)
     for case in ("plan", "slower", "faster"):
-        one, kept = as_case(briefing, case), trip["cases"][case]
+        one, kept = briefing.as_case(case), trip["cases"][case]
         assert [m["number"] for m in kept["marks"] if m["number"]] == sorted(
             m["number"] for m in kept["marks"] if m["number"]
         )
@@ -158,7 +158,7 @@ def test_keys_and_hand_move_the_train(page: str, opened, address: str):
     units and another case."""
     tab = opened(page, address=address)
     direction, case = ("against", "slower") if address else ("with", "plan")
-    briefing = as_case(next(b for b in briefings()["ore"] if b.direction == direction), case)
+    briefing = next(b for b in briefings()["ore"] if b.direction == direction).as_case(case)
     metric = bool(address)
 
     def shown() -> dict[str, Any]:
