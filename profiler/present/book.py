@@ -71,13 +71,14 @@ class Picture:
 
 @dataclass(frozen=True)
 class StripSheet:
-    """A stretch of the line: chart, its marks, how sure all that is."""
+    """A stretch of the line: chart, its marks, how sure all that is; ``apart`` if its table has a sheet of its own."""
 
     title: str
     posts: str
     chart: Picture
     marks: tuple[MarkRow, ...]
     last: str
+    apart: bool
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -151,7 +152,7 @@ def book_of(briefing: Briefing, relief: Relief | None = None, limits: Limits | N
         sure=tuple(filter(None, _sure(briefing))),
         cautions=(wording.CAUTION, HEAD_RULE, NO_ORDER, *([wording.INVENTED] if profile.invented else [])),
         strips=tuple(
-            _strip(briefing, i, *each) for i, each in enumerate(zip(strips, charts, rows, strict=True), start=1)
+            _strip(briefing, i, *each) for i, each in enumerate(zip(strips, charts, rows, beside, strict=True), start=1)
         ),
         marks=marks,
         tables=some(
@@ -187,13 +188,16 @@ def _map(briefing: Briefing, relief: Relief | None, width: float, limits: Limits
     return Picture("map", svg, width, high, drawn.words)
 
 
-def _strip(briefing: Briefing, number: int, strip: Strip, chart: Chart, rows: tuple[MarkRow, ...]) -> StripSheet:
+def _strip(
+    briefing: Briefing, number: int, strip: Strip, chart: Chart, rows: tuple[MarkRow, ...], room: float
+) -> StripSheet:
     route = briefing.as_travelled[0].route
     posts = wording.stretch_words(route.posts, strip.start, strip.end)
     title = f"Strip {number}: {strip.first} to {strip.last}"
     words = f"Strip chart, {posts}: posts, rail, grades, curves, speed, what the train carries, and its marks."
     picture = _picture(f"strip-{number}", chart.sheet, words)
-    return StripSheet(title, posts, picture, rows, " ".join(filter(None, [HEAD_RULE, *_sure(briefing), _OTHERWISE])))
+    last = " ".join(filter(None, [HEAD_RULE, *_sure(briefing), _OTHERWISE]))
+    return StripSheet(title, posts, picture, rows, last, chart.sheet.height > room)
 
 
 def _grades(briefing: Briefing) -> Iterator[str]:

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 
 from profiler import wording
 from profiler.briefing.plan import Briefing
 from profiler.grade_classes import Limits, class_limits
 from profiler.mark import Mark
-from profiler.present.chart import Chart, compose_sheet, sheet_height
-from profiler.present.chart_frame import GUTTER, RIGHT, SHEET_HEIGHTS, sheets_frame
+from profiler.present.chart import Chart, MoreRows, compose_sheet, sheet_height
+from profiler.present.chart_frame import GUTTER, RIGHT, SHEET_HEIGHTS, Frame, sheets_frame
 from profiler.present.chart_key import MARGIN, draw_classes
 from profiler.present.sheet import CAPTION, Sheet, plain
 from profiler.present.train_chart import rows_of_train
@@ -25,6 +25,8 @@ _NEAR = 0.2
 _FIRST = ("posts", "rail", "steps", "curves", "speed", "marks", "foot")
 _ALSO = ("couplers", "under", "brakes")
 """Rows that leave a sheet, the last first, where its height needs it."""
+_LOW = {**SHEET_HEIGHTS, "rail": 82.0, "steps": 58.0, "curves": 36.0, "speed": 40.0}
+"""Rows of a sheet that has to hold a long table too. [pt]"""
 _WHOLE = {"posts": SHEET_HEIGHTS["posts"], "rail": 84.0, "steps": 60.0, "foot": SHEET_HEIGHTS["foot"] + 20.0}
 """Rows of the whole line; under its ruler there is room for the brackets of sheets. [pt]"""
 _PLACE_WORDS = {"crest": "crest", "sag": "sag", "grade_break": "break"}
@@ -87,28 +89,66 @@ def strip_charts(
     alone: float,
     limits: Limits | None,
 ) -> tuple[Chart, ...]:
-    """A chart for every sheet, all of one scale.
+    """A chart for every sheet, all of one scale in length and height.
 
-    Each is no higher than its own of ``beside`` where that can be, if need be with brackets of ruling grades only, so
-    that its table has room under it; else no higher than ``alone``. [pt]
+    Each is no higher than its own of ``beside`` where that can be, so that its table has room under it, else no higher
+    than ``alone`` [pt]. Rows are as high as lets most sheets hold their table, and most rows find room.
     """
     profile, landmarks = briefing.as_travelled
     limits = limits or class_limits(landmarks.steepest_ruling)
     panels = tuple((strip.start, strip.end) for strip in strips)
-    frame = sheets_frame(profile, landmarks, limits, panels, width - GUTTER - RIGHT)
-    charts = []
-    for number, (panel, most) in enumerate(zip(panels, beside, strict=True)):
-        more = rows_of_train(briefing, frame.scale, panel)
-        tall = {name: more.heights[name] for name in ("marks",) if name in more.heights}
-        there = {*frame.row_names(), *more.heights}
-        names = [name for name in _FIRST if name in there]
-        brackets = [x for x in (False, True) if sheet_height(frame, number, names, tall, ruling_only=x) <= most]
-        only, room = (brackets[0], most) if brackets else (False, alone)
-        for name in (name for name in _ALSO if name in there):
-            if sheet_height(frame, number, [*names, name], tall, ruling_only=only) <= room:
+
+    def laid_out(heights: Mapping[str, float], ruling_only: bool) -> _Layout:
+        frame = sheets_frame(profile, landmarks, limits, panels, width - GUTTER - RIGHT, heights["rail"])
+        more = tuple(rows_of_train(briefing, frame.scale, panel) for panel in panels)
+        return _Layout(frame, more, heights, ruling_only, beside, alone)
+
+    layouts = [laid_out(*each) for each in ((SHEET_HEIGHTS, False), (SHEET_HEIGHTS, True), (_LOW, True))]
+    every = range(len(strips))
+    best = max(layouts, key=lambda x: (sum(map(x.fits, every)), sum(len(x.names(i)) for i in every)))
+    return tuple(map(best.chart, every))
+
+
+@dataclass(frozen=True, eq=False)
+class _Layout:
+    """One way to lay out all sheets: ``heights`` of rows, brackets of ruling grades only or all; the height of each
+    sheet that leaves room for its table ``beside``, and that of a chart ``alone``. [pt]"""
+
+    frame: Frame
+    more: tuple[MoreRows, ...]
+    heights: Mapping[str, float]
+    ruling_only: bool
+    beside: tuple[float, ...]
+    alone: float
+
+    def height(self, number: int, names: Collection[str]) -> float:
+        return sheet_height(self.frame, number, names, self._tall(number), ruling_only=self.ruling_only)
+
+    def fits(self, number: int) -> bool:
+        """Whether a sheet holds its table too."""
+        return self.height(number, self._first(number)) <= self.beside[number]
+
+    def names(self, number: int) -> list[str]:
+        """Rows of a sheet, those of the train that there is room for among them."""
+        names = self._first(number)
+        room = self.beside[number] if self.fits(number) else self.alone
+        for name in _ALSO:
+            if name in self.more[number].heights and self.height(number, [*names, name]) <= room:
                 names.append(name)
-        charts.append(compose_sheet(frame, number, names, tall, more, ruling_only=only)[0])
-    return tuple(charts)
+        return names
+
+    def chart(self, number: int) -> Chart:
+        """The chart of a sheet."""
+        names, tall, more = self.names(number), self._tall(number), self.more[number]
+        return compose_sheet(self.frame, number, names, tall, more, ruling_only=self.ruling_only)[0]
+
+    def _first(self, number: int) -> list[str]:
+        there = {*self.frame.row_names(), *self.more[number].heights}
+        return [name for name in _FIRST if name in there]
+
+    def _tall(self, number: int) -> dict[str, float]:
+        marks = self.more[number].heights.get("marks")
+        return {**self.heights, **({} if marks is None else {"marks": marks})}
 
 
 def overview_chart(
