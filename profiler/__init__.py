@@ -9,7 +9,9 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from profiler.briefing.lesson import Question, lesson
     from profiler.briefing.plan import Briefing, plan_handling
+    from profiler.briefing.story import Fact, Sentence, five_facts, six_sentences
     from profiler.build import build_profile, build_route, landmarks_of
     from profiler.centreline import Centreline, Piece, PointFeature
     from profiler.cited import Cited
@@ -47,7 +49,9 @@ if TYPE_CHECKING:
     from profiler.write.exports import EXPORTS, export
 
 _PLACES = {
+    "briefing.lesson": ("Question", "lesson"),
     "briefing.plan": ("Briefing", "plan_handling"),
+    "briefing.story": ("Fact", "Sentence", "five_facts", "six_sentences"),
     "build": ("build_profile", "build_route", "landmarks_of"),
     "centreline": ("Centreline", "Piece", "PointFeature"),
     "cited": ("Cited",),
@@ -98,6 +102,7 @@ __all__ = [
     "CoverageError",
     "CurveElement",
     "Draws",
+    "Fact",
     "GradeRun",
     "Ground",
     "GroundSource",
@@ -113,10 +118,12 @@ __all__ = [
     "Posts",
     "Profile",
     "ProfilerError",
+    "Question",
     "Reference",
     "Relief",
     "Route",
     "RouteError",
+    "Sentence",
     "SpeedLimit",
     "Station",
     "Straddle",
@@ -134,7 +141,9 @@ __all__ = [
     "draw_map",
     "export",
     "find_landmarks",
+    "five_facts",
     "landmarks_of",
+    "lesson",
     "plan_handling",
     "read_centreline",
     "read_landmarks",
@@ -144,6 +153,7 @@ __all__ = [
     "read_train",
     "reversed_profile",
     "sample_territory",
+    "six_sentences",
     "territory_of_line",
     "write_beside",
     "write_briefings",

@@ -15,6 +15,7 @@ from profiler import wording
 from profiler.briefing.descent_words import charging_words, share_words, time_words
 from profiler.briefing.holding_words import alone_words, window_words
 from profiler.briefing.plan import Briefing
+from profiler.briefing.sequence_words import held_back
 from profiler.briefing.story import state_at
 from profiler.briefing.words import (
     HEAD_RULE,
@@ -59,7 +60,7 @@ NOBODY = Question(
 
 
 def lesson(briefing: Briefing) -> tuple[Question, ...]:
-    """Questions that this train on this line has an answer to, at most `QUESTIONS`, in the order of a lesson."""
+    """Questions that the train and line of a briefing have an answer to, at most `QUESTIONS`, as a lesson goes."""
     asked = list(_asked(briefing))
     least = sorted(asked, key=lambda one: one[0])[:QUESTIONS]
     return tuple(question for rank, question in asked if (rank, question) in least)
@@ -142,7 +143,8 @@ def _units(briefing: Briefing) -> Question:
     over = next((p for p in use.pulling if p.excess > 0), None)
     said[0] += f": {_carries(briefing, over or every)}, {'over' if over else 'within'} {limit}."
     if use.refused:
-        said.append("No number of them starts the train there within that limit, whatever the throttle.")
+        alike = ", all groups pulling alike" if len(train.groups) > 1 else ""
+        said.append(f"No number of them starts the train there within that limit, whatever the throttle{alike}.")
     elif use.fewest is None:
         said.append("All of them are too few to start it there and to keep it at its least continuous speed.")
     else:
@@ -152,6 +154,13 @@ def _units(briefing: Briefing) -> Question:
     if use.most != every.units:
         force = force_text(use.head_limit, units)
         said.append(f"Together they may pull with {force} at a start there, whatever their number.")
+        near = [
+            (i, sequence)
+            for i, sequence in briefing.sequences
+            if abs(briefing.places[i].head - use.climb.end) <= train.length
+        ]
+        if any(held_back(briefing, i, sequence) for i, sequence in near):
+            said.append("Held to that, the power behind pulling more than they, it starts.")
     return Question(text, " ".join(said))
 
 
@@ -360,8 +369,8 @@ def _charging(briefing: Briefing) -> Iterator[Question]:
     said = [f"At the far end {words}."]
     if again:
         least = min(again, key=lambda row: row.since_release)
-        after = f"{time_words(least.since_release)} after" if least.since_release >= 1 else "at once after"
-        said.append(f"The plan sets air again {after} a release at the least, at {_at(briefing, least.step.at)}.")
+        soon = f"no sooner than {time_words(least.since_release)}" if least.since_release >= 1 else "at once"
+        said.append(f"The plan sets air again {soon} after a release, at {_at(briefing, least.step.at)}.")
         if not all(row.step.charged for row in rows):
             said.append("That is before it is charged, and nothing to rely on: cycle or stop, by local rules.")
     elif released:

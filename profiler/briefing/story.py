@@ -74,7 +74,7 @@ class Sentence:
 
 
 def five_facts(briefing: Briefing) -> tuple[Fact, ...]:
-    """Ruling grade for this train, steepest and how long, summit to sag, marks by kind, balancing speed."""
+    """Of a briefing: ruling grade for its train, steepest and how long, summit to sag, marks, balancing speed."""
     return _ruling(briefing), _steepest(briefing), _summit_to_sag(briefing), _marks(briefing), _balance(briefing)
 
 
@@ -144,7 +144,7 @@ def _balance(briefing: Briefing) -> Fact:
 
 
 def six_sentences(briefing: Briefing) -> tuple[Sentence, ...]:
-    """The worked plan in at most `SENTENCES` sentences, in order of travel: what it does where, never an order.
+    """The worked plan of a briefing in at most `SENTENCES` sentences as travelled: what it does where, never an order.
 
     Told first is where the plan fails; then the hardest descent, the slowest climb, the strictest slow order, the
     largest coupler force; other descents while there is room.
