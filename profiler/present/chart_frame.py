@@ -34,7 +34,7 @@ SHEET_HEIGHTS = {
     "curves": 46.0,
     "speed": 46.0,
     "brakes": 42.0,
-    "couplers": 84.0,
+    "couplers": 88.0,
     "foot": 19.4,
 }
 """Rows of the line and of a train where a sheet of paper holds a table too. [pt]"""

@@ -14,12 +14,13 @@ from profiler.grade_classes import DOWN, UP
 from profiler.mechanics.pull import KNUCKLE_BREAKS
 from profiler.present import train_signs as signs
 from profiler.present.chart_blocks import blocks_of, outline
-from profiler.present.chart_frame import SHARE, Frame, Panel, cut, nice_step, seen
+from profiler.present.chart_frame import Frame, Panel, cut, nice_step, seen
 from profiler.present.chart_names import RANK_LANDMARK, baseline, candidate, gutter, tick_figure
 from profiler.present.chart_rail import take_line
 from profiler.present.labels import Box, Label, Room
 from profiler.present.palette import BAND, HAIR, INK, MUTED, WHITE
 from profiler.present.sheet import Sheet
+from profiler.present.train_slack import SLACK_LANE, slack_of
 from profiler.train_words import force_text
 from profiler.units import PERCENT, PERMILLE, FloatArray
 
@@ -61,7 +62,7 @@ def draw_under(sheet: Sheet, room: Room, panel: Panel, frame: Frame, briefing: B
     low, high = min(float((grade - half).min()), *rail, 0.0), max(float((grade + half).max()), *rail, 0.0)
     if high - low < _LEAST_GRADE:
         low, high = low - _LEAST_GRADE / 2, high + _LEAST_GRADE / 2
-    scale = _scale(low, high, UNDER_SHARE * SHARE)
+    scale = _scale(low, high, row.top - row.bottom)
     zero = float(scale.y(row.bottom, 0.0))
     typical = wording.grade_sure_words(float(np.median(run.grade_se)), units).removeprefix("sure to ")
     gutter(sheet, panel, "under", "Under", ["grade under", f"the train, {wording.grade_unit(units)}", typical])
@@ -135,7 +136,7 @@ def draw_couplers(sheet: Sheet, room: Room, panel: Panel, frame: Frame, briefing
     push = float(pushes.max())
     pressed = push > 0.5 * limits.buff
     low = -max(push, 1.04 * limits.buff if pressed else 0.0, 0.15 * high)
-    scale = _scale(low, high, COUPLERS_SHARE * SHARE)  # what the row is higher is the lane of slack
+    scale = _scale(low, high, row.top - row.bottom - (SLACK_LANE if slack_of(briefing) else 0.0))
     zero = float(scale.y(row.bottom, 0.0))
     unit = force_text(0.0, units).rpartition(" ")[2]
     gutter(sheet, panel, "couplers", "Couplers", [f"{unit}, steady", "pull up, push", "down, by head"])
