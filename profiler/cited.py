@@ -47,6 +47,7 @@ SOURCES = {
     "S58": "Interface Journal, The how and why of L/V-based thresholds, 25 January 2026",
     "S60": "forum note of 2005 on long and short cars",
     "S80": "study cards of a train handling rule book",
+    "S84": "maker's data sheet of an AAR M-901E friction draft gear",
 }
 """Where figures come from. S: the figure was seen in an excerpt. M: the usual citation, not seen."""
 

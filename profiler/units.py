@@ -47,6 +47,7 @@ UNITS = {
     "m_s": 1.0, "kmh": KMH, "mph": MPH,
     "pa": 1.0, "kpa": 1000.0, "psi": PSI, "bar": BAR,
     "pct": PERCENT, "permille": PERMILLE, "seconds": 1.0, "minutes": 60.0,
+    "n_per_mm": 1000.0, "ft_lbf": FOOT * POUND_FORCE,
     "n_per_m_s": 1.0, "n_per_kmh": 1 / KMH, "n_per_m2_s2": 1.0, "n_per_kmh2": 1 / KMH**2,
     "lbf_per_axle": POUND_FORCE, "lbf_per_mph2": POUND_FORCE / MPH**2,
     "lbf_per_sq_ft_mph2": POUND_FORCE / (FOOT * MPH) ** 2,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import lru_cache
+from typing import Literal
 
 import numpy as np
 
@@ -15,7 +16,7 @@ from profiler.mechanics.air import (
     service_share,
     still_applied,
 )
-from profiler.mechanics.air_applied import build_up, built_up_after, car_forces, emergency_share
+from profiler.mechanics.air_applied import built_up_after, car_forces, emergency_share, filled
 from profiler.mechanics.conditions import NOMINAL, Conditions
 from profiler.mechanics.course import Act
 from profiler.train import Train
@@ -41,27 +42,33 @@ def moved(
     A direct brake that gets a lesser reduction releases, and sets the lesser anew.
     """
     gain = float(brake_force(train, after, conditions) - brake_force(train, before, conditions))
-    return Act("air", np.append(gain * _done(train, releases=after < before), gain), at=at, over=over)
+    return _moving(gain, _done(train, "release" if after < before else "application"), at, over)
+
+
+def _moving(gain: float, cars: FloatArray, at: float, over: float = np.inf) -> Act:
+    """A movement that gives a force [N], done by every vehicle (t, v) [-] each second."""
+    return Act("air", np.append(gain * cars[:-1].sum(axis=1), gain), at=at, over=over, cars=cars)
 
 
 @lru_cache(maxsize=32)
-def _done(train: Train, *, releases: bool) -> FloatArray:
-    """Part of a movement that is done, each second until nearly all of it is: a train's own, whatever is moved."""
-    time = np.arange(0.0, TABLED)
-    if releases:
-        weights = car_forces(train) / (car_forces(train).sum() or 1.0)
-        done = 1.0 - still_applied(train, feed_distances(train), time) @ weights
+def _done(train: Train, kind: Literal["application", "release", "emergency"]) -> FloatArray:
+    """Part of a movement that every vehicle has done (t, v), each second until nearly all of it is, then all of it: a
+    train's own, whatever is moved."""
+    time, distance = np.arange(0.0, TABLED), feed_distances(train)
+    if kind == "release":
+        done = 1.0 - still_applied(train, distance, time)
     else:
-        done = build_up(train, time)
-    return np.asarray(done[: np.searchsorted(done, 0.999)])
+        done = filled(train, distance, time, emergency=kind == "emergency")
+    part = car_forces(train) / (car_forces(train).sum() or 1.0)
+    enough = np.searchsorted(done @ part, 0.999)
+    return np.vstack([done[:enough] * part, part])
 
 
 def emergency(train: Train, before: float = 0.0, *, at: float = -np.inf, conditions: Conditions = NOMINAL) -> Act:
     """An emergency application on top of a reduction [Pa] as the head passes a place [m]."""
     full = conditions.shoes * emergency_share(train) * full_service_forces(train).sum()
     gain = max(float(full) - float(brake_force(train, before, conditions)), 0.0)
-    done = build_up(train, np.arange(0.0, TABLED), emergency=True)
-    return Act("air", np.r_[gain * done[: np.searchsorted(done, 0.999)], gain], at=at)
+    return _moving(gain, _done(train, "emergency"), at)
 
 
 def lead_time(train: Train) -> float:

@@ -42,7 +42,8 @@ class Act:
     last stays. With ``over`` [m/s] it begins instead when the speed is so far above the one held. Of one ``kind`` the
     act begun last holds, but air adds up. "notch" is the throttle, 0 idle, and the
     highest that may be used while a speed is held; "hold" the speed to be held [m/s], NaN for none; "dynamic" the
-    share of the dynamic brake in use, allowed while a speed is held; "air" the force of the air brake [N].
+    share of the dynamic brake in use, allowed while a speed is held; "air" the force of the air brake [N]. ``cars``
+    (n, v) of an air act is what every vehicle has of the last value at each step [-]; as at full service if not given.
     """
 
     kind: Literal["notch", "hold", "dynamic", "air"]
@@ -50,6 +51,7 @@ class Act:
     at: float = -math.inf
     step: float = 1.0
     over: float = math.inf
+    cars: FloatArray | None = None
 
 
 def acts_of(acts: Iterable[Act]) -> Acts:

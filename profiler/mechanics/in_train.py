@@ -12,9 +12,8 @@ from profiler.cited import Cited
 from profiler.mechanics.air_applied import car_forces
 from profiler.mechanics.conditions import NOMINAL, Conditions
 from profiler.mechanics.couplers import Peaks, balanced, held_back, largest, vehicles_of
-from profiler.mechanics.course import places_of
 from profiler.mechanics.dynamic import unit_dynamic
-from profiler.mechanics.motion import Course
+from profiler.mechanics.motion import Course, each_over_groups
 from profiler.mechanics.pull import vehicle_efforts, vehicle_resistances
 from profiler.mechanics.terrain import Terrain
 from profiler.train import Train
@@ -178,10 +177,8 @@ def _at(
     """Forces at some instants (t,), positions in the states."""
     head, speed = states.head[at], states.speed[at]
     vehicles = vehicles_of(train)
-    effort = _over_units(
-        train, efforts_of_groups(course, states.effort[at], head, speed), vehicle_efforts(train, speed)
-    )
-    dynamic = _over_units(
+    effort = over_units(train, efforts_of_groups(course, states.effort[at], head, speed), vehicle_efforts(train, speed))
+    dynamic = over_units(
         train, dynamics_of_groups(course, states.dynamic[at], head, speed), vehicle_dynamics(train, speed)
     )
     cars = car_forces(train)
@@ -223,32 +220,15 @@ def efforts_of_groups(course: Course, effort: FloatArray, head: FloatArray, spee
 
     At head positions (t,) [m] and speeds (t,) [m/s]; each held to what its coupler has room for. [N], (groups, t)
     """
-    speeds, places = course.speed_step * np.arange(course.effort.shape[-1]), places_of(course)
-    each = np.array([[np.interp(speed, speeds, row) for row in group] for group in course.effort])
-    room = np.array([np.interp(head, places, most) for most in course.room])
-    each = np.minimum(each, room[:, None])
-    total = each.sum(axis=0)
-    above = np.clip((total < effort).sum(axis=0), 1, total.shape[0] - 1)
-    instant = np.arange(effort.size)
-    low, high = total[above - 1, instant], total[above, instant]
-    part = np.divide(effort - low, high - low, out=np.zeros(effort.size), where=high > low)
-    return np.asarray((1 - part) * each[:, above - 1, instant] + part * each[:, above, instant])
+    return np.asarray(each_over_groups(course, effort, 0.0 * effort, head, speed)[0])
 
 
 def dynamics_of_groups(course: Course, dynamic: FloatArray, head: FloatArray, speed: FloatArray) -> FloatArray:
     """The dynamic brake of a train (t,) [N] over its groups, the same share of what each may give; as above."""
-    speeds, places = course.speed_step * np.arange(course.dynamic.shape[-1]), places_of(course)
-    each = np.array(
-        [
-            np.minimum(np.interp(speed, speeds, effort), np.interp(head, places, most))
-            for effort, most in zip(course.dynamic, course.push, strict=True)
-        ]
-    )
-    total = each.sum(axis=0)
-    return np.asarray(each * np.divide(dynamic, total, out=np.zeros(dynamic.size), where=total > 0))
+    return np.asarray(each_over_groups(course, 0.0 * dynamic, dynamic, head, speed)[1])
 
 
-def _over_units(train: Train, force: FloatArray, weight: FloatArray) -> FloatArray:
+def over_units(train: Train, force: FloatArray, weight: FloatArray) -> FloatArray:
     """Forces of groups (groups, t) [N] over their units, by what each can do (t, v). [N], shape (t, v)"""
     first = np.r_[0, np.cumsum(train.counts)]
     shared = np.zeros(weight.shape)

@@ -75,7 +75,7 @@ class Acts(NamedTuple):
 
 
 @compiled
-def _between(table, first, step, at):
+def between(table, first, step, at):
     """A value of an evenly spaced table, its ends going on level."""
     place = min(max((at - first) / step, 0.0), table.size - 1.0)
     i = min(int(place), table.size - 2)
@@ -88,11 +88,56 @@ def _pull(course, notch, x, v):
     lower = int(notch)
     more, total = notch - lower, 0.0
     for g in range(course.effort.shape[0]):
-        effort = _between(course.effort[g, lower], 0.0, course.speed_step, v)
+        effort = between(course.effort[g, lower], 0.0, course.speed_step, v)
         if more > 0:
-            effort += more * (_between(course.effort[g, lower + 1], 0.0, course.speed_step, v) - effort)
-        total += min(effort, _between(course.room[g], course.first, course.step, x))
+            effort += more * (between(course.effort[g, lower + 1], 0.0, course.speed_step, v) - effort)
+        total += min(effort, between(course.room[g], course.first, course.step, x))
     return total
+
+
+@compiled
+def _group_pull(course, g, notch, x, v):
+    """Effort of one group in a whole notch. [N]"""
+    effort = between(course.effort[g, notch], 0.0, course.speed_step, v)
+    return min(effort, between(course.room[g], course.first, course.step, x))
+
+
+@compiled
+def _group_hold(course, g, x, v):
+    """All of the dynamic brake of one group. [N]"""
+    effort = between(course.dynamic[g], 0.0, course.speed_step, v)
+    return min(effort, between(course.push[g], course.first, course.step, x))
+
+
+@compiled
+def over_groups(course, effort, dynamic, x, v, pulled, held):
+    """The effort and the dynamic brake of a train [N] over its groups, written into (groups,) each.
+
+    All groups are in one notch, or as far between two; of the dynamic brake each gives the same share of what it may.
+    """
+    groups, notches = course.effort.shape[0], course.effort.shape[1]
+    above, low, high = 0, 0.0, 0.0
+    while above < notches - 1 and (above == 0 or high < effort):
+        above, low, high = above + 1, high, 0.0
+        for g in range(groups):
+            high += _group_pull(course, g, above, x, v)
+    part = (effort - low) / (high - low) if high > low else 0.0
+    whole = _hold_back(course, x, v)
+    share = dynamic / whole if whole > 0 else 0.0
+    for g in range(groups):
+        less = _group_pull(course, g, above - 1, x, v)
+        pulled[g] = less + part * (_group_pull(course, g, above, x, v) - less)
+        held[g] = share * _group_hold(course, g, x, v)
+
+
+@compiled
+def each_over_groups(course, effort, dynamic, x, v):
+    """The same at instants (t,) each; two arrays (groups, t)."""
+    groups = course.effort.shape[0]
+    pulled, held = np.empty((effort.size, groups)), np.empty((effort.size, groups))
+    for i in range(effort.size):
+        over_groups(course, effort[i], dynamic[i], x[i], v[i], pulled[i], held[i])
+    return pulled.T, held.T
 
 
 @compiled
@@ -100,35 +145,34 @@ def _hold_back(course, x, v):
     """All of the dynamic brake of all groups. [N]"""
     total = 0.0
     for g in range(course.dynamic.shape[0]):
-        effort = _between(course.dynamic[g], 0.0, course.speed_step, v)
-        total += min(effort, _between(course.push[g], course.first, course.step, x))
+        total += _group_hold(course, g, x, v)
     return total
 
 
 @compiled
 def _set(acts, i, begun, t):
     """What an act sets at a time."""
-    return _between(acts.value[i], begun[i], acts.step[i], t)
+    return between(acts.value[i], begun[i], acts.step[i], t)
 
 
 @compiled
 def _held(course, hold, x, v):
     """Speed to be held at a place [m/s], and how fast it changes on the way [m/s²]."""
-    here = _between(course.hold, course.first, course.step, x)
+    here = between(course.hold, course.first, course.step, x)
     if here >= hold:
         return hold, 0.0
-    ahead = _between(course.hold, course.first, course.step, x + course.step)
+    ahead = between(course.hold, course.first, course.step, x + course.step)
     return here, (min(ahead, hold) - here) / course.step * v
 
 
 @compiled
-def _forces(course, acts, begun, latest, t, x, v):
+def forces_at(course, acts, begun, latest, t, x, v):
     """Acceleration [m/s²], then effort, dynamic, air, rolling and curve resistance, weight [N], at an instant.
 
     ``latest``: the act in force of each kind but `AIR`, -1 for none.
     """
-    weight = _between(course.weight, course.first, course.step, x)
-    bend = _between(course.bend, course.first, course.step, x)
+    weight = between(course.weight, course.first, course.step, x)
+    bend = between(course.bend, course.first, course.step, x)
     fast = abs(v)
     rolling = course.resistance[0] + fast * (course.resistance[1] + fast * course.resistance[2])
     notch = _set(acts, latest[NOTCH], begun, t) if latest[NOTCH] >= 0 else 0.0
@@ -139,7 +183,7 @@ def _forces(course, acts, begun, latest, t, x, v):
         if acts.kind[i] == AIR and begun[i] == begun[i]:
             air += _set(acts, i, begun, t)
     if air != 0.0:
-        air *= _between(course.friction, 0.0, course.speed_step, fast)
+        air *= between(course.friction, 0.0, course.speed_step, fast)
     effort = _pull(course, notch, x, fast) if notch > 0 else 0.0
     dynamic = share * _hold_back(course, x, fast) if share > 0 else 0.0
     if hold == hold:  # no speed to be held is not a number
@@ -164,7 +208,7 @@ def _heun(course, acts, begun, latest, t, x, v, dt, now):
     guess = v + now[0] * dt
     if guess * v < 0:
         guess = 0.0
-    then = _forces(course, acts, begun, latest, t + dt, x + v * dt, guess)
+    then = forces_at(course, acts, begun, latest, t + dt, x + v * dt, guess)
     speed, moving = v + (now[0] + then[0]) / 2 * dt, dt
     if v * speed < 0:  # it comes to rest within the step
         moving = v / (v - speed) * dt
@@ -173,7 +217,7 @@ def _heun(course, acts, begun, latest, t, x, v, dt, now):
 
 
 @compiled
-def _begin(acts, i, begun, latest, t):
+def begin(acts, i, begun, latest, t):
     """An act begins."""
     begun[i] = t
     if acts.kind[i] != AIR:
@@ -181,14 +225,14 @@ def _begin(acts, i, begun, latest, t):
 
 
 @compiled
-def _begin_over(course, acts, begun, latest, t, x, v):
+def begin_over(course, acts, begun, latest, t, x, v):
     """Acts begin that wait for the speed to be above the one held."""
     if latest[HOLD] < 0:
         return
     target, _ = _held(course, _set(acts, latest[HOLD], begun, t), x, v)
     for i in range(acts.kind.size):
         if begun[i] != begun[i] and v > target + acts.over[i]:
-            _begin(acts, i, begun, latest, t)
+            begin(acts, i, begun, latest, t)
 
 
 @compiled
@@ -219,11 +263,11 @@ def integrate(course, acts, x, v, dt, lasts, until, to_rest):
     start, t, i, passed = x, 0.0, 0, 0
     while True:
         while passed < count and acts.place[passed] <= x + 1e-9:
-            _begin(acts, passed, begun, latest, t)
+            begin(acts, passed, begun, latest, t)
             passed += 1
         if waits:
-            _begin_over(course, acts, begun, latest, t, x, v)
-        now = _forces(course, acts, begun, latest, t, x, v)
+            begin_over(course, acts, begun, latest, t, x, v)
+        now = forces_at(course, acts, begun, latest, t, x, v)
         found[0, i], found[1, i], found[2, i] = t, x, v
         found[3, i], found[4, i], found[5, i] = now[1], now[2], now[3]
         if t >= lasts - 1e-9 or x >= until - 1e-9 or i + 1 == found.shape[1]:
@@ -254,21 +298,21 @@ def extremes(course, acts, since, x, v, dt, lasts, until, beyond):
     begun, latest = since.copy(), np.full(3, -1)
     passed = 0
     while passed < count and begun[passed] == begun[passed]:
-        _begin(acts, passed, begun, latest, begun[passed])
+        begin(acts, passed, begun, latest, begun[passed])
         passed += 1
     waits = np.isfinite(acts.over).any()
     t, over, least = 0.0, -np.inf, np.inf
     while True:
         while passed < count and acts.place[passed] <= x + 1e-9:
-            _begin(acts, passed, begun, latest, t)
+            begin(acts, passed, begun, latest, t)
             passed += 1
         if waits:
-            _begin_over(course, acts, begun, latest, t, x, v)
-        over = max(over, v - _between(course.limit, course.first, course.step, x))
-        least = min(least, v - _between(course.floor, course.first, course.step, x))
+            begin_over(course, acts, begun, latest, t, x, v)
+        over = max(over, v - between(course.limit, course.first, course.step, x))
+        least = min(least, v - between(course.floor, course.first, course.step, x))
         if over > beyond or v <= 0 or t >= lasts or x >= until - 1e-9:
             return over, least, x, v, begun - t
-        now = _forces(course, acts, begun, latest, t, x, v)
+        now = forces_at(course, acts, begun, latest, t, x, v)
         target = min(acts.place[passed], until) if passed < count else until
         new, speed, _, _, step = _step(course, acts, begun, latest, t, x, v, dt, target, now)
         t, x, v = t + step, new, speed
@@ -300,6 +344,6 @@ def trace_back(course, x, v, fastest, share, air, dt, farthest):
 def _retards(course, x, v, share, air):
     """How fast a coasting train loses speed under its brakes. [m/s²]"""
     rolling = course.resistance[0] + v * (course.resistance[1] + v * course.resistance[2])
-    force = rolling + _between(course.weight, course.first, course.step, x)
-    force += _between(course.bend, course.first, course.step, x) + _between(air, 0.0, course.speed_step, v)
+    force = rolling + between(course.weight, course.first, course.step, x)
+    force += between(course.bend, course.first, course.step, x) + between(air, 0.0, course.speed_step, v)
     return (force + share * _hold_back(course, x, v)) / course.mass
