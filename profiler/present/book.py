@@ -38,7 +38,7 @@ from profiler.train_words import assumed_words, consist_lines
 
 PAPERS = {"us": ("us-letter", 612.0, 792.0, 525.6), "metric": ("a4", 595.28, 841.89, 510.24)}
 """Paper by the units of the territory: its name, width, height and the width of what stands on it. [pt]"""
-_MAP_HIGH = {"us": 138.0, "metric": 190.0}
+_MAP_HIGH = {"us": 142.0, "metric": 195.0}
 """Of the map on the first sheet. [pt]"""
 _TOP_AND_FOOT = 96.0
 """Margins of the paper. [pt]"""
