@@ -209,13 +209,13 @@ def _furniture(sheet: Sheet, room: Room, plane: _Plane, shrink: float, units: st
     """Where north is, and how long a round length is here; ``shrink`` is the cosine of the latitude."""
     north = plane.turn @ np.array([0.0, 1.0])
     side = np.array([-north[1], north[0]])
-    foot = np.array([16.0, sheet.height - 18.0]) - north * 8
+    foot = np.array([24.0, sheet.height - 22.0]) - north * 8
     tip = foot + north * 18
     sheet.lines([[tuple(foot), tuple(tip)]], width=1.0, z=6)
     sheet.areas([[tuple(tip), tuple(tip - north * 6 + side * 2.6), tuple(tip - north * 6 - side * 2.6)]], INK, z=6)
     words = foot - north * 5.0
     sheet.text(float(words[0]), float(words[1]) - 2.4, "N", NAME_BOLD, align="center", halo=True)
-    room.take(Box(0, sheet.height - 40, 40, sheet.height))
+    room.take(Box(0, sheet.height - 46, 48, sheet.height))
     unit, name = (MILE, "mi") if units == "us" else (KILOMETRE, "km")
     per_unit = unit / (EARTH_RADIUS * shrink) * plane.scale
     length = nice_step(50.0 / per_unit)
