@@ -27,6 +27,7 @@ BOUNDS = {
     "posted": "no more is allowed",
     "force": "faster, the brakes hold too little",
     "heat": "faster, wheels get too hot",
+    "reserve": "and that with more of the dynamic brake than counts as usable, nothing in hand: any air takes too much",
     "air": "faster, air would stop it where it is gentler, or be wanted again before the pipe is charged",
 }
 """What binds the highest speed that holds."""

@@ -24,7 +24,7 @@ SPEED_STEPS = {"us": 1 * MPH, "metric": 2 * KMH}
 SLOWEST_HELD = 5 * MPH
 """Tables go down to here: below, dynamic brakes fade. [m/s]"""
 
-Bound = Literal["posted", "force", "heat", "air"]
+Bound = Literal["posted", "force", "heat", "air", "reserve"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,9 +70,10 @@ class Holding:
 class TopSpeed:
     """The highest speed that holds [m/s], NaN where none does, and what binds it.
 
-    "air": faster, air would have to be set that stops the train on a gentler stretch, or that has to be released and
-    set again before the pipe is charged. ``force`` alone would allow so much [m/s], no more than is posted, NaN where
-    it never holds.
+    "reserve": no reduction leaves the dynamic brake a share that is usable, and all of it would do without: nothing is
+    kept in hand. "air": faster, air would have to be set that stops the train on a gentler stretch, or that has to be
+    released and set again before the pipe is charged. ``force`` alone would allow so much [m/s], no more than is
+    posted, NaN where it never holds.
     """
 
     speed: float
@@ -140,7 +141,10 @@ def top_speed(found: Holding) -> TopSpeed:
     top = float(found.speed[0])
     if speed == top:
         return TopSpeed(speed, "posted", force)
-    return TopSpeed(speed, "heat" if force > speed or (force == force and math.isnan(speed)) else "force", force)
+    if math.isnan(force):  # the least that is enough takes more than is needed: what is kept in reserve may do
+        all_of_it = ((found.share >= 0) | (found.reduction == 0)) & (found.share <= 1)
+        return TopSpeed(_first(found.speed, all_of_it & found.cool), "reserve", force)
+    return TopSpeed(speed, "heat" if math.isnan(speed) or force > speed else "force", force)
 
 
 def _first(speed: FloatArray, good: FloatArray) -> float:

@@ -27,7 +27,7 @@ def kept_speed(
     Where no speed of those that hold can, the highest of them: the plan then tells what cannot be done.
     """
     top = top_speed(table)
-    if math.isnan(top.speed):
+    if math.isnan(top.speed) or top.bound == "reserve":
         return top
     for row in np.flatnonzero(table.holds.any(axis=1)):
         if _can_be_run(course, train, _at_most(speeds, float(table.speed[row]), train), descent, doubt):

@@ -236,7 +236,10 @@ COLUMNS = {
     "held": Meaning("Whether there is a speed at which the train is held", "boolean"),
     "allowed_kmh": Meaning("Highest speed held that the limits leave"),
     "top_kmh": Meaning("Highest speed that holds all the way down, empty where none does"),
-    "bound": _text("What binds it: posted, force, heat, or air that would stop the train or not be charged again"),
+    "bound": _text(
+        "What binds it: posted, force, heat, air that would stop the train or not be charged again; reserve: nothing "
+        "is in hand"
+    ),
     "force_kmh": Meaning("Highest speed that holds by force alone, empty where none does"),
     "crest_kmh": Meaning("Speed as the head passes the crest"),
     "stalls_before": Meaning("Whether it stalls before the crest; told as if it were got over it", "boolean"),

@@ -274,3 +274,16 @@ def test_empties_are_over_braked():
     table, _ = uniform(TRAINS["d"], -0.025)
     assert table.share[0, 1] == pytest.approx(0.04, abs=0.02)
     assert uniform(TRAINS["d"], -0.017)[0].share[0, 1] < 0
+
+
+def test_nothing_in_hand():
+    """Law: where no reduction leaves a usable share, the least of them taking more than is needed, and all of the
+    dynamic brake would do without, the speed counts as held by what is kept in reserve; where even that is too little
+    it is not held."""
+    for share in (0.9, 1.1):
+        none, air = np.zeros((1, 2)), np.array([[share, -0.2]])
+        found = Holding(np.array([10.0]), np.array([0.0, 5e4]), air, air, none, 0.85, 3e4)
+        top = top_speed(found)
+        assert top.bound == "reserve"
+        assert (top.speed == 10.0) == (share <= 1)
+        assert math.isnan(top.force)
