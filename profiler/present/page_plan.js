@@ -82,6 +82,7 @@ class Plan {
     this.width = this.svg.clientWidth;
     this.height = this.svg.clientHeight;
     if (!this.width) return;
+    this.svg.setAttribute("viewBox", `0 0 ${this.width} ${this.height}`);
     if (this.k === undefined) { this.fit(); this.corner(); }
     this.ground.replaceChildren();
     this.over.replaceChildren();

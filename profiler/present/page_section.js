@@ -56,7 +56,7 @@ class Section {
     if (page.layers.limits) foot = this.limits(foot);
     foot = this.lanes(foot);
     this.foot = foot;
-    set(this.svg, { width, height: foot });
+    set(this.svg, { width, height: foot, viewBox: `0 0 ${width} ${foot}` });
     set(this.clip, { x: this.left, y: 0, width: this.right - this.left, height: foot });
     this.renderWhole();
   }
@@ -316,7 +316,7 @@ class Section {
     const { rail, length } = this.line, width = this.wide, high = 44;
     this.wx = (place) => this.left + place / length * (this.right - this.left);
     if (this.drawn !== rail || this.drawnWide !== width) this.drawWhole();
-    set(this.whole, { width, height: high });
+    set(this.whole, { width, height: high, viewBox: `0 0 ${width} ${high}` });
     set(this.wholeFrame, { x: this.wx(this.view.a), y: 1, width: Math.max(this.wx(this.view.a + this.view.span) - this.wx(this.view.a), 6), height: 42 });
   }
 

@@ -58,7 +58,7 @@ class TrainPanel {
     this.overBox = add("solid", "rect");
     this.texts = Array.from({ length: 5 }, () => add("name small", "text"));
   }
-  size() { this.width = this.svg.clientWidth || 400; this.high = this.svg.clientHeight || 190; }
+  size() { this.width = this.svg.clientWidth || 400; this.high = this.svg.clientHeight || 190; this.svg.setAttribute("viewBox", `0 0 ${this.width} ${this.high}`); }
   move(page) {
     const { head, rear, train, trip, run, line, units, words } = page, L = line.length, w = this.width, left = 6, right = w - 6;
     const bar = 14, groundTop = this.high - 78, top = 16, foot = groundTop - 20, x = (behind) => right - behind / train.length * (right - left);
@@ -129,7 +129,7 @@ class TrainPanel {
     const shown = f.y(-train.push.limit) <= f.foot + 1, pushAside = Number(push.getAttribute("x")) > (f.left + f.right) / 2;
     set(buff, { x: pushAside ? f.left : f.right, y: f.y(-train.push.limit) + 12, "text-anchor": pushAside ? "start" : "end", visibility: shown ? "visible" : "hidden" });
     say(buff, `${words.limit} ${forceText(train.push.limit, units)}`);
-    put(none, f.known ? "" : words.not_run_short, (f.left + f.right) / 2, f.zero - 6);
+    put(none, f.known || train.edges.length < 3 ? "" : words.not_run_short, (f.left + f.right) / 2, f.zero - 6);
   }
   ribbonUnder(page, x, left, right, bar) {
     const { head, rear, train, units } = page, under = page.line.steps.filter((s) => s.end > rear && s.start < head), top = this.high - bar;
