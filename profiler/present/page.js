@@ -39,6 +39,7 @@ async function start() {
   // ---------------------------------------------------------------- what is chosen
   function choose(change) {
     Object.assign(page.chosen, change);
+    list.opened = null; // the marks may be others
     const { train, direction } = page.chosen, made = data.trains[train];
     page.train = made;
     page.trip = made.trips[direction] || Object.values(made.trips)[0];
@@ -90,8 +91,10 @@ async function start() {
     document.documentElement.style.setProperty("--rest", rest + "px");
     panel.size();
     if (plan) plan.render(page);
+    shown();
     place();
   }
+  function shown() { if (plan) plan.window(list.opened === null ? null : page.marks[list.opened]); }
   function place() { // everything that moves with the head
     section.move(page.head, page.rear, page.train);
     const seen = plan && plan.move(page.head, page.rear, page.train);
@@ -122,6 +125,7 @@ async function start() {
     if (seen && how !== "held" && (seen[0] < 0.04 * plan.width || seen[0] > 0.96 * plan.width || seen[1] < 0.04 * plan.height || seen[1] > 0.96 * plan.height)) {
       [plan.cx, plan.cy] = plan.at(page.head);
       plan.render(page);
+      shown();
       plan.move(page.head, page.rear, page.train);
     }
     told(how);
@@ -176,6 +180,7 @@ async function start() {
       place();
     }
     list.open(index, true);
+    shown();
   }
   function markAfter(sense) {
     const places = page.marks.filter((m) => m.number).map((m) => Math.min(Math.max(m.at, 0), page.line.length)).sort((a, b) => a - b);
@@ -190,7 +195,7 @@ async function start() {
     PageDown: () => move(markAfter(1)), PageUp: () => move(markAfter(-1)),
     Home: () => move(0), End: () => move(page.line.length),
     "+": () => zoom(0.7), "=": () => zoom(0.7), "-": () => zoom(1 / 0.7),
-    f: () => { if (plan) { plan.show(page.head, page.rear); plan.render(page); place(); } },
+    f: () => { if (plan) { plan.show(page.head, page.rear); plan.render(page); shown(); place(); } },
     d: turnAround, u: () => units(page.units === "us" ? "metric" : "us"),
   };
   document.addEventListener("keydown", (event) => {
@@ -247,6 +252,7 @@ async function start() {
           plan.cx = start[2] - (e.clientX - start[0]) / plan.k;
           plan.cy = start[3] + (e.clientY - start[1]) / plan.k;
           plan.render(page);
+          shown();
           plan.move(page.head, page.rear, page.train);
         }
       };
@@ -258,7 +264,7 @@ async function start() {
       svg.addEventListener("pointermove", follow);
       for (const name of ["pointerup", "pointercancel"]) svg.addEventListener(name, end);
     });
-    const closer = (factor, x, y) => { plan.moved = true; plan.zoom(factor, x, y); plan.render(page); plan.move(page.head, page.rear, page.train); };
+    const closer = (factor, x, y) => { plan.moved = true; plan.zoom(factor, x, y); plan.render(page); shown(); plan.move(page.head, page.rear, page.train); };
     svg.addEventListener("wheel", (event) => {
       event.preventDefault();
       const box = svg.getBoundingClientRect();
@@ -266,7 +272,7 @@ async function start() {
     }, { passive: false });
     $("closer").addEventListener("click", () => closer(1.5, plan.width / 2, plan.height / 2));
     $("farther").addEventListener("click", () => closer(1 / 1.5, plan.width / 2, plan.height / 2));
-    $("key").addEventListener("toggle", () => { plan.render(page); place(); });
+    $("key").addEventListener("toggle", () => { plan.render(page); shown(); place(); });
   }
 
   // ---------------------------------------------------------------- play, by the run's own time

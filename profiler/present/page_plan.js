@@ -14,6 +14,7 @@ class Plan {
     this.casing = draw("path", { class: "on-plan casing" }, this.train);
     this.body = draw("path", { class: "on-plan body" }, this.train);
     this.power = draw("path", { class: "on-plan power" }, this.train);
+    this.opened = draw("path", { class: "on-plan opened" }, svg);
     this.over = draw("g", {}, svg);
     this.headDot = draw("circle", { r: 7.5, class: "head-dot" }, svg);
     this.box = [Math.min(...this.px), Math.min(...this.py), Math.max(...this.px), Math.max(...this.py)];
@@ -106,6 +107,10 @@ class Plan {
     for (const [kind, cover, points] of drawn) {
       const fill = this.page.colours[cover ? "tunnel" : "open"][String(kind)];
       draw("path", { d: pathOf(points), class: "on-plan", stroke: fill, "stroke-width": widths[Math.abs(kind)] }, this.ground);
+    }
+    if (this.page.layers.stops) {
+      const stops = this.page.marks.filter((mark) => mark.sign === "stop").map((mark) => this.beside(mark.start, mark.end, 7));
+      draw("path", { d: stops.join(""), class: "on-plan stops" }, this.ground);
     }
     const chevrons = [];
     for (const [kind, , points] of drawn) if (Math.abs(kind) >= 2) this.chevrons(points, kind, chevrons);
@@ -201,6 +206,17 @@ class Plan {
     }
     if (layer.structures) for (const s of signs.filter((x) => ["tunnel", "bridge", "suspected"].includes(x.sign))) put(s.at, s[page.units].label, "italic " + SMALL, "italic", [13, 22, 34]);
     this.scaleBar();
+  }
+
+  beside(from, to, far) { // a stretch as a line beside the route
+    const points = this.thinned(this.stretch(Math.max(from, 0), Math.min(to, this.page.line.length)));
+    return pathOf(points.map((p, i) => {
+      const a = points[Math.max(i - 1, 0)], b = points[Math.min(i + 1, points.length - 1)], long = Math.hypot(b[0] - a[0], b[1] - a[1]) || 1;
+      return [p[0] - (b[1] - a[1]) / long * far, p[1] + (b[0] - a[0]) / long * far];
+    }));
+  }
+  window(mark) { // of the mark that is opened in the list
+    this.opened.setAttribute("d", mark ? this.beside(mark.start, mark.end, 8) : "");
   }
 
   scaleBar() { // miles or kilometres, true at the middle latitude

@@ -241,7 +241,9 @@ def test_a_mark_opens(page: str, opened):
     lines = tab.do(f"return [...{row}.parentNode.querySelectorAll('li')].map((e) => e.textContent)")
     told = next(m for m in marks_data(briefings()["ore"][0]) if m["number"] and str(m["number"]) == _number(tab, mark))
     assert lines == list(told["us"]["lines"])
+    assert tab.do("return document.querySelector('#ground-plan .opened').getAttribute('d')").startswith("M")
     tab.key("Enter")
+    assert not tab.do("return document.querySelector('#ground-plan .opened').getAttribute('d')")
     assert tab.do("return document.querySelectorAll('#marks button[aria-expanded=\"true\"]').length") == 0
     wide = next(m for m in marks_data(briefings()["ore"][0]) if m["number"] and m["end"] - m["start"] > 500)
     tab.do(f"gradewright.move({wide['start'] - 30})")
@@ -297,6 +299,12 @@ def test_choices(page: str, opened):
     ore, other = briefings()["ore"][0], briefings()["other"][0]
     assert turned["head"] == pytest.approx(ore.terrain.length - slower["head"] + ore.train.length)
     assert tab.do("choose('train', '1'); return gradewright.page.train.name") == other.train.name
+    tab.do("document.getElementById('slider').focus()")
+    span = tab.do("return gradewright.page.view.span")
+    tab.key("+")
+    assert tab.do("return gradewright.page.view.span") == pytest.approx(0.7 * span)
+    tab.key("u")
+    assert tab.do("return state().figures[5]").endswith("kips")
     tab.do("for (const box of document.querySelectorAll('#layers input')) box.click()")
     layers = tab.do("return gradewright.page.layers")
     assert layers["curves"]
