@@ -82,6 +82,8 @@ def test_both_directions_with_pictures(here: Path):
     assert "Gravel, 600 tonnes, to Pit" in words
     assert "Gravel, 600 tonnes, to Quay" in words
     assert "226 m long, 772 t, rail dry, curves at Röckl’s 650/(R − 55) ‰" in words
+    assert f"  {Path('out') / 'page.html'}" in words
+    assert (here / "out" / "page.html").exists()
     record = json.loads((here / "out" / "provenance.json").read_text(encoding="utf-8"))
     assert record["settings"]["curve_resistance_of_trains"] == {"train-gravel-metric": "roeckl"}
     for direction in ("with", "against"):
