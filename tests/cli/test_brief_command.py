@@ -77,7 +77,7 @@ def test_five_in_front(here: Path):
 
 
 def test_both_directions_with_pictures(here: Path):
-    """Law: a folder for each direction, with chart, starts and what is handed out, and no map where there is no line."""
+    """Law: a folder for each direction, with chart, starts and a handout, and no map where there is no line."""
     words = said("brief", "route.toml", "--train", "train-gravel-metric.toml", "--both", "--out", "out")
     assert "Gravel, 600 tonnes, to Pit" in words
     assert "Gravel, 600 tonnes, to Quay" in words
