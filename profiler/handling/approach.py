@@ -22,8 +22,8 @@ QUIET = 1000.0
 """Farther before a descent than this, and than it takes to set up the dynamic brake, no plan begins. [m]"""
 FOLLOWED = 6000.0
 """When power goes off is judged by the run as far past where holding begins. [m]"""
-TIME_STEP, COARSE = 0.5, 2.0
-"""Of runs on the estimate and on draws. [s]"""
+TIME_STEP, COARSE, QUICK = 0.5, 2.0, 1.0
+"""Of runs on the estimate [s], and on draws of a train whose power gives it no more than an acceleration [m/s²]."""
 TOLERANCE, ON_DRAWS = 5.0, 10.0
 """Places of acts are found to so much, on the estimate and on draws. [m]"""
 FLOOR_SHARE, FLOOR, FLOOR_SLOW = 0.6, 5 * MPH, 0.9

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from profiler.cited import Cited
-from profiler.handling.approach import COARSE, TIME_STEP, Extremes, extremes_of
+from profiler.handling.approach import TIME_STEP, Extremes, extremes_of
 from profiler.handling.scene import Scene
 from profiler.handling.windows import Window
 from profiler.mechanics.air_acts import moved
@@ -67,13 +67,17 @@ def prove(scene: Scene, power_off: float, off: Window | None, windows: Sequence[
     others = list(_otherwise(scene, power_off, off, windows))
 
     def driven(course: Course) -> tuple[Extremes, Extremes, bool]:
-        alone = _drive(scene, course, acts, until, COARSE)
+        alone = _drive(scene, course, acts, until, scene.coarse)
         if alone.over <= unseen:
             return alone, alone, False
-        reacting = _drive(scene, course, [*acts, reaction], until, COARSE)
+        reacting = _drive(scene, course, [*acts, reaction], until, scene.coarse)
         if alone.over <= 0:
             return alone, reacting, False
-        return alone, reacting, not any(_held(_drive(scene, course, other, until, COARSE), until) for other in others)
+        return (
+            alone,
+            reacting,
+            not any(_held(_drive(scene, course, other, until, scene.coarse), until) for other in others),
+        )
 
     with ThreadPoolExecutor() as pool:
         runs = list(pool.map(driven, scene.drawn))

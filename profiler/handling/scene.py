@@ -10,7 +10,9 @@ from functools import cached_property
 import numpy as np
 
 from profiler.handling.approach import (
+    COARSE,
     FOLLOWED,
+    QUICK,
     TIME_STEP,
     Approach,
     Extremes,
@@ -51,6 +53,12 @@ class Scene:
         course, places = self.courses[0], places_of(self.courses[0])
         on = (places >= self.descent.start) & (places <= self.descent.end)
         return min(float((course.limit - course.hold)[on].min()), float(self.train.handling.margin)) / 2
+
+    @cached_property
+    def coarse(self) -> float:
+        """Time step on draws: coarse, but for a train so light that its speed changes within it. [s]"""
+        course = self.courses[0]
+        return COARSE if course.effort[:, -1, 0].sum() <= QUICK * course.mass else TIME_STEP
 
     @cached_property
     def floor(self) -> FloatArray:

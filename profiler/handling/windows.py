@@ -15,7 +15,6 @@ from functools import cached_property
 import numpy as np
 
 from profiler.handling.approach import (
-    COARSE,
     FOLLOWED,
     ON_DRAWS,
     TIME_STEP,
@@ -198,7 +197,7 @@ class _Parts:
             place,
             low=self.low if low is None else low,
             until=self.until,
-            time_step=COARSE if coarse else TIME_STEP,
+            time_step=self.scene.coarse if coarse else TIME_STEP,
         )
 
     @cached_property

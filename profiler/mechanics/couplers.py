@@ -127,11 +127,13 @@ def balanced(vehicles: Vehicles, held: FloatArray) -> tuple[FloatArray, FloatArr
     """Couplers of a train of which every vehicle is held back by so much (h, v) [N], its own effort deducted.
 
     Returns the force behind each vehicle but the last (h, v - 1), + draft [N], and the acceleration (h,) that all of
-    it gives the train [m/s²]. Both are linear: those of two causes add up.
+    it gives the train [m/s²]. Both are linear: those of two causes add up. A vehicle on its own has one, of nought.
     """
     acceleration = -held.sum(axis=1) / vehicles.inertia.sum()
     left = acceleration[:, None] * vehicles.inertia
     left += held
+    if left.shape[1] == 1:
+        return np.zeros_like(left), acceleration
     return np.cumsum(left[:, ::-1], axis=1)[:, ::-1][:, 1:], acceleration
 
 

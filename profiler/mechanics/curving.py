@@ -125,7 +125,7 @@ def in_curves(train: Train, forces: InTrain, way: FloatArray, curvature: FloatAr
     turned = cumulative_trapezoid(curvature, way, initial=0.0)
     heading = np.interp(forces.head[:, None] - vehicles.edge, way, turned)
     bend = (heading[:, :-1] - heading[:, 1:]) / length
-    ends = np.pad(forces.force, ((0, 0), (1, 1)))
+    ends = np.pad(forces.force[:, : length.size - 1], ((0, 0), (1, 1)))
     ahead, behind = ends[:, :-1], ends[:, 1:]
     draft, buff = np.maximum(np.maximum(ahead, behind), 0.0), np.maximum(-np.minimum(ahead, behind), 0.0)
     inward, outward = (lateral_over_vertical(force, length, bend, vehicles.mass) for force in (draft, buff))

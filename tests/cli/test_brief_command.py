@@ -216,3 +216,16 @@ def test_a_limit_below_walking_pace(here: Path, table: str, words: str):
     with (here / "route.toml").open("a") as file:
         file.write(f"[[{table}]]\n{ends}\nspeed_kmh = 2\n")
     assert words in refused(here, "brief", "route.toml", "--train", "train-gravel-metric.toml")
+
+
+def test_a_unit_on_its_own(here: Path):
+    """Law: a locomotive without a train has no couplers, and a briefing all the same; so light, it changes its speed
+    faster than heavy trains, and no draw makes it pass a limit that the estimate keeps."""
+    text = HEAVY[: HEAVY.index('[[block]]\nlike = "ore car')]
+    (here / "light.toml").write_text(text)
+    said("brief", "route.toml", "--train", "light.toml", "--both", "--tables-only")
+    for direction in ("with", "against"):
+        folder = here / "route-briefing" / "light" / direction
+        forces = pd.read_csv(folder / "run.csv")
+        assert (forces[["draft_kn", "buff_kn"]] == 0).all(axis=None)
+        assert (pd.read_csv(folder / "descent_plans.csv").share_late <= 0.05).all()

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import base64
 import dataclasses
+import os
 import re
 from collections.abc import Callable, Iterator
 from functools import cache
@@ -51,6 +53,10 @@ def briefings() -> dict[str, list[Briefing]]:
     return {"ore": [_briefed("b", "with", every), _briefed("b", "against", every)], "other": [_briefed("f", "with")]}
 
 
+ARTEFACTS = os.environ.get("GRADEWRIGHT_ARTEFACTS")
+"""Folder for pictures of pages as tests leave them."""
+
+
 @pytest.fixture(scope="module")
 def page() -> str:
     return page_of(briefings())
@@ -64,8 +70,9 @@ def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
 
 
 @pytest.fixture
-def opened(browser: Browser, tmp_path: Path) -> Iterator[Callable[..., Tab]]:
-    """Open a page with the network cut; in the end it has asked for nothing and complained of nothing."""
+def opened(browser: Browser, tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[Callable[..., Tab]]:
+    """Open a page with the network cut; in the end it has asked for nothing and complained of nothing, and its picture
+    is kept where the environment asks for it."""
     tabs: list[Tab] = []
 
     def open_(page: str, width: int = 1440, height: int = 1030, address: str = "") -> Tab:
@@ -76,7 +83,11 @@ def opened(browser: Browser, tmp_path: Path) -> Iterator[Callable[..., Tab]]:
         return tabs[-1]
 
     yield open_
-    for tab in tabs:
+    for number, tab in enumerate(tabs):
+        if ARTEFACTS:
+            Path(ARTEFACTS).mkdir(parents=True, exist_ok=True)
+            name = re.sub(r"[^\w-]+", "-", f"{request.node.name}-{number}")
+            Path(ARTEFACTS, f"{name}.png").write_bytes(base64.b64decode(tab.picture()))
         assert tab.complaints == []
         assert tab.requests == []
         tab.close()
