@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -96,6 +96,15 @@ def descent_acts(train: Train, plan: DescentPlan, top_notch: int) -> list[Act]:
     return [*off, *air_acts(train, plan.steps), *after_acts(train, plan.descent, top_notch)]
 
 
+def line_acts(train: Train, plan: LinePlan, instead: Mapping[int, Sequence[Act]] | None = None) -> list[Act]:
+    """Every act of a line as recommended; of descents by their number others instead."""
+    top_notch = plan.course.effort.shape[1] - 1
+    acts = cruising_acts(train, top_notch)
+    for i, one in enumerate(plan.descents):
+        acts += (instead or {}).get(i) or descent_acts(train, one, top_notch)
+    return acts
+
+
 def journey(train: Train, plan: LinePlan, end: float) -> Journey:
     """Run a train by plan.
 
@@ -112,10 +121,7 @@ def journey(train: Train, plan: LinePlan, end: float) -> Journey:
     approach to the next descent.
     """
     course = plan.course
-    top_notch = course.effort.shape[1] - 1
-    acts = cruising_acts(train, top_notch)
-    for one in plan.descents:
-        acts += descent_acts(train, one, top_notch)
+    acts = line_acts(train, plan)
     held = np.array([course.weight[0] + course.bend[0]])
     head, most = float(places_of(course)[0]), float(course.hold[0])
     speed = min(most, float(balancing_speeds(train, held, fastest=most)[0]))
@@ -123,7 +129,7 @@ def journey(train: Train, plan: LinePlan, end: float) -> Journey:
     stalls: list[float] = []
     left = list(plan.descents)
     while True:
-        done = run(course, [a for a in acts if _counts(a, head)], head=head, speed=speed, until=end, lasts=LASTS)
+        done = run(course, acts_from(acts, head), head=head, speed=speed, until=end, lasts=LASTS)
         runs.append(done)
         at = float(done.head[-1])
         if done.ended == "there":
@@ -142,9 +148,9 @@ def journey(train: Train, plan: LinePlan, end: float) -> Journey:
     )
 
 
-def _counts(act: Act, head: float) -> bool:
-    """Whether an act is of a run that begins at a place: what sets the air before is past."""
-    return act.kind != "air" or act.at >= head
+def acts_from(acts: Sequence[Act], head: float) -> list[Act]:
+    """Acts of a run that begins at a place [m]: what sets the air before is past."""
+    return [act for act in acts if act.kind != "air" or act.at >= head]
 
 
 def _reductions(plans: Sequence[DescentPlan], head: FloatArray) -> FloatArray:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -37,7 +37,7 @@ SAME = Cited(0.02, "", "choice")
 UNFELT = Cited(20, "kn", "choice")
 """Peaks below this are not compared. [N]"""
 HALVINGS = 3
-"""The step is halved no oftener."""
+"""The step becomes no finer than the rule's, halved so often."""
 CALM, SETTLES = Cited(0.005, "m_s", "choice"), Cited(300, "seconds", "choice")
 """Slack has settled when no vehicle moves faster against the train [m/s]; it is waited for no longer [s]."""
 
@@ -131,7 +131,7 @@ def transient(
     until: float = math.inf,
     slack: SlackAtFirst = "steady",
     conditions: Conditions = NOMINAL,
-    checked: bool = True,
+    fineness: float = 1.0,
 ) -> Transient:
     """A train followed vehicle by vehicle while its crew acts.
 
@@ -156,8 +156,8 @@ def transient(
         As the first instant first goes on until slack has settled; or all of it in, or out, no force in it.
     conditions : Conditions
         Of the course.
-    checked : bool
-        Whether it is followed once more in half the steps, and in finer ones until no peak changes by more than `SAME`.
+    fineness : float
+        Steps are first so many times shorter than the rule below has them. [-]
 
     Raises
     ------
@@ -167,13 +167,15 @@ def transient(
     Notes
     -----
     Semi-implicit Euler, speeds first; what acts against motion holds a vehicle at rest. A step is at most
-    m·v/(2·(1 - u)·F) of the lighter neighbour, v the speed at which friction turns, u unloading, F the force.
+    m·v/((1 - u)·F) of the lighter neighbour, v the speed at which friction turns, u unloading, F the force. All is
+    followed again in half the steps, and in finer ones, until no peak changes by more than `SAME`: the last is told.
     """
     if train.vehicles < 2 or len(gears) != train.vehicles - 1:
         problem = f"{len(gears)} gears for {train.vehicles} vehicles"
         raise InputError(train.name, problem, "give one behind every vehicle but the last, of two or more")
-    if not lasts > 0 or speed < 0:
-        raise InputError("transient", f"{lasts:g} s at {speed:g} m/s", "give a time above zero, and a way ahead")
+    if not lasts > 0 or speed < 0 or not fineness > 0:
+        problem = f"{lasts:g} s at {speed:g} m/s, steps {fineness:g} times shorter"
+        raise InputError("transient", problem, "give a time and a fineness above zero, and a speed ahead")
     table = acts_of(acts)
     begun, head, speed = _before(course, acts, head, speed, since)
     reach = min(until, head + lasts * (speed + 20.0))
@@ -189,12 +191,12 @@ def transient(
         )  # fmt: skip
         return _told(gears, state, x, speed, bodies.inertia, found, settled)
 
-    done, fineness = followed(1.0), 1.0
-    while checked and fineness < 2**HALVINGS:
+    done = followed(fineness)
+    while fineness < 2**HALVINGS:
         fineness *= 2
         finer = followed(fineness)
         changes = max(_change(done.draft.force, finer.draft.force), _change(done.buff.force, finer.buff.force))
-        done = Transient(**{**finer.__dict__, "changes": changes})
+        done = replace(finer, changes=changes)
         if done.sure:
             break
     return done
@@ -289,7 +291,7 @@ def _told(
         buff=buff,
         run_in=run_in,
         run_out=run_out,
-        parted=draft if broken >= 0 else None,
+        parted=_parted(line[:, -1], broken, force[-1]) if broken >= 0 else None,
         energy=TransientEnergy(
             effort=effort,
             kinetic=kinetic,
@@ -306,6 +308,11 @@ def _told(
         steps=int(steps),
         changes=math.nan,
     )
+
+
+def _parted(last: FloatArray, broken: int, force: FloatArray) -> Extreme:
+    time, head, speed = map(float, last)
+    return Extreme(force=float(abs(force[broken])), vehicle=int(broken), head=head, time=time, speed=speed)
 
 
 def _extreme(peak: FloatArray) -> Extreme:

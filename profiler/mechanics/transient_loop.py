@@ -12,9 +12,9 @@ from profiler.units import FloatArray
 
 LOOKS = 4
 """The step is set anew after so many."""
-STEADY = 0.5
+STEADY = 1.0
 """Part of the longest steady step that is taken. [-]"""
-NEAR = 0.2
+NEAR = 0.4
 """A step is no more than this over the fastest swing that the stiffest coupling gives its lighter neighbour. [-]"""
 WORKS = 6
 """Of effort, weight, rolling, curves, dynamic brake, air brake."""
@@ -71,9 +71,11 @@ class Bodies(NamedTuple):
     holds: FloatArray
     """The same of its dynamic brake. [-], shape (k, v)"""
     cars: FloatArray
-    """Part of the last value of an air act that every vehicle has at each step, by table. [-], shape (tables, n, v)"""
+    """What an air act does to every vehicle at each step, by table. shape (tables, n, v)"""
     table: FloatArray
     """Which table an act has. shape (acts,)"""
+    gain: FloatArray
+    """And times what. [N], shape (acts,)"""
 
 
 class State(NamedTuple):
@@ -204,10 +206,9 @@ def _outer(course, acts, bodies, begun, t, s):
     for a in range(acts.kind.size):
         if acts.kind[a] == AIR and begun[a] == begun[a]:
             cars = bodies.cars[bodies.table[a]]
-            last = acts.value.shape[1] - 1
             at = min(max((t - begun[a]) / acts.step[a], 0.0), cars.shape[0] - 1.0)
             p = min(int(at), cars.shape[0] - 2)
-            on, gain = at - p, acts.value[a, last]
+            on, gain = at - p, bodies.gain[a]
             for i in range(s.v.size):
                 s.parts[5, i] += gain * (cars[p, i] + on * (cars[p + 1, i] - cars[p, i]))
     for i in range(s.v.size):

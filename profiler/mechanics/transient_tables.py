@@ -63,7 +63,7 @@ def bodies_of(
     for g, its in enumerate(train.groups):
         group[first[its.first] : first[its.last + 1]] = g
     ones = np.ones((len(train.groups), SPEEDS.size))
-    tables, which = _air_tables(train, acts)
+    tables, which, gain = _air_tables(train, acts)
     return Bodies(
         first=float(places[0]),
         step=PLACE_STEP,
@@ -77,30 +77,28 @@ def bodies_of(
         holds=over_units(train, ones, vehicle_dynamics(train, SPEEDS)),
         cars=tables,
         table=which,
+        gain=gain,
     )
 
 
-def _air_tables(train: Train, acts: Sequence[Act]) -> tuple[FloatArray, FloatArray]:
-    """What vehicles have of the last value of air acts, over time: tables (k, n, v), and which each act has, in order
-    of place. Without ``cars`` an act is spread over the cars as at full service."""
+def _air_tables(train: Train, acts: Sequence[Act]) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """What air acts do to every vehicle over time: tables (k, n, v), and by act, in order of place, which one and times
+    what [N]. Without ``cars`` an act is spread over the cars as at full service."""
     spread = car_forces(train) / (car_forces(train).sum() or 1.0)
-    tables: list[FloatArray] = [np.vstack([spread, spread])]
+    tables: list[FloatArray] = [np.zeros((2, train.vehicles))]
     known: dict[int, int] = {}
-    which = []
+    which, gain = [], []
     for act in sorted(acts, key=place_of):
-        if act.kind != "air":
-            which.append(0)
-            continue
-        key = id(act.cars) if act.cars is not None else id(act)
-        if key not in known:
+        value = np.atleast_1d(np.asarray(act.value, dtype=float))
+        key = id(act) if act.cars is None else id(act.cars)
+        if act.kind == "air" and key not in known:
             known[key] = len(tables)
-            value = np.atleast_1d(np.asarray(act.value, dtype=float))
-            last = value[-1] or 1.0
-            tables.append(act.cars if act.cars is not None else np.outer(np.append(value, value[-1]) / last, spread))
-        which.append(known[key])
-    longest = max(len(t) for t in tables)
-    even = [np.pad(t, ((0, longest - len(t)), (0, 0)), mode="edge") for t in tables]
-    return np.array(even), np.array(which, dtype=np.int64)
+            tables.append(np.outer(np.append(value, value[-1]), spread) if act.cars is None else act.cars)
+        which.append(known[key] if act.kind == "air" else 0)
+        gain.append(float(value[-1]) if act.cars is not None else 1.0)
+    longest = max(len(table) for table in tables)
+    even = [np.pad(table, ((0, longest - len(table)), (0, 0)), mode="edge") for table in tables]
+    return np.array(even), np.array(which, dtype=np.int64), np.array(gain, dtype=float)
 
 
 def state_of(x: FloatArray, v: FloatArray, groups: int) -> State:

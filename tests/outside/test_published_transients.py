@@ -167,7 +167,7 @@ def test_7_0_an_impact_uses_up_the_rated_energy():
 
 
 def test_the_gear_is_the_makers():
-    """Published: S84: energy at rating travel 45,520 ft·lbf within 3 %; beyond it, at 3.15 in each, 858 kips within 12 %
+    """Published: S84: energy at rating travel 45,520 ft·lbf within 3 %; beyond, at 3.15 in each, 858 kips within 12 %
     (the locked stiffness is from memory)."""
     x = np.linspace(0, float(FRICTION.travel), 2001)
     assert np.trapezoid(FRICTION.loading(x), x) == pytest.approx(2 * RATED_ENERGY, rel=0.03)
@@ -176,7 +176,7 @@ def test_the_gear_is_the_makers():
 
 
 def test_9_f_energy_closes():
-    """Worked: example 9-F (calc): what effort, grade, brakes and the friction of the gears did is what the train gained,
+    """Worked: example 9-F (calc): what effort, grade, brakes and friction of the gears did is what the train gained,
     to 1e-3: a train of loads and empties with slack, pulled, let go and braked; friction in the gears took work."""
     train = train_of((3, UNIT), (36, EMPTY), (30, ORE))
     acts = [Act("notch", 8.0), Act("notch", 0.0, at=9150.0), Act("dynamic", [0.0, 0.8], step=3.0, at=9300.0)]
@@ -188,7 +188,7 @@ def test_9_f_energy_closes():
 
 
 def test_what_nine_codes_agree_on():
-    """Published: Wu, Spiryagin, Cole and others 2018 (M9), train 1 as told in S63: under power from the head the largest
+    """Published: Wu, Spiryagin, Cole and others 2018 (M9), train 1 as in S63: under power from the head the largest
     force is at the first wagon, falling towards the tail."""
     train = train_of((2, UNIT), (50, ORE))
     terrain = slope(0.002)
