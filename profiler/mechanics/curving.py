@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Literal
+from typing import Literal, Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -16,7 +16,6 @@ from scipy.integrate import cumulative_trapezoid
 
 from profiler.cited import Cited
 from profiler.mechanics.couplers import vehicles_of
-from profiler.mechanics.in_train import InTrain
 from profiler.train import Train
 from profiler.units import GRAVITY, FloatArray
 
@@ -27,6 +26,18 @@ ROLLOVER_ONSET, ROLLOVER = Cited(0.5, "", "mem"), Cited(0.6, "", "mem")
 """Lateral over vertical force of one side of a truck at which a rail may begin to turn over, and the one used. [-]"""
 WHEEL_CLIMB = Cited(0.82, "", "S58")
 """Lateral over vertical force of a wheel on the high rail above which a curve is looked into. [-]"""
+
+
+class Forces(Protocol):
+    """Coupler forces along a run: `in_train.InTrain`, or `transient.Transient`."""
+
+    @property
+    def head(self) -> FloatArray:
+        """Of the head end, by distance travelled (t,). [m]"""
+
+    @property
+    def force(self) -> FloatArray:
+        """Behind each vehicle but the last (t, v - 1), + draft. [N]"""
 
 
 def lateral_force(force: npt.ArrayLike, length: npt.ArrayLike, curvature: npt.ArrayLike) -> FloatArray:
@@ -75,7 +86,7 @@ class InCurves:
     the head end [m].
     """
 
-    forces: InTrain
+    forces: Forces
     middle: FloatArray
     curvature: FloatArray
     draft: FloatArray
@@ -105,13 +116,13 @@ class InCurves:
         )
 
 
-def in_curves(train: Train, forces: InTrain, way: FloatArray, curvature: FloatArray) -> InCurves:
+def in_curves(train: Train, forces: Forces, way: FloatArray, curvature: FloatArray) -> InCurves:
     """Lateral over vertical force of every vehicle along a run.
 
     Parameters
     ----------
     train : Train
-    forces : InTrain
+    forces : Forces
         Of that train.
     way, curvature : ndarray, shape (n,)
         Of the line by distance travelled [m], and its curvature [1/m], + left; straight before it and beyond.

@@ -40,7 +40,7 @@ MOST_SLACK = Cited(0.5, "m", "choice")
 class DraftGear:
     """Both gears of one coupling together, alike in draft and in buff.
 
-    Loading: first·x + rising·x², `force` at full `travel`; beyond it `locked`. KeyError of nothing: checked at once.
+    Loading: first·x + rising·x², `force` at full `travel`; beyond it `locked`.
 
     Raises
     ------

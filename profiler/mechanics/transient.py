@@ -183,28 +183,34 @@ def transient(
     couplings = couplings_of(train, gears)
     x, settled = _at_first(train, course, table, bodies, couplings, gears, begun, head, speed, slack)
 
-    def followed(fineness: float) -> Transient:
+    def followed(fineness: float) -> Transient | None:
         state = state_of(x, np.full(x.size, speed), len(train.groups))
         found = follow(
             course, table, bodies, couplings, state, begun.copy(), _latest(table, begun), float(lasts), float(until),
             TICK, round(KEPT / TICK), fineness,
         )  # fmt: skip
-        return _told(gears, state, x, speed, bodies.inertia, found, settled)
+        return None if found[-1] == -2 else _told(gears, state, x, speed, bodies.inertia, found, settled)
 
     done = followed(fineness)
     while fineness < 2**HALVINGS:
         fineness *= 2
         finer = followed(fineness)
-        changes = max(_change(done.draft.force, finer.draft.force), _change(done.buff.force, finer.buff.force))
-        done = replace(finer, changes=changes)
-        if done.sure:
+        if finer is not None:
+            finer = replace(finer, changes=_change(done, finer))
+        done = finer
+        if done is not None and done.sure:
             break
+    if done is None:
+        raise InputError("transient", "forces grow without end in steps so long", f"give a fineness above {fineness:g}")
     return done
 
 
-def _change(a: float, b: float) -> float:
-    """How much a peak changes, over the larger one; nothing where both are small. [-]"""
-    return abs(a - b) / max(a, b) if max(a, b) > UNFELT else 0.0
+def _change(coarse: Transient | None, fine: Transient) -> float:
+    """How much the peaks change at most, over the larger one; nothing where both are small. [-]"""
+    if coarse is None or (coarse.parted is None) != (fine.parted is None):
+        return math.inf
+    pairs = ((coarse.draft.force, fine.draft.force), (coarse.buff.force, fine.buff.force))
+    return max(abs(a - b) / max(a, b) if max(a, b) > UNFELT else 0.0 for a, b in pairs)
 
 
 def _before(

@@ -16,6 +16,8 @@ STEADY = 1.0
 """Part of the longest steady step that is taken. [-]"""
 NEAR = 0.4
 """A step is no more than this over the fastest swing that the stiffest coupling gives its lighter neighbour. [-]"""
+WILD = 100.0
+"""A vehicle faster than this is no train any more: steps were too long. [m/s]"""
 WORKS = 6
 """Of effort, weight, rolling, curves, dynamic brake, air brake."""
 
@@ -260,7 +262,8 @@ def follow(course, acts, bodies, c, s, begun, latest, lasts, until, tick, every,
     Outer forces are set anew each ``tick`` [s], and of ``every`` so many the history is kept: (3, t) time [s], place of
     the head [m] and mean speed [m/s] at its end; (t, v - 1) the force of largest size within [N]. Then (4, 5): the
     largest draft, buff [N], speed apart and together [m/s], each with its coupling, time, place of the head and speed;
-    (WORKS,) work [J]; the shortest step [s], how many; and the coupling that broke, -1 for none.
+    (WORKS,) work [J]; the shortest step [s], how many; and the coupling that broke, -1 for none, -2 where steps were
+    too long for anything to be told.
     """
     rows = int(np.ceil(lasts / tick / every)) + 2
     found, force = np.zeros((3, rows)), np.zeros((rows, s.load.size))
@@ -279,6 +282,9 @@ def follow(course, acts, bodies, c, s, begun, latest, lasts, until, tick, every,
             begin_over(course, acts, begun, latest, t, s.x[0], speed)
         least, count = advance(c, s, bodies.inertia, tick, fineness)
         t, ticks, shortest, steps = t + tick, ticks + 1, min(shortest, least), steps + count
+        for i in range(s.v.size):
+            if not abs(s.v[i]) < WILD:
+                return found, force, peaks, works, shortest, steps, -2
         for i in range(s.load.size):
             if s.most[0, i] >= c.breaks[i] and (broken < 0 or s.most[0, i] > s.most[0, broken]):
                 broken = i

@@ -1,4 +1,4 @@
-"""Transient coupler forces: laws of a chain with slack and friction, the trial of train handling, and bad input."""
+"""Transient coupler forces: the trial of train handling, laws of trains, and bad input."""
 
 from __future__ import annotations
 
@@ -9,26 +9,23 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from profiler.cited import given as stated
 from profiler.errors import InputError
 from profiler.handling.timeline import cruising_acts, power_off_acts, timeline
+from profiler.mechanics import transient as module
 from profiler.mechanics.air_acts import moved
 from profiler.mechanics.conditions import NOMINAL
 from profiler.mechanics.course import Act, course_of
-from profiler.mechanics.draft_gear import CUSHIONED, FRICTION, SCREW, DraftGear, Wear, gears_of
+from profiler.mechanics.curving import in_curves
+from profiler.mechanics.draft_gear import DraftGear, Wear, gears_of
 from profiler.mechanics.in_train import InTrain, in_train
 from profiler.mechanics.motion import FREE, Course
 from profiler.mechanics.run import run
 from profiler.mechanics.terrain import Terrain
-from profiler.mechanics.transient import Transient, transient
-from profiler.mechanics.transient_loop import advance
-from profiler.mechanics.transient_tables import couplings_of, state_of
+from profiler.mechanics.transient import SlackAtFirst, Transient, transient
 from profiler.train import Train
-from profiler.units import INCH, KIP, MPH, PSI, FloatArray
-from profiler.vehicle import Vehicle
+from profiler.units import GRAVITY, INCH, KIP, MPH, PSI
 from tests.trial import CREST, EMPTY, ORE, UNIT, crest_of, hill, slope, steep, train_of, trial_trains
 
 TRAINS = trial_trains()
@@ -38,98 +35,6 @@ HELD = 23 * MPH
 
 def unbreakable(train: Train, wear: Wear = "usual") -> list[DraftGear]:
     return [replace(gear, breaks=UNBREAKABLE) for gear in gears_of(train, wear)]
-
-
-# --- the chain -------------------------------------------------------------------------------------------------------
-
-
-def made_of(vehicles: Sequence[Vehicle]) -> Train:
-    return train_of((1, UNIT), *((1, v) for v in vehicles))
-
-
-def chain(
-    train: Train, gears: Sequence[DraftGear], speeds: FloatArray, pull: FloatArray, *, scale: float = 1.0
-) -> tuple[FloatArray, FloatArray]:
-    """Vehicles for 6 s under forces that stay: coupler forces (t, v - 1) every 10 ms, speeds (t, v)."""
-    couplings = couplings_of(train, gears)
-    block = train.vehicle_block
-    inertia = scale * (train.rotating_masses / train.counts)[block]
-    if scale != 1:
-        couplings = couplings._replace(jerky=couplings.jerky / scale, longest=couplings.longest * math.sqrt(scale))
-    state = state_of(np.zeros(train.vehicles), speeds, 0)
-    state.drive[:] = pull
-    force, speed = [], []
-    for _ in range(600):
-        advance(couplings, state, inertia, 0.01, 4.0)
-        force.append(state.pull[1:-1].copy())
-        speed.append(state.v.copy())
-    return np.array(force), np.array(speed)
-
-
-@st.composite
-def chains(draw: st.DrawFn) -> tuple[list[Vehicle], list[DraftGear], FloatArray, FloatArray]:
-    """Two to six vehicles, gears of any kind between them, speeds [m/s] and forces [N]."""
-    vehicles = draw(st.lists(st.sampled_from([UNIT, ORE, EMPTY]), min_size=1, max_size=5))
-    gear = st.sampled_from([replace(g, breaks=UNBREAKABLE) for g in (FRICTION, CUSHIONED, SCREW)])
-    slack = st.floats(0.0, 0.3)
-    gears = [replace(draw(gear), slack=stated(draw(slack), "m")) for _ in vehicles]
-    speeds = np.array([draw(st.floats(-1.0, 1.0)) for _ in range(len(vehicles) + 1)])
-    pull = np.array([draw(st.floats(-2e5, 2e5)) for _ in range(len(vehicles) + 1)])
-    return vehicles, gears, speeds, pull
-
-
-@settings(max_examples=25, deadline=None)
-@given(chains())
-def test_draft_and_buff_are_alike(made: tuple[list[Vehicle], list[DraftGear], FloatArray, FloatArray]):
-    """Law: with speeds and forces turned about every draft becomes the same buff."""
-    vehicles, gears, speeds, pull = made
-    force, speed = chain(made_of(vehicles), gears, speeds, pull)
-    other, turned = chain(made_of(vehicles), gears, -speeds, -pull)
-    assert other == pytest.approx(-force, abs=1e-3 * max(np.abs(force).max(), 1e3))
-    assert turned == pytest.approx(-speed, abs=1e-4)
-
-
-@settings(max_examples=25, deadline=None)
-@given(chains())
-def test_seen_from_the_other_side(made: tuple[list[Vehicle], list[DraftGear], FloatArray, FloatArray]):
-    """Law: in a mirror, the last vehicle first and all turned about, the same couplings carry the same."""
-    vehicles, gears, speeds, pull = made
-    vehicles = [*vehicles, UNIT]
-    gears, speeds, pull = [*gears, gears[0]], np.r_[speeds, 0.0], np.r_[pull, 0.0]
-    force, _ = chain(made_of(vehicles), gears, speeds, pull)
-    mirrored, _ = chain(made_of([*vehicles[-2::-1], UNIT]), gears[::-1], -speeds[::-1], -pull[::-1])
-    assert mirrored[:, ::-1] == pytest.approx(force, abs=1e-3 * max(np.abs(force).max(), 1e3))
-
-
-@settings(max_examples=25, deadline=None)
-@given(chains(), st.sampled_from([0.5, 2.0, 8.0]))
-def test_all_masses_and_forces_scaled(
-    made: tuple[list[Vehicle], list[DraftGear], FloatArray, FloatArray], factor: float
-):
-    """Law: masses, forces and gears so many times as large: the same motion under so many times the force."""
-    vehicles, gears, speeds, pull = made
-    stronger = [
-        replace(
-            gear, **{n: stated(factor * float(getattr(gear, n)), "n") for n in ("force", "first", "locked", "breaks")}
-        )
-        for gear in gears
-    ]
-    force, speed = chain(made_of(vehicles), gears, speeds, pull)
-    scaled, same = chain(made_of(vehicles), stronger, speeds, factor * pull, scale=factor)
-    assert scaled / factor == pytest.approx(force, abs=0.01 * max(np.abs(force).max(), 1e4))
-    assert same == pytest.approx(speed, abs=2e-3)
-
-
-def test_a_gear_presses_as_far_as_it_is_pressed():
-    """Law: `pressed` is the inverse of the force at rest, and `stored` its integral."""
-    for gear in (FRICTION, CUSHIONED, SCREW):
-        x = np.linspace(0, 1.3 * float(gear.travel), 4001)
-        force = gear.mean * gear.loading(x)
-        assert gear.pressed(force) == pytest.approx(x, abs=1e-9)
-        assert gear.stored(x)[-1] == pytest.approx(np.trapezoid(force, x), rel=1e-5)
-
-
-# --- trains ----------------------------------------------------------------------------------------------------------
 
 
 def on_the_hill(name: str, terrain: Terrain) -> Course:
@@ -253,17 +158,33 @@ def test_air_comes_car_by_car():
         assert near.sum() > far.sum() + 0.5
 
 
-def test_light_braking_from_the_head_runs_slack_in():
-    """Law: air set while drifting with slack out runs it in from the front; steady forces do not show it (the trial: 21
-    steady, 89 kip)."""
-    train = TRAINS["b"]
-    course = course_of(train, slope(-0.002), draft_limit=math.inf)
-    acts = [moved(train, 0.0, 10 * PSI, at=9100.0, conditions=NOMINAL)]
-    start = {"head": 9000.0, "speed": 8.0}
-    done = transient(train, slope(-0.002), course, acts, unbreakable(train), slack="stretched", lasts=60.0, **start)
-    steady = in_train(train, slope(-0.002), course, run(course, acts, until=9400.0, **start))
-    assert done.buff.force > 1.5 * steady.buff.force
-    assert done.energy.air > 0
+@pytest.mark.parametrize(
+    ("name", "wear", "steady", "felt"),
+    [("b", "usual", 21, 89), ("b", "worn", 21, 141), ("a", "usual", 13, 53), ("a", "worn", 13, 71)],
+)
+def test_air_on_a_drifting_train(name: str, wear: Wear, steady: float, felt: float):
+    """Worked: handling trial: 10 psi set on 1.7 % while the train drifts with slack out, kips of draft; to 35 %, the
+    steady ones to 2 kips."""
+    done, still = _ten_psi(name, wear, [], "stretched")
+    assert still.draft.force / KIP == pytest.approx(steady, abs=2)
+    assert done.draft.force / KIP == pytest.approx(felt, rel=0.35)
+
+
+@pytest.mark.parametrize(("wear", "felt"), [("usual", 187), ("worn", 184)])
+def test_air_on_a_bunched_train(wear: Wear, felt: float):
+    """Worked: handling trial: the same on (b) bunched by its dynamic brake, 187 kips steady, 187 (184) felt; to 3 %."""
+    done, still = _ten_psi("b", wear, [Act("dynamic", 0.85)], "steady")
+    assert still.buff.force / KIP == pytest.approx(187, rel=0.03)
+    assert done.buff.force / KIP == pytest.approx(felt, rel=0.03)
+
+
+def _ten_psi(name: str, wear: Wear, acts: list[Act], slack: SlackAtFirst) -> tuple[Transient, InTrain]:
+    train, terrain = TRAINS[name], slope(-0.017)
+    course, start = course_of(train, terrain, draft_limit=math.inf), {"head": 9000.0, "speed": HELD}
+    acts = [*acts, moved(train, 0.0, 10 * PSI, at=9300.0, conditions=NOMINAL)]
+    done = transient(train, terrain, course, acts, unbreakable(train, wear), slack=slack, lasts=90.0, **start)
+    whole = run(course, acts, until=float(done.head[-1]), **start)
+    return done, in_train(train, terrain, course, whole)
 
 
 def test_bunched_a_train_starts_car_by_car():
@@ -319,6 +240,32 @@ def test_steps_far_too_long_are_refined():
     assert found[0].buff.force == pytest.approx(found[1].buff.force, rel=0.03)
 
 
+def test_steps_that_lead_nowhere_are_refused(monkeypatch: pytest.MonkeyPatch):
+    """Law: where forces grow without end however fine the step, that is said: nonsense is never told."""
+    nothing = (np.zeros((3, 0)), np.zeros((0, 1)), np.zeros((4, 5)), np.zeros(6), 0.0, 0, -2)
+    monkeypatch.setattr(module, "follow", lambda *_: nothing)
+    train = train_of((2, UNIT), (40, EMPTY))
+    course = course_of(train, slope(0.0))
+    with pytest.raises(InputError, match="without end"):
+        transient(train, slope(0.0), course, [], gears_of(train), head=9000.0, speed=5.0)
+
+
+def test_lateral_forces_by_the_same_rule():
+    """Law: in a curve of one radius the worst lateral over vertical force goes as the largest force in couplings of the
+    same cars."""
+    train = train_of((2, UNIT), (40, EMPTY))
+    course = course_of(train, slope(0.0), draft_limit=math.inf)
+    acts = [Act("notch", 0.0), Act("dynamic", [0.0, 1.0], step=3.0)]
+    done = transient(
+        train, slope(0.0), course, acts, unbreakable(train), head=9e3, speed=9.0, slack="stretched", lasts=40.0
+    )
+    way = np.arange(0.0, 20_000.0, 10.0)
+    worst = in_curves(train, done, way, np.full(way.size, 0.002)).worst("outward")
+    assert worst is not None
+    most = -done.force[:, 2:].min()
+    assert worst.ratio == pytest.approx(most * EMPTY.length * 0.002 / (GRAVITY * EMPTY.mass), rel=1e-6)
+
+
 def test_screw_couplings():
     """Law: the metric train has screw couplings everywhere; they part at 850 kN, and wear is slack."""
     gears = gears_of(TRAINS["f"], "worn")
@@ -328,26 +275,6 @@ def test_screw_couplings():
     done = transient(TRAINS["f"], steep(), course, [Act("notch", 8.0)], gears, head=4000.0, speed=8.0, lasts=40.0)
     assert done.sure
     assert 0 < done.draft.force < 450e3
-
-
-@pytest.mark.parametrize(
-    ("change", "told"),
-    [
-        ({"locked": stated(-1.0, "n_per_mm")}, "locked"),
-        ({"first": stated(-1.0, "n_per_mm")}, "stiffness"),
-        ({"first": stated(1e9, "n_per_mm")}, "stiffness"),
-        ({"force": stated(-5.0, "kn")}, "force"),
-        ({"slack": stated(1.0, "m")}, "slack"),
-        ({"slack": stated(math.nan, "m")}, "slack"),
-        ({"travel": stated(0.0, "m")}, "travel"),
-        ({"unloading": stated(1.2)}, "unloading"),
-        ({"unloading": stated(0.0)}, "unloading"),
-    ],
-)
-def test_gears_that_cannot_be(change: dict[str, object], told: str):
-    """Law: a gear that would give nonsense is refused, and what is wrong is told."""
-    with pytest.raises(InputError, match=told):
-        replace(FRICTION, **change)
 
 
 def test_what_cannot_be_followed():
