@@ -56,7 +56,8 @@ SAG_LASTS = 400.0
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Event:
     """One place and one way of handling it: acts of a run from ``head`` [m] at ``speed`` [m/s], vehicles followed one
-    by one from ``since`` [m] for ``lasts`` [s], slack as ``slack`` says. ``place`` is where the act begins [m]."""
+    by one from ``since`` [m] for ``lasts`` [s], slack as ``slack`` says. ``place`` is where the act begins [m]: what is
+    felt from there on counts."""
 
     kind: Kind
     way: Way
@@ -126,7 +127,7 @@ def planned_events(
             at = one.power_off.recommended
             found.append(_event("crest", "planned", at, plan.course, acts, trip, one.timeline.full + AFTER))
         for step in one.steps:
-            lasts = (ease_time(train) if step.kind == "release" else lead_time(train)) + AFTER
+            lasts = _let_go_in(train) if step.kind == "release" else lead_time(train) + AFTER
             kind: Kind = "release" if step.kind == "release" else "air_step"
             found.append(_event(kind, "planned", step.at, plan.course, acts, trip, lasts))
     for first, last in sags:
@@ -147,7 +148,7 @@ def sudden_events(train: Train, plan: LinePlan, trip: Journey) -> tuple[Event, .
         for way, place, acts, lasts in _suddenly(train, plan, one):
             kind: Kind = "release" if way == "release_at_once" else "crest"
             whole = line_acts(train, plan, {i: acts})
-            found.append(_event(kind, way, place, plan.course, whole, trip, lasts + AFTER))
+            found.append(_event(kind, way, place, plan.course, whole, trip, lasts))
     return tuple(event for event in found if event is not None)
 
 
@@ -198,8 +199,13 @@ def _suddenly(
             cut = Act("notch", np.linspace(notches, 0, 5), at=at, step=float(CUT) / 4)
             slow = Act("notch", line.throttle if notches else 0.0, at=at, step=line.notch_time)
             found += [
-                ("no_pause", at, [quiet, *_at_once(cut, share, float(CUT)), *rest], float(CUT + SUDDEN)),
-                ("dynamic_at_once", at, [quiet, *_at_once(slow, share, line.dynamic), *rest], line.dynamic + SUDDEN),
+                ("no_pause", at, [quiet, *_at_once(cut, share, float(CUT)), *rest], CUT + SUDDEN + AFTER),
+                (
+                    "dynamic_at_once",
+                    at,
+                    [quiet, *_at_once(slow, share, line.dynamic), *rest],
+                    line.dynamic + SUDDEN + AFTER,
+                ),
             ]
         crest = one.descent.crest
         if notches and one.approach.head < crest:
@@ -209,7 +215,7 @@ def _suddenly(
                 **{name: getattr(line, name) - line.idle + AT_ONCE for name in ("idle", "dynamic", "bunched", "full")},
             )
             acts = [quiet, *power_off_acts(fast, share, crest), *rest]
-            found.append(("throttle_at_once", crest, acts, fast.full))
+            found.append(("throttle_at_once", crest, acts, fast.full + AFTER))
     if one.steps:
         last = next((s for s in one.steps if s.kind == "release"), None)
         before = [s for s in one.steps if last is None or s.at < last.at]
@@ -220,8 +226,13 @@ def _suddenly(
             Act("dynamic", [share, 0.0], at=at, step=float(SUDDEN)),
             moved(train, before[-1].after, 0.0, at=at, conditions=NOMINAL),
         ]
-        found.append(("release_at_once", at, [*planned, *air_acts(train, before), *off], float(SUDDEN)))
+        found.append(("release_at_once", at, [*planned, *air_acts(train, before), *off], _let_go_in(train)))
     return found
+
+
+def _let_go_in(train: Train) -> float:
+    """How long a release is followed: until the rear lets go, but no train runs on unbraked for minutes. [s]"""
+    return min(ease_time(train), AFTER) + AFTER / 2
 
 
 def _built(train: Train, plan: LinePlan, one: DescentPlan) -> float:
@@ -329,6 +340,7 @@ def felt(
             speed=event.speed,
             since=event.since,
             lasts=event.lasts,
+            counted=event.place,
             slack=event.slack,
         )
         return Felt(
@@ -362,8 +374,7 @@ class _Part:
 def _steady(train: Train, terrain: Terrain, event: Event) -> tuple[Extreme, Extreme]:
     """The largest steady draft and buff of an event."""
     done = _as_run(event)
-    begins = done.at(event.since)[0] if event.since > event.head else 0.0
-    on = (done.time >= begins) & (done.time <= begins + event.lasts)
+    on = done.head >= event.place
     part = _Part(*(getattr(done, name)[on] for name in ("time", "head", "speed", "effort", "dynamic", "air")))
     forces = in_train(train, terrain, event.course, part)
     return forces.draft, forces.buff

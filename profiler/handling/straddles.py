@@ -70,6 +70,15 @@ def train_straddles(train: Train, terrain: Terrain, items: Sequence[Landmark]) -
     return tuple(sorted(found, key=lambda s: float(terrain.way_at(s.straddle.head))))
 
 
+def sags(terrain: Terrain, found: Sequence[TrainStraddle]) -> tuple[tuple[float, float], ...]:
+    """Head positions by distance travelled from and to which a train lies astride of each sag that is shown. [m]"""
+    return tuple(
+        (float(terrain.way_at(one.straddle.head)), float(terrain.way_at(one.straddle.clear)))
+        for one in found
+        if one.straddle.kind == "sag" and one.probability >= SHOWN_FROM
+    )
+
+
 def pair_straddles(found: Sequence[TrainStraddle]) -> tuple[PairStraddle, ...]:
     """Every two crests or sags of `train_straddles` that lie under the train at once, the worst first."""
     pairs = []

@@ -90,10 +90,10 @@ class Transient:
     """Forces of a train followed vehicle by vehicle; arrays are (t,), ``force`` (t, v - 1).
 
     ``time`` [s], ``head`` by distance travelled [m], mean ``speed`` [m/s]. ``force`` behind each vehicle but the last,
-    that of largest size since the instant before, + draft, - buff [N]. ``draft`` and ``buff`` are the largest of all,
-    ``run_in`` and ``run_out`` the greatest speeds at which neighbours close up and draw apart. ``settled`` is how long
-    the slack was waited for before [s]. ``step`` is the shortest one taken [s]; halving all of them changes a peak by
-    ``changes`` [-]. ``parted``: a coupling broke there, and nothing was followed any farther.
+    that of largest size since the instant before, + draft, - buff [N]. ``draft`` and ``buff`` are the largest that
+    count, ``run_in`` and ``run_out`` the greatest speeds of neighbours that close up and draw apart. ``settled`` is how
+    long the slack was waited for before [s]. ``step`` is the shortest one taken [s]; halving all of them changes a peak
+    by ``changes`` [-]. ``parted``: a coupling broke there, and nothing was followed any farther.
     """
 
     time: FloatArray
@@ -129,6 +129,7 @@ def transient(
     since: float | None = None,
     lasts: float = 200.0,
     until: float = math.inf,
+    counted: float = -math.inf,
     slack: SlackAtFirst = "steady",
     conditions: Conditions = NOMINAL,
     fineness: float = 1.0,
@@ -152,6 +153,8 @@ def transient(
         From this head position on vehicles are followed one by one [m]; until then the train is one mass.
     lasts, until : float
         So long from there [s], or until the head is at a place [m].
+    counted : float
+        Peaks are those from this head position on, and that of a coupling that breaks. [m]
     slack : "steady", "bunched" or "stretched"
         As the first instant first goes on until slack has settled; or all of it in, or out, no force in it.
     conditions : Conditions
@@ -187,7 +190,7 @@ def transient(
         state = state_of(x, np.full(x.size, speed), len(train.groups))
         found = follow(
             course, table, bodies, couplings, state, begun.copy(), _latest(table, begun), float(lasts), float(until),
-            TICK, round(KEPT / TICK), fineness,
+            float(counted), TICK, round(KEPT / TICK), fineness,
         )  # fmt: skip
         return None if found[-1] == -2 else _told(gears, state, x, speed, bodies.inertia, found, settled)
 

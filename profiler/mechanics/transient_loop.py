@@ -232,15 +232,15 @@ def outer_forces(course, acts, bodies, begun, latest, s):
 
 
 @compiled
-def _look(s, kept, peaks, t, speed):
-    """What the last step of the crew brought: into the history, and into the peaks."""
+def _look(s, kept, peaks, counts, t, speed):
+    """What the last step of the crew brought: into the history, and into the peaks if it counts."""
     high, low, apart, together = s.most[0], s.most[1], s.most[2], s.most[3]
     for i in range(high.size):
         felt = high[i] if high[i] > -low[i] else low[i]
         if abs(felt) > abs(kept[i]):
             kept[i] = felt
         for k, size in ((0, high[i]), (1, -low[i]), (2, apart[i]), (3, -together[i])):
-            if size > peaks[k, 0]:
+            if counts and size > peaks[k, 0]:
                 peaks[k, 0], peaks[k, 1], peaks[k, 2], peaks[k, 3], peaks[k, 4] = size, i, t, s.x[0], speed
         high[i], low[i], apart[i], together[i] = s.pull[i + 1], s.pull[i + 1], 0.0, 0.0
 
@@ -256,14 +256,14 @@ def _worked(s, before, works):
 
 
 @compiled
-def follow(course, acts, bodies, c, s, begun, latest, lasts, until, tick, every, fineness):
+def follow(course, acts, bodies, c, s, begun, latest, lasts, until, counted, tick, every, fineness):
     """Vehicles followed one by one for so long [s], or until the head is at a place [m] or a coupling breaks.
 
     Outer forces are set anew each ``tick`` [s], and of ``every`` so many the history is kept: (3, t) time [s], place of
-    the head [m] and mean speed [m/s] at its end; (t, v - 1) the force of largest size within [N]. Then (4, 5): the
-    largest draft, buff [N], speed apart and together [m/s], each with its coupling, time, place of the head and speed;
-    (WORKS,) work [J]; the shortest step [s], how many; and the coupling that broke, -1 for none, -2 where steps were
-    too long for anything to be told.
+    the head [m] and mean speed [m/s] at its end; (t, v - 1) the force of largest size within [N]. Then (4, 5), once the
+    head is past the place ``counted`` [m], or a coupling has broken: the largest draft, buff [N], speed apart and
+    together [m/s], each with its coupling, time, place of the head and speed; (WORKS,) work [J]; the shortest step [s],
+    how many; and the coupling that broke, -1 for none, -2 where steps were too long for anything to be told.
     """
     rows = int(np.ceil(lasts / tick / every)) + 2
     found, force = np.zeros((3, rows)), np.zeros((rows, s.load.size))
@@ -289,7 +289,7 @@ def follow(course, acts, bodies, c, s, begun, latest, lasts, until, tick, every,
             if s.most[0, i] >= c.breaks[i] and (broken < 0 or s.most[0, i] > s.most[0, broken]):
                 broken = i
         _worked(s, before, works)
-        _look(s, force[row], peaks, t, speed)
+        _look(s, force[row], peaks, s.x[0] >= counted or broken >= 0, t, speed)
         over = broken >= 0 or t >= lasts - 1e-9 or s.x[0] >= until
         if over or ticks % every == 0:
             found[0, row], found[1, row], found[2, row] = t, s.x[0], speed

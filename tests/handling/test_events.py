@@ -152,6 +152,16 @@ def test_a_train_that_parts_is_told():
         assert f.forces.time[-1] < f.event.lasts
 
 
+def test_what_was_before_does_not_count():
+    """Law: peaks are those from the place on, the history those of the approach too."""
+    release = next(f for f in felt_as("a", "planned") if f.event.kind == "release")
+    force, head = release.forces.force, release.forces.head
+    assert release.forces.draft.head >= release.event.place
+    assert release.forces.buff.head >= release.event.place
+    assert -force[head > release.event.place].min() == pytest.approx(release.forces.buff.force, rel=1e-9)
+    assert head[0] < release.event.place
+
+
 def test_a_start_that_is_not_planned_has_no_event():
     """Law: where the train does not start within its limits there is nothing to follow."""
     start = start_sequence(TRAINS["b"], line_of_trial("b"), 12_050.0)

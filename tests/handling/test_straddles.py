@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from profiler.handling.start_marks import numbered
-from profiler.handling.straddles import mass_quarters, pair_straddles, straddle_marks, train_straddles
+from profiler.handling.straddles import mass_quarters, pair_straddles, sags, straddle_marks, train_straddles
 from profiler.landmark import Landmark
 from profiler.landmarks.straddles import length_quarters
 from profiler.mechanics.terrain import Terrain
@@ -77,6 +77,15 @@ def test_crest_and_sag_under_one_train():
     (turned,) = pair_straddles(back)
     assert (turned.kind, turned.start, turned.end) == ("sag_and_crest", CREST, pytest.approx(SAG - E.length))
     assert pair_straddles(train_straddles(train_of("x", (UNIT, 2), (ORE, 60)), ridge(), items)) == ()
+
+
+@pytest.mark.parametrize("direction", ["with", "against"])
+def test_sags_by_distance_travelled(direction: str):
+    """Law: head positions from a sag to a train's length beyond it, whichever way; no crest, nothing unsure."""
+    items = [landmark("crest", CREST), landmark("sag", SAG), landmark("sag", 15_000.0, 0.3)]
+    terrain = ridge(direction)
+    at = float(terrain.way_at(SAG))
+    assert sags(terrain, train_straddles(E, terrain, items)) == (pytest.approx((at, at + E.length)),)
 
 
 def test_marks_in_order_of_travel():
