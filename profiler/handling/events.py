@@ -185,9 +185,7 @@ def _event(
     )
 
 
-def _suddenly(
-    train: Train, plan: LinePlan, one: DescentPlan
-) -> list[tuple[Way, float, list[Act], float]]:  # fmt: skip
+def _suddenly(train: Train, plan: LinePlan, one: DescentPlan) -> list[tuple[Way, float, list[Act], float]]:
     """Ways to handle a descent suddenly: its name, where, acts of the descent, how long they take [s]."""
     top, share, line = plan.course.effort.shape[1] - 1, float(train.handling.usable_dynamic), one.timeline
     rest = [*air_acts(train, one.steps), *after_acts(train, one.descent, top)]
