@@ -266,6 +266,20 @@ def test_lateral_forces_by_the_same_rule():
     assert worst.ratio == pytest.approx(most * EMPTY.length * 0.002 / (GRAVITY * EMPTY.mass), rel=1e-6)
 
 
+@pytest.mark.parametrize("name", ["b", "e"])
+def test_end_of_car_cushioning_takes_the_blow(name: str):
+    """Law: with cushioning between cars the same sudden brake pushes less, and the gears take more work; between
+    locomotives, and at theirs, gears stay as they are."""
+    train, (course, acts) = TRAINS[name], over_the_crest(name, 3.0)
+    plain, soft = gears_of(train), gears_of(train, cushioned=True)
+    units = train.groups[0].working
+    assert plain[:units] == soft[:units]
+    assert all(b.travel > a.travel for a, b in zip(plain[units:], soft[units:], strict=True))
+    found = [both(name, course, acts, [replace(g, breaks=UNBREAKABLE) for g in gears])[0] for gears in (plain, soft)]
+    assert found[1].buff.force < 0.8 * found[0].buff.force
+    assert found[1].energy.gears > found[0].energy.gears
+
+
 def test_screw_couplings():
     """Law: the metric train has screw couplings everywhere; they part at 850 kN, and wear is slack."""
     gears = gears_of(TRAINS["f"], "worn")
