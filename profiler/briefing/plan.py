@@ -13,6 +13,7 @@ from profiler.briefing.by_plan import ByPlan, run_by_plan
 from profiler.briefing.running import Running, lying_along
 from profiler.handling.air_ledger import LedgerRow
 from profiler.handling.descent_plan import LinePlan
+from profiler.handling.events import Felt
 from profiler.handling.journey import Journey
 from profiler.handling.relief import Relief, reliefs_at
 from profiler.handling.slow_orders import Slowing
@@ -92,7 +93,8 @@ class Briefing:
     ``speeds`` and ``units`` are balancing speeds and units to use on the climbs, the ruling one first; ``remote``
     where a remote group may stand, None where there is none; ``rating`` what the power hauls, None without cars or
     where the locomotives are longer than the line; ``needed`` the units it takes; ``helpers`` where a helper is
-    needed. ``plans`` are the train run by plan, as planned first, then its other cases.
+    needed. ``plans`` are the train run by plan, as planned first, then its other cases; ``felt`` what couplers feel at
+    the marked places of the first, where that was asked for.
     """
 
     profile: Profile
@@ -113,11 +115,13 @@ class Briefing:
     needed: UnitsNeeded
     helpers: tuple[HelperDistrict, ...]
     plans: tuple[ByPlan, ...]
+    felt: tuple[Felt, ...] = ()
 
     def as_case(self, case: str) -> Briefing:
         """The briefing as if one case of its plan were the plan."""
         (chosen,) = (plan for plan in self.plans if plan.case == case)
-        return dataclasses.replace(self, plans=(chosen,), marks_by_case={"plan": self.marks_by_case[case]})
+        felt = self.felt if case == self.plans[0].case else ()
+        return dataclasses.replace(self, plans=(chosen,), marks_by_case={"plan": self.marks_by_case[case]}, felt=felt)
 
     @property
     def marks(self) -> tuple[Mark, ...]:

@@ -27,6 +27,11 @@ if TYPE_CHECKING:
 )
 @click.option("--to", metavar="END", help="Only towards this end of the line, by its name (default: with chainage).")
 @click.option("--both", is_flag=True, help="Both directions.")
+@click.option(
+    "--sudden",
+    is_flag=True,
+    help="Also what couplers feel at marked places, handled gradually and suddenly; takes a minute or so per train.",
+)
 @options.dem
 @options.trim
 @options.step
@@ -39,6 +44,7 @@ def brief(
     trains: tuple[str, ...],
     to: str | None,
     both: bool,
+    sudden: bool,
     dem: tuple[str, ...],
     trim: bool,
     step: float | None,
@@ -56,6 +62,7 @@ def brief(
     """
     from profiler.briefing.by_plan import CASES
     from profiler.briefing.plan import plan_handling
+    from profiler.briefing.sudden import with_felt
     from profiler.build import build_profile, landmarks_of
     from profiler.cli.brief_summary import summary
     from profiler.cli.progress import progress_bar
@@ -81,6 +88,9 @@ def brief(
         for i, (name, train) in enumerate(read.items()):
             progress("planning", i / len(read))
             briefings[name] = [plan_handling(profile, landmarks, train, direction, CASES) for direction in directions]
+            if sudden:
+                progress("following couplers", i / len(read))
+                briefings[name] = [with_felt(briefing) for briefing in briefings[name]]
         write_briefings(
             briefings,
             folder,
