@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
 
 from profiler.briefing.plan import Briefing
 from profiler.handling.events import Felt, felt, planned_events, start_events, sudden_events
 from profiler.handling.straddles import sags, train_straddles
-from profiler.mechanics.curving import Worst, in_curves
+from profiler.mechanics.curving import InCurves, in_curves
+from profiler.mechanics.draft_gear import Wear
+from profiler.units import FloatArray
 
 
 def felt_along(briefing: Briefing) -> tuple[Felt, ...]:
@@ -32,8 +37,8 @@ def with_felt(briefing: Briefing) -> Briefing:
     return replace(briefing, felt=felt_along(briefing))
 
 
-def worst_in_curves(briefing: Briefing, one: Felt) -> Worst | None:
-    """The vehicle worst off in a curve in an event, from its place on; None on straight track."""
+def curves_of(briefing: Briefing, one: Felt) -> InCurves | None:
+    """What an event does in curves from its place on; None where the train parts before it."""
     forces, curvature = one.forces, briefing.as_travelled[0].route.curvature
     on = forces.head >= one.event.place
     if not on.any():
@@ -41,6 +46,41 @@ def worst_in_curves(briefing: Briefing, one: Felt) -> Worst | None:
     counted = replace(
         forces, time=forces.time[on], head=forces.head[on], speed=forces.speed[on], force=forces.force[on]
     )
-    curving = in_curves(briefing.train, counted, briefing.terrain.way, curvature)
-    found = [worst for worst in (curving.worst("inward"), curving.worst("outward")) if worst is not None]
-    return max(found, key=lambda worst: worst.ratio, default=None)
+    return in_curves(briefing.train, counted, briefing.terrain.way, curvature)
+
+
+def after_place(one: Felt, time: float) -> float:
+    """A time of an event [s] as one since its act began; NaN where the train parts before that."""
+    head = one.forces.head
+    if one.event.kind == "start":
+        return time
+    reached = np.flatnonzero(head >= one.event.place)
+    return time - float(np.interp(one.event.place, head, one.forces.time)) if reached.size else math.nan
+
+
+@dataclass(frozen=True, eq=False)
+class MostFelt:
+    """The largest forces at either end of every vehicle over events of one state of wear: arrays (v,).
+
+    ``draft`` and ``buff`` [N], ``ratio`` lateral over vertical of a truck in curves [-].
+    """
+
+    draft: FloatArray
+    buff: FloatArray
+    ratio: FloatArray
+
+
+def most_felt(briefing: Briefing, wear: Wear, *, sudden: bool) -> MostFelt:
+    """Where in the train the largest forces pass, as planned or suddenly; the train parting before a place is left out.
+
+    Every half second the force of largest size counts.
+    """
+    most = np.zeros((3, briefing.train.vehicles))
+    for one in briefing.felt:
+        if one.wear != wear or (one.event.way != "planned") != sudden:
+            continue
+        found = curves_of(briefing, one)
+        if found is not None:
+            each = (found.draft, found.buff, np.maximum(found.inward, found.outward))
+            most = np.maximum(most, [x.max(axis=0) for x in each])
+    return MostFelt(*most)

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 @click.option(
     "--sudden",
     is_flag=True,
-    help="Also what couplers feel at marked places, handled gradually and suddenly; takes a minute or so per train.",
+    help="Also what couplers feel at marked places, handled gradually and suddenly; takes some seconds per train.",
 )
 @options.dem
 @options.trim

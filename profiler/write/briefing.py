@@ -22,6 +22,7 @@ from profiler.units import BAR, KMH, PERCENT, TONNE, FloatArray
 from profiler.write.cells import Columns, Texts, fixed, post_cells
 from profiler.write.datapackage import write_package
 from profiler.write.descents import descent_tables
+from profiler.write.in_train import in_train_tables
 from profiler.write.places import KN, at_head, by_case, kilonewtons, whole, yes
 from profiler.write.what_if import what_if_tables
 
@@ -51,7 +52,7 @@ def write_briefing_tables(briefing: Briefing, folder: Path) -> None:
 
 
 def briefing_tables(briefing: Briefing) -> dict[str, Columns]:
-    """Every table of a briefing by its name; remote and helpers only where there is something in them."""
+    """Every table of a briefing by its name; remote, helpers and transient forces only where there are any."""
     tables = {
         "under_train": by_case(briefing, _under_train),
         "marks": by_case(briefing, _marks),
@@ -67,6 +68,8 @@ def briefing_tables(briefing: Briefing) -> dict[str, Columns]:
         tables["rating"] = _rating(briefing)
     if briefing.remote is not None:
         tables["remote"] = _remote(briefing)
+    if briefing.felt:
+        tables |= in_train_tables(briefing)
     if briefing.helpers:
         tables["helpers"] = _helpers(briefing)
     return tables

@@ -60,6 +60,10 @@ TABLES = {
     "slow_orders": "Slow orders and limits that fall: where slowing down begins by every way to do it.",
     "air_ledger": "The brake pipe at the far end of the train at every movement of the valve, by plan, normally and "
     "in a cold or leaky train.",
+    "in_train": "What couplers feel at marked places, vehicle by vehicle: as planned and suddenly, in three states of "
+    "wear, beside the steady forces. Slack and gears are not known better than that.",
+    "make_up_ranking": "Where in the train the largest forces pass, usual slack: where empties or long cars would "
+    "hurt. Information, no rule.",
 }
 
 
@@ -295,6 +299,37 @@ COLUMNS = {
     "in_time": _text("yes or no, empty where it is no faster anyway"),
     "valve_m": Meaning("Chainage of the head end where the brake valve is moved, empty where no air is set for it"),
     "at_work_m": Meaning("Chainage of the head end where all of the brake must be at work"),
+    "wear": _text("State of wear of slack that is assumed: tight, usual, worn"),
+    "slack_mm": Meaning("Free slack of the loosest coupling in that state", unit="mm"),
+    "draft_after_s": Meaning("When the largest draft comes, since the act began"),
+    "buff_after_s": Meaning("When the largest buff comes, since the act began"),
+    "steady_draft_kn": Meaning("Largest steady draft of the same acts, slack left out"),
+    "steady_buff_kn": Meaning("Largest steady buff of the same acts, slack left out"),
+    "draft_limit_kn": Meaning("Draft limit of the train"),
+    "buff_limit_kn": Meaning("Buff limit of the train"),
+    "over_draft_limit": Meaning("Whether the draft passes it", "boolean"),
+    "over_buff_limit": Meaning("Whether the buff passes it", "boolean"),
+    "run_in_kmh": Meaning("Greatest speed at which neighbours close up"),
+    "run_in_behind_vehicle": Meaning("Behind which vehicle that is, counted from 1 at the head end", "integer"),
+    "breaks": Meaning("Whether a coupling parts, or a knuckle would: a typical one at about 300 kips", "boolean"),
+    "parted_m": Meaning("Chainage of the head end as a coupling parts, after which nothing is followed; else empty"),
+    "curve_vehicle": Meaning("Vehicle with the largest lateral over vertical force", "integer"),
+    "step_changes_pct": Meaning("How far halving the time step changes a peak at most"),
+    "vehicle": Meaning("Vehicle, counted from 1 at the head end", "integer"),
+    "vehicle_name": _text("What it is"),
+    "part": _text("Third of the train by length: head, middle, rear"),
+    "behind_head_share": Meaning("Its middle behind the head end over the length of the train"),
+    "mass_t": Meaning("Mass"),
+    **{
+        f"{how}_{name}": Meaning(f"{what}, {said}")
+        for how, said in (("planned", "as planned"), ("sudden", "handled suddenly"))
+        for name, what in (
+            ("draft_kn", "Largest draft at either end"),
+            ("buff_kn", "Largest buff at either end"),
+            ("lateral_over_vertical", "Largest lateral over vertical force of a truck"),
+        )
+    },
+    "rank": Meaning("1 where the largest force, handled suddenly or not, is greatest", "integer"),
     "since_release_s": Meaning("Time since the last release, empty before the first"),
     "before_kpa": Meaning("Reduction before", unit="kPa"),
     "after_kpa": Meaning("Reduction asked for, 0 for a release", unit="kPa"),
@@ -376,6 +411,14 @@ OWN = {
     ("slow_orders", "reason"): _text("Why, as the territory states it"),
     ("slow_orders", "reduction_kpa"): Meaning("Reduction of the brake pipe, 0 for no air", unit="kPa"),
     ("air_ledger", "time_s"): Meaning("Time since the first run began, what lies between two runs left out"),
+    ("in_train", "kind"): _text("crest, air_step, release, sag or start"),
+    ("in_train", "way"): _text(
+        "How it is handled: planned; no_pause: throttle shut in 4 s, all of the dynamic brake in 3 s after it; "
+        "dynamic_at_once: all of it in 3 s after the pause; throttle_at_once: power shut off in 1 s at the crest; "
+        "release_at_once: all air and the dynamic brake let go; bunched_full_notch: started with slack in, a notch "
+        "each second"
+    ),
+    ("in_train", "head_m"): Meaning("Chainage of the head end where the act begins"),
     ("starting", "place"): _text("Name of the place, empty where it has none"),
     ("starting_sequence", "value"): Meaning("Figure of the act, in the unit of its row"),
 }

@@ -31,6 +31,7 @@ BRIEFING_FILES = (
     *("climbs.csv", "units_to_use.csv", "rating.csv", "remote.csv", "helpers.csv", "datapackage.json"),
     *("run.csv", "descents.csv", "descent_plans.csv", "crest_timeline.csv", "slow_orders.csv", "air_ledger.csv"),
     *("what_if.csv", "dynamic_lost.csv", "standing.csv", "stopping.csv"),
+    *("in_train.csv", "make_up_ranking.csv"),
     *("map.html", "chart.svg", "chart.png", "starting.svg", "starting.png"),
     *("briefing.pdf", "briefing.html"),
 )

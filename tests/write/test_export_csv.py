@@ -20,7 +20,7 @@ from profiler.write.exports import export
 from profiler.write.layers import NAMES
 from profiler.write.outputs import DATA_PACKAGE_FILES
 from profiler.write.tables import write_tables
-from tests.briefed import briefed
+from tests.briefed import felt_briefed
 from tests.exported import HOSTILE, hostile, plain
 from tests.invented import invented_landmarks
 
@@ -86,7 +86,9 @@ def test_nothing_is_described_that_is_nowhere(folder: Path):
     """Law: the dictionary of columns holds no column that no table has, of a profile or of a briefing."""
     found = {(r["name"], field["name"]) for r in package(folder)["resources"] for field in r["schema"]["fields"]}
     for name, direction in (("a", "with"), ("b", "against")):
-        found |= {(t, column) for t, columns in briefing_tables(briefed(name, direction)).items() for column in columns}
+        found |= {
+            (t, column) for t, columns in briefing_tables(felt_briefed(name, direction)).items() for column in columns
+        }
     layers = {("line", name) for name in ("name", "start", "end", "length_m", "source")}
     layers |= {("grades", "grade_class"), ("grades", "colour")}
     assert set(COLUMNS) <= {name for _, name in found | layers}
