@@ -234,12 +234,15 @@ def _draw_briefing(briefing: Briefing, folder: Path, limits: Limits | None, reli
     from profiler.present.book import book_of
     from profiler.present.book_html import write_book_html
     from profiler.present.book_pdf import write_book_pdf
+    from profiler.present.felt_chart import draw_felt, largest_places
     from profiler.present.start_chart import draw_starts
     from profiler.present.train_chart import draw_train_chart
 
     draw_train_chart(briefing, svg=folder / "chart.svg", png=folder / "chart.png", limits=limits)
     if briefing.sequences:
         draw_starts(briefing, svg=folder / "starting.svg", png=folder / "starting.png")
+    if largest_places(briefing):
+        draw_felt(briefing, svg=folder / "sudden.svg", png=folder / "sudden.png")
     book = book_of(briefing, relief, limits)
     write_book_pdf(book, folder / "briefing.pdf")
     write_book_html(book, folder / "briefing.html")

@@ -13,6 +13,7 @@ from profiler.briefing.forces_words import curves_told, force_lines, yardstick_w
 from profiler.briefing.holding_words import descent_lines, run_lines
 from profiler.briefing.plan import Briefing
 from profiler.briefing.sequence_words import held_back
+from profiler.briefing.sudden_words import sudden_lines
 from profiler.briefing.words import (
     HEAD_RULE,
     NO_ORDER,
@@ -33,7 +34,7 @@ from profiler.wording import stretch_words
 
 SHOWN = 5
 """More stretches than these are only counted."""
-_OPEN = ("briefing.pdf", "chart.png", "map.html", "marks.csv", "descents.csv", "starting.png")
+_OPEN = ("briefing.pdf", "chart.png", "map.html", "marks.csv", "descents.csv", "starting.png", "sudden.png")
 
 
 def summary(briefings: Mapping[str, Sequence[Briefing]], folder: Path) -> str:
@@ -80,6 +81,7 @@ def briefing_lines(briefing: Briefing) -> list[str]:
         *run_lines(briefing),
         *case_lines(briefing),
         *force_lines(briefing),
+        *sudden_lines(briefing),
         *_descents(briefing),
     ]
 

@@ -32,7 +32,7 @@ BRIEFING_FILES = (
     *("run.csv", "descents.csv", "descent_plans.csv", "crest_timeline.csv", "slow_orders.csv", "air_ledger.csv"),
     *("what_if.csv", "dynamic_lost.csv", "standing.csv", "stopping.csv"),
     *("in_train.csv", "make_up_ranking.csv"),
-    *("map.html", "chart.svg", "chart.png", "starting.svg", "starting.png"),
+    *("map.html", "chart.svg", "chart.png", "starting.svg", "starting.png", "sudden.svg", "sudden.png"),
     *("briefing.pdf", "briefing.html"),
 )
 """The same of a briefing for one train in one direction."""

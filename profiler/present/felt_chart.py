@@ -1,0 +1,348 @@
+"""Forces by car and time at marked places, handled as planned and suddenly, side by side at one scale."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from profiler import wording
+from profiler.briefing.felt_words import (
+    WAYS,
+    Beside,
+    Handled,
+    beside,
+    felt_title,
+    handled,
+    peak_words,
+    range_words,
+    wear_words,
+)
+from profiler.briefing.plan import Briefing
+from profiler.briefing.printed import force_unit
+from profiler.briefing.sudden import after_place
+from profiler.briefing.words import NO_ORDER, figure_of, has_knuckles, train_sentence, vehicle_words
+from profiler.handling.events import Felt
+from profiler.mechanics.pull import KNUCKLE_BREAKS
+from profiler.present.chart_frame import GUTTER, RIGHT, Panel, Row, nice_step, seen
+from profiler.present.chart_key import FINE, LINE, MARGIN, SUMMARY, draw_heading, draw_last_lines, wrapped
+from profiler.present.chart_names import baseline, candidate, gutter, set_label, tick_figure
+from profiler.present.labels import Box, Label, Room, place
+from profiler.present.palette import BAND, HAIR, INK, WHITE
+from profiler.present.sheet import BODY, CAPTION, ROW, TITLE, Sheet, plain
+from profiler.present.train_signs import LINES
+from profiler.units import FloatArray
+
+MOST = 6
+"""No more places are drawn."""
+_WIDTH, _BETWEEN, _NARROWEST = 560.0, 16.0, 190.0
+"""Of both panels, what lies between them, and the narrower one at least. [pt]"""
+_FORCES, _ABOVE = 120.0, 12.0
+"""Height of the largest row of forces, and room over and under it for names. [pt]"""
+_CARS, _CAR, _BEHIND, _TIME = 5, 20.0, 12.0, 18.0
+"""Couplings drawn each by itself, height of one of them, of what stands over the first, of the time axis. [pt]"""
+_BEFORE = 10.0
+"""Shown before the act begins. [s]"""
+
+
+@dataclass(frozen=True, eq=False)
+class _Shown:
+    """An event as drawn: ``time`` (t,) since its place [s], force (t, v - 1) [N], and the largest pull and push of any
+    state of wear (t,) [N]."""
+
+    of: Handled
+    time: FloatArray
+    force: FloatArray
+    most_pull: FloatArray
+    most_push: FloatArray
+
+    @property
+    def felt(self) -> Felt:
+        """In the state of wear that stands for all."""
+        return self.of.shown
+
+    @property
+    def lasts(self) -> float:
+        """[s]"""
+        return float(self.time[-1] - self.time[0])
+
+
+@dataclass(frozen=True, eq=False)
+class _Place:
+    """A marked place as drawn: both events, words over either panel and under both, highest pull and push [N]."""
+
+    title: str
+    events: tuple[_Shown, _Shown]
+    heads: tuple[list[str], list[str]]
+    words: list[str]
+    widths: tuple[float, float]
+    scale: float
+    pull: float
+    push: float
+
+    def height(self, force: float) -> float:
+        """Of all of it, at a scale of forces [pt/N]. [pt]"""
+        words = LINE * (max(map(len, self.heads)) + len(self.words))
+        return 24.0 + words + (self.pull + self.push) * force + 2 * _ABOVE + _CARS * _CAR + _BEHIND + _TIME + 22.0
+
+
+def draw_felt(briefing: Briefing, *, svg: Path | None = None, png: Path | None = None) -> tuple[str, ...]:
+    """Draw what couplers feel where the train is handled as planned, and suddenly.
+
+    Parameters
+    ----------
+    briefing : Briefing
+        One with at least one place in ``felt`` that has a sudden way.
+    svg, png : Path, optional
+        Where to write; the same briefing gives the same bytes.
+
+    Returns
+    -------
+    tuple of str
+        Words for which there was no room.
+
+    Raises
+    ------
+    OutputError
+        If a file cannot be written.
+    """
+    sheet, description, dropped = compose_felt(briefing)
+    sheet.write(_title(briefing), description, svg=svg, png=png)
+    return dropped
+
+
+def compose_felt(briefing: Briefing) -> tuple[Sheet, str, tuple[str, ...]]:
+    """The sheet, what it says in words, and what found no room."""
+    width = GUTTER + _WIDTH + RIGHT
+    inside = width - 2 * MARGIN
+    pairs = largest_places(briefing)
+    places = [_place(briefing, pair, inside) for pair in pairs]
+    force = _FORCES / max(one.pull + one.push for one in places)
+    heading = wrapped([_title(briefing)], TITLE, inside)
+    told = wrapped([f"{train_sentence(briefing)}.", *_told(briefing, len(pairs))], FINE, inside)
+    last = wrapped([NO_ORDER, wording.CAUTION_SHORT], FINE, inside)
+    top = MARGIN + 17.0 * len(heading) + LINE * len(told) + 10.0
+    sheet = Sheet(width, top + sum(one.height(force) for one in places) + MARGIN + LINE * len(last))
+    y = draw_heading(sheet, heading, [], told) - 10.0
+    dropped: list[str] = []
+    for one in places:
+        dropped += _draw(sheet, briefing, one, y, force)
+        y -= one.height(force)
+    draw_last_lines(sheet, last)
+    said = " ".join(f"{one.title}: {' '.join(one.words)}" for one in places)
+    return sheet, said, tuple(dropped)
+
+
+def largest_places(briefing: Briefing) -> list[Beside]:
+    """As many places with a sudden way as a sheet holds, those felt most, in order of travel."""
+    every = beside(briefing.felt)
+    most = sorted(every, key=lambda pair: -pair.suddenly.severity)[:MOST]
+    return [pair for pair in every if pair in most]
+
+
+def _title(briefing: Briefing) -> str:
+    towards = wording.towards(briefing.profile.route, briefing.direction)
+    return plain(f"Gradually and suddenly: {briefing.train.name}, {towards}")
+
+
+def _told(briefing: Briefing, drawn: int) -> list[str]:
+    """How to read the sheet, and what is not on it."""
+    left = sum(one.shown.event.way == "planned" for one in handled(briefing.felt)) - drawn
+    shown = next(iter(handled(briefing.felt))).shown.wear
+    return [
+        "Estimated coupler forces, vehicle by vehicle, in seconds from where the act begins.",
+        f"Up, open: the largest pull anywhere in the train; down, solid: the largest push; with {shown} slack.",
+        f"Grey: up to the largest with {wear_words(briefing, briefing.felt)}.",
+        "Dashed: limits. Thin: the largest steady force.",
+        "Slack and the state of the draft gears decide most, and neither is known.",
+        *([f"Other places, {left} of them, are in in_train.csv only."] if left > 0 else []),
+    ]
+
+
+def _place(briefing: Briefing, pair: Beside, inside: float) -> _Place:
+    events = (_shown(pair.planned), _shown(pair.suddenly))
+    widths, scale = _shared(*(one.lasts for one in events))
+    first = events[0].felt
+    peaks = [(max(map(float, one.most_pull)), max(map(float, one.most_push))) for one in events]
+    short = ("As planned", "Suddenly")
+    names = (short[0], f"{short[1]}: {WAYS[pair.suddenly.shown.event.way]}")
+    said = [f"{name}: {range_words(briefing, one.of)}." for name, one in zip(short, events, strict=True)]
+    return _Place(
+        title=plain(felt_title(briefing, first)),
+        events=events,
+        heads=(wrapped([names[0]], SUMMARY, widths[0] - 4.0), wrapped([names[1]], SUMMARY, widths[1] - 4.0)),
+        words=[line for words in said for line in wrapped([words], FINE, inside)],
+        widths=widths,
+        scale=scale,
+        pull=max(first.draft_limit, *(pull for pull, _ in peaks)),
+        push=max(first.buff_limit, *(push for _, push in peaks)),
+    )
+
+
+def _shown(one: Handled) -> _Shown:
+    felt = one.shown
+    time = _since(felt)
+    on = time >= -_BEFORE
+    time, force = time[on], felt.forces.force[on]
+    pulls, pushes = [], []
+    for each in one.by_wear:
+        its = _since(each)
+        if np.isfinite(its[0]):  # else it parted before
+            pull, push = _both(each.forces.force)
+            pulls.append(np.interp(time, its, pull, right=0.0))
+            pushes.append(np.interp(time, its, push, right=0.0))
+    return _Shown(one, time, force, np.max(pulls, axis=0), np.max(pushes, axis=0))
+
+
+def _since(felt: Felt) -> FloatArray:
+    """Time since the act began. [s]"""
+    return felt.forces.time + after_place(felt, 0.0)
+
+
+def _shared(first: float, second: float) -> tuple[tuple[float, float], float]:
+    """Widths of two panels that last so long [s], and points a second, the same for both. [pt]"""
+    room = _WIDTH - _BETWEEN
+    short = max(room * min(first, second) / (first + second), _NARROWEST)
+    widths = (short, room - short) if first < second else (room - short, short)
+    return widths, min(widths[0] / first, widths[1] / second)
+
+
+def _draw(sheet: Sheet, briefing: Briefing, shown: _Place, top: float, force: float) -> tuple[str, ...]:
+    units = briefing.profile.units
+    sheet.text(MARGIN, top - 12.0, shown.title, ROW)
+    y = top - 24.0 - LINE * max(map(len, shown.heads))
+    bottom = y - (shown.pull + shown.push) * force - 2 * _ABOVE
+    low = bottom - _BEHIND - _CARS * _CAR
+    rows = {"forces": Row(bottom, y), "cars": Row(low, bottom), "time": Row(low - _TIME, low)}
+    zero = bottom + _ABOVE + shown.push * force
+    room = Room(Box(MARGIN, rows["time"].bottom, GUTTER + _WIDTH + RIGHT, y))
+    lefts = (GUTTER, GUTTER + shown.widths[0] + _BETWEEN)
+    labels: list[Label] = []
+    couplings = _couplings(shown.events[0].force.shape[1])
+    panels = []
+    for one, head, left, wide in zip(shown.events, shown.heads, lefts, shown.widths, strict=True):
+        start = float(one.time[0])
+        panel = Panel(0, start, start + wide / shown.scale, left, shown.scale, 1.0, 0.0, rows)
+        panels.append(panel)
+        for i, line in enumerate(head):
+            sheet.text(left, top - 18.0 - LINE * (i + 0.8), line, SUMMARY)
+        _time_axis(sheet, room, panel)
+        labels += _forces(sheet, briefing, panel, one, zero, force)
+        _limits(sheet, briefing, room, panel, one, zero, force)
+        _by_car(sheet, panel, one, couplings, shown)
+    gutter(sheet, panels[0], "forces", "In the train", [f"{force_unit(units)}, pull up,", "push down"])
+    gutter(sheet, panels[0], "cars", "Behind")
+    for coupling, y in zip(couplings, _by_car_zeros(rows["cars"], couplings, shown)[0], strict=True):
+        sheet.text(GUTTER - 14.0, y - 2.4, vehicle_words(briefing.train, coupling), CAPTION, align="right")
+    limit = shown.events[0].felt
+    for value, figure in ((0.0, 0.0), (limit.draft_limit,) * 2, (-limit.buff_limit, limit.buff_limit)):
+        tick_figure(sheet, room, panels[1], zero + value * force, figure_of(figure, units))
+    placed, dropped = place(labels, room)
+    for _, spot in placed:
+        set_label(sheet, spot)
+    y = rows["time"].bottom
+    for line in shown.words:
+        y -= LINE
+        sheet.text(MARGIN, y, line, FINE)
+    return dropped
+
+
+def _couplings(count: int) -> list[int]:
+    """Some couplings evenly along the train."""
+    return sorted({int((i + 0.5) / _CARS * count) for i in range(_CARS)})
+
+
+def _time_axis(sheet: Sheet, room: Room, panel: Panel) -> None:
+    row = panel.rows["time"]
+    baseline(sheet, panel, row.top, 0.8)
+    step = nice_step(36.0 / panel.scale, (1, 2, 3, 5))
+    for k in range(int(panel.end / step) + 1):
+        x = float(panel.x(k * step))
+        sheet.lines([[(x, row.top), (x, row.top - 4)]], width=0.8, z=4)
+        sheet.lines([[(x, row.top), (x, panel.rows["forces"].top)]], width=0.5, colour=HAIR, z=0.5)
+        sheet.text(x, row.top - 12.0, f"{k * step:g}{' s' if k == 0 else ''}", BODY, align="center")
+    room.take(Box(panel.left - 10, row.bottom, panel.right + 10, row.top))
+
+
+def _forces(sheet: Sheet, briefing: Briefing, panel: Panel, one: _Shown, zero: float, scale: float) -> list[Label]:
+    """The largest pull and push by time, how far other states of wear go, steady ones; names of the peaks."""
+    x, felt = panel.x(one.time), one.felt
+    pull, push = _both(one.force)
+    for values, most, sign, fill in ((pull, one.most_pull, 1, WHITE), (push, one.most_push, -1, INK)):
+        _shape(sheet, x, zero, sign * scale * most, BAND, edge="none", z=1.8)
+        _shape(sheet, x, zero, sign * scale * values, fill, edge=INK, z=2.0)
+    baseline(sheet, panel, zero)
+    labels = []
+    for name, peak, steady, limit, sign in (
+        ("pull", felt.forces.draft, felt.draft, felt.draft_limit, 1),
+        ("push", felt.forces.buff, felt.buff, felt.buff_limit, -1),
+    ):
+        y = zero + sign * steady.force * scale
+        sheet.lines([[(panel.left, y), (panel.right, y)]], width=2.0, colour=WHITE, z=3.0)
+        sheet.lines([[(panel.left, y), (panel.right, y)]], z=3.1, **LINES["by_plan"])
+        at = float(panel.x(after_place(felt, peak.time)))
+        if peak.force > 0:
+            words = peak_words(briefing, name, peak, limit)
+            labels.append(_label(panel, words, at, zero + sign * peak.force * scale, sign, over=peak.force > limit))
+    if felt.forces.parted is not None:
+        spots = [candidate("force", "parts", float(x[-1]) + 5.0, zero + dy) for dy in (3.0, -8.0, 12.0, -18.0)]
+        labels.append(Label("parts", 1, tuple(spots)))
+    return labels
+
+
+def _both(force: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """The largest pull and push (t,) of forces (t, n). [N]"""
+    return np.maximum(force.max(axis=1), 0.0), np.maximum(-force.min(axis=1), 0.0)
+
+
+def _shape(sheet: Sheet, x: FloatArray, zero: float, values: FloatArray, fill: str, *, edge: str, z: float) -> None:
+    """What lies between a line and the zero line. [pt]"""
+    line = seen(x, zero + values)
+    sheet.areas([np.vstack(([(x[0], zero)], line, [(x[-1], zero)]))], fill, edge=edge, width=0.5, z=z)
+
+
+def _label(panel: Panel, words: str, x: float, y: float, sign: int, *, over: bool) -> Label:
+    """The figure of a peak beyond it, beside it if there is no room."""
+    beyond = (4.0, 8.0, 14.0, -4.0, -12.0, -20.0) if sign > 0 else (-8.0, -9.5, -14.0, -20.0, -2.0, 6.0, 14.0)
+    spots = [
+        candidate(
+            "force_over" if over else "force", words, min(max(x + dx, panel.left + 2), panel.right - 2), y + dy, a
+        )
+        for dy, (a, dx) in itertools.product(beyond, (("center", 0.0), ("left", 6.0), ("right", -6.0)))
+    ]
+    inside = [spot for spot in spots if spot.box.left >= panel.left and spot.box.right <= panel.right + 2]
+    return Label(words, 0, tuple(inside))
+
+
+def _limits(sheet: Sheet, briefing: Briefing, room: Room, panel: Panel, one: _Shown, zero: float, scale: float) -> None:
+    felt = one.felt
+    lines = [("limit", felt.draft_limit), ("limit", -felt.buff_limit)]
+    if has_knuckles(briefing.train) and one.most_pull.max() > KNUCKLE_BREAKS:
+        lines.append(("breaks", float(KNUCKLE_BREAKS)))
+    for kind, force in lines:
+        y = zero + force * scale
+        sheet.lines([[(panel.left, y), (panel.right, y)]], z=3.2, **LINES[kind])
+        room.take(Box(panel.left, y - 1, panel.right, y + 1))
+
+
+def _by_car_zeros(row: Row, couplings: Sequence[int], shown: _Place) -> tuple[list[float], float]:
+    """Zero lines of some couplings [pt], the first highest, and the scale of both panels [pt/N]."""
+    every = np.concatenate([event.force[:, couplings] for event in shown.events])
+    high, low = max(float(every.max()), 0.0), max(-float(every.min()), 0.0)
+    scale = (_CAR - 2.0) / ((high + low) or 1.0)
+    top = row.bottom + len(couplings) * _CAR - 1.0 - scale * high
+    return [top - i * _CAR for i in range(len(couplings))], scale
+
+
+def _by_car(sheet: Sheet, panel: Panel, one: _Shown, couplings: Sequence[int], shown: _Place) -> None:
+    """The force behind some vehicles, each on its own line, all at one scale."""
+    x = panel.x(one.time)
+    zeros, scale = _by_car_zeros(panel.rows["cars"], couplings, shown)
+    for zero, coupling in zip(zeros, couplings, strict=True):
+        force = one.force[:, coupling]
+        _shape(sheet, x, zero, scale * np.maximum(force, 0.0), WHITE, edge=INK, z=2.0)
+        _shape(sheet, x, zero, scale * np.minimum(force, 0.0), INK, edge=INK, z=2.0)
+        baseline(sheet, panel, zero, 0.5)
