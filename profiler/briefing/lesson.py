@@ -17,6 +17,7 @@ from profiler.briefing.holding_words import alone_words, window_words
 from profiler.briefing.plan import Briefing
 from profiler.briefing.sequence_words import held_back
 from profiler.briefing.story import state_at
+from profiler.briefing.sudden_words import gradual_or_sudden
 from profiler.briefing.words import (
     HEAD_RULE,
     NO_ORDER,
@@ -97,6 +98,8 @@ def _asked(briefing: Briefing) -> Iterator[tuple[int, Question]]:
         yield 3, question
     for question in _couplers(briefing):
         yield 7, question
+    for text, answer in gradual_or_sudden(briefing):
+        yield 2, Question(text, answer)
     yield 1, NOBODY
 
 

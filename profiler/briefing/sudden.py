@@ -10,9 +10,13 @@ import numpy as np
 from profiler.briefing.plan import Briefing
 from profiler.handling.events import Felt, felt, planned_events, start_events, sudden_events
 from profiler.handling.straddles import sags, train_straddles
+from profiler.mechanics.couplers import vehicles_of
 from profiler.mechanics.curving import InCurves, in_curves
 from profiler.mechanics.draft_gear import Wear
+from profiler.train import Train
 from profiler.units import FloatArray
+
+PARTS = ("head", "middle", "rear")
 
 
 def felt_along(briefing: Briefing) -> tuple[Felt, ...]:
@@ -56,6 +60,12 @@ def after_place(one: Felt, time: float) -> float:
         return time
     reached = np.flatnonzero(head >= one.event.place)
     return time - float(np.interp(one.event.place, head, one.forces.time)) if reached.size else math.nan
+
+
+def parts_of(train: Train) -> list[str]:
+    """In which third of the train by length the middle of each vehicle is: "head", "middle", "rear"."""
+    edge = vehicles_of(train).edge
+    return [PARTS[min(int(3 * middle / edge[-1]), 2)] for middle in (edge[1:] + edge[:-1]) / 2]
 
 
 @dataclass(frozen=True, eq=False)

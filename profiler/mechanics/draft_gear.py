@@ -132,7 +132,7 @@ SCREW = DraftGear(
     breaks=Cited(850, "kn", "mem"),
 )
 """Screw coupling. Side buffers are left out: in buff it is taken to be as it is in draft."""
-SIDE_BUFFERS = "Side buffers are left out: in buff a screw coupling is taken to be as it is in draft."
+SIDE_BUFFERS = "Side buffers are left out: a screw coupling is taken to be pushed as it is pulled."
 
 
 def gears_of(train: Train, wear: Wear = "usual", *, cushioned: bool = False) -> tuple[DraftGear, ...]:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from profiler.briefing.plan import Briefing
-from profiler.briefing.sudden import after_place, curves_of, most_felt
+from profiler.briefing.sudden import after_place, curves_of, most_felt, parts_of
 from profiler.handling.events import Felt
 from profiler.mechanics.couplers import vehicles_of
 from profiler.mechanics.draft_gear import gears_of
@@ -15,8 +15,6 @@ from profiler.mechanics.in_train import Extreme
 from profiler.units import KMH, PERCENT, TONNE, FloatArray
 from profiler.write.cells import Columns, Texts, fixed
 from profiler.write.places import at_head, kilonewtons, whole, yes
-
-_PARTS = ("head", "middle", "rear")
 
 
 def in_train_tables(briefing: Briefing) -> dict[str, Columns]:
@@ -95,7 +93,7 @@ def _ranking(briefing: Briefing) -> Columns:
     return {
         "vehicle": whole(np.arange(1, train.vehicles + 1)),
         "vehicle_name": Texts(train.blocks[b].vehicle.name for b in train.vehicle_block),
-        "part": [_PARTS[min(int(share * 3), 2)] for share in middle],
+        "part": parts_of(train),
         "behind_head_share": fixed(middle, 3),
         "mass_t": fixed(vehicles.mass / TONNE, 1),
         "length_m": fixed(np.diff(vehicles.edge), 1),
