@@ -28,6 +28,7 @@ from profiler.ground import Relief
 from profiler.present.chart import Chart
 from profiler.present.chart_frame import Frame
 from profiler.present.chart_key import provenance
+from profiler.present.felt_chart import felt_pictures, how_to_read
 from profiler.present.mark_rows import MarkRow, mark_row
 from profiler.present.paper_map import paper_map
 from profiler.present.sheet import Sheet, plain
@@ -83,7 +84,10 @@ class StripSheet:
 
 @dataclass(frozen=True, kw_only=True)
 class Book:
-    """All of a printed briefing, in the order of its sheets; ``signs`` are the signs used with their words, by name."""
+    """All of a printed briefing, in the order of its sheets.
+
+    ``signs`` are the signs used with their words, by name; ``sudden`` places handled as planned and suddenly.
+    """
 
     paper: str
     page_width: float
@@ -105,6 +109,8 @@ class Book:
     sure: tuple[str, ...]
     cautions: tuple[str, ...]
     strips: tuple[StripSheet, ...]
+    sudden: tuple[Picture, ...]
+    sudden_notes: tuple[str, ...]
     marks: tuple[MarkRow, ...]
     tables: tuple[Table, ...]
     questions: tuple[Question, ...]
@@ -155,6 +161,10 @@ def book_of(briefing: Briefing, relief: Relief | None = None, limits: Limits | N
         strips=tuple(
             _strip(briefing, i, *each) for i, each in enumerate(zip(strips, charts, rows, beside, strict=True), start=1)
         ),
+        sudden=tuple(
+            _picture(f"sudden-{i}", *drawn) for i, drawn in enumerate(felt_pictures(briefing, width), start=1)
+        ),
+        sudden_notes=tuple(how_to_read(briefing)) if briefing.felt else (),
         marks=marks,
         tables=some(
             [

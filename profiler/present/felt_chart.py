@@ -38,8 +38,10 @@ from profiler.units import FloatArray
 
 MOST = 6
 """No more places are drawn."""
-_WIDTH, _BETWEEN, _NARROWEST = 560.0, 16.0, 190.0
-"""Of both panels, what lies between them, and the narrower one at least. [pt]"""
+_WIDTH, _BETWEEN = 560.0, 16.0
+"""Of both panels on a sheet of their own, and what lies between them. [pt]"""
+_NARROWEST = 0.35
+"""Share of it that the narrower one has at least."""
 _FORCES, _ABOVE = 120.0, 12.0
 """Height of the largest row of forces, and room over and under it for names. [pt]"""
 _CARS, _CAR, _BEHIND, _TIME = 5, 20.0, 12.0, 18.0
@@ -119,10 +121,9 @@ def compose_felt(briefing: Briefing) -> tuple[Sheet, str, tuple[str, ...]]:
     width = GUTTER + _WIDTH + RIGHT
     inside = width - 2 * MARGIN
     pairs = largest_places(briefing)
-    places = [_place(briefing, pair, inside) for pair in pairs]
-    force = _FORCES / max(one.pull + one.push for one in places)
+    places, force = _places(briefing, pairs, width)
     heading = wrapped([_title(briefing)], TITLE, inside)
-    told = wrapped([f"{train_sentence(briefing)}.", *_told(briefing, len(pairs))], FINE, inside)
+    told = wrapped([f"{train_sentence(briefing)}.", *how_to_read(briefing)], FINE, inside)
     last = wrapped([NO_ORDER, wording.CAUTION_SHORT], FINE, inside)
     top = MARGIN + 17.0 * len(heading) + LINE * len(told) + 10.0
     sheet = Sheet(width, top + sum(one.height(force) for one in places) + MARGIN + LINE * len(last))
@@ -143,14 +144,35 @@ def largest_places(briefing: Briefing) -> list[Beside]:
     return [pair for pair in every if pair in most]
 
 
+def felt_pictures(briefing: Briefing, width: float) -> list[tuple[Sheet, str]]:
+    """The same places for paper of a width [pt], a sheet for each, with what it says in words."""
+    pairs = largest_places(briefing)
+    if not pairs:
+        return []
+    places, force = _places(briefing, pairs, width)
+    made = []
+    for one in places:
+        sheet = Sheet(width, one.height(force))
+        _draw(sheet, briefing, one, sheet.height, force)
+        made.append((sheet, f"{one.title}. {' '.join(one.words)}"))
+    return made
+
+
+def _places(briefing: Briefing, pairs: Sequence[Beside], width: float) -> tuple[list[_Place], float]:
+    """Places on a sheet so wide [pt], and the scale of forces that all share [pt/N]."""
+    places = [_place(briefing, pair, width) for pair in pairs]
+    return places, _FORCES / max(one.pull + one.push for one in places)
+
+
 def _title(briefing: Briefing) -> str:
     towards = wording.towards(briefing.profile.route, briefing.direction)
     return plain(f"Gradually and suddenly: {briefing.train.name}, {towards}")
 
 
-def _told(briefing: Briefing, drawn: int) -> list[str]:
-    """How to read the sheet, and what is not on it."""
-    left = sum(one.shown.event.way == "planned" for one in handled(briefing.felt)) - drawn
+def how_to_read(briefing: Briefing) -> list[str]:
+    """How to read the places drawn, and what is not drawn."""
+    planned = sum(one.shown.event.way == "planned" for one in handled(briefing.felt))
+    left = planned - len(largest_places(briefing))
     shown = next(iter(handled(briefing.felt))).shown.wear
     return [
         "Estimated coupler forces, vehicle by vehicle, in seconds from where the act begins.",
@@ -162,9 +184,9 @@ def _told(briefing: Briefing, drawn: int) -> list[str]:
     ]
 
 
-def _place(briefing: Briefing, pair: Beside, inside: float) -> _Place:
+def _place(briefing: Briefing, pair: Beside, width: float) -> _Place:
     events = (_shown(pair.planned), _shown(pair.suddenly))
-    widths, scale = _shared(*(one.lasts for one in events))
+    widths, scale = _shared(width - GUTTER - RIGHT - _BETWEEN, *(one.lasts for one in events))
     first = events[0].felt
     peaks = [(max(map(float, one.most_pull)), max(map(float, one.most_push))) for one in events]
     short = ("As planned", "Suddenly")
@@ -174,7 +196,7 @@ def _place(briefing: Briefing, pair: Beside, inside: float) -> _Place:
         title=plain(felt_title(briefing, first)),
         events=events,
         heads=(wrapped([names[0]], SUMMARY, widths[0] - 4.0), wrapped([names[1]], SUMMARY, widths[1] - 4.0)),
-        words=[line for words in said for line in wrapped([words], FINE, inside)],
+        words=[line for words in said for line in wrapped([words], FINE, width - 2 * MARGIN)],
         widths=widths,
         scale=scale,
         pull=max(first.draft_limit, *(pull for pull, _ in peaks)),
@@ -202,10 +224,9 @@ def _since(felt: Felt) -> FloatArray:
     return felt.forces.time + after_place(felt, 0.0)
 
 
-def _shared(first: float, second: float) -> tuple[tuple[float, float], float]:
+def _shared(room: float, first: float, second: float) -> tuple[tuple[float, float], float]:
     """Widths of two panels that last so long [s], and points a second, the same for both. [pt]"""
-    room = _WIDTH - _BETWEEN
-    short = max(room * min(first, second) / (first + second), _NARROWEST)
+    short = room * max(min(first, second) / (first + second), _NARROWEST)
     widths = (short, room - short) if first < second else (room - short, short)
     return widths, min(widths[0] / first, widths[1] / second)
 
@@ -218,7 +239,7 @@ def _draw(sheet: Sheet, briefing: Briefing, shown: _Place, top: float, force: fl
     low = bottom - _BEHIND - _CARS * _CAR
     rows = {"forces": Row(bottom, y), "cars": Row(low, bottom), "time": Row(low - _TIME, low)}
     zero = bottom + _ABOVE + shown.push * force
-    room = Room(Box(MARGIN, rows["time"].bottom, GUTTER + _WIDTH + RIGHT, y))
+    room = Room(Box(MARGIN, rows["time"].bottom, sheet.width, y))
     lefts = (GUTTER, GUTTER + shown.widths[0] + _BETWEEN)
     labels: list[Label] = []
     couplings = _couplings(shown.events[0].force.shape[1])
