@@ -223,9 +223,32 @@ def test_a_unit_on_its_own(here: Path):
     faster than heavy trains, and no draw makes it pass a limit that the estimate keeps."""
     text = HEAVY[: HEAVY.index('[[block]]\nlike = "ore car')]
     (here / "light.toml").write_text(text)
-    said("brief", "route.toml", "--train", "light.toml", "--both", "--tables-only")
+    words = said("brief", "route.toml", "--train", "light.toml", "--both", "--sudden", "--tables-only")
+    assert "what couplers feel" not in words
     for direction in ("with", "against"):
         folder = here / "route-briefing" / "light" / direction
         forces = pd.read_csv(folder / "run.csv")
         assert (forces[["draft_kn", "buff_kn"]] == 0).all(axis=None)
         assert (pd.read_csv(folder / "descent_plans.csv").share_late <= 0.05).all()
+
+
+def test_gradually_and_suddenly(here: Path):
+    """Law: asked for, the console tells each marked place as planned and suddenly, with the slack assumed; the tables
+    are written, with the ways it tells of; steady forces of the run stay as they are without it."""
+    args = ("brief", "route.toml", "--train", "train-gravel-metric.toml", "--tables-only")
+    folder = here / "route-briefing" / "train-gravel-metric" / "with"
+    plain = said(*args)
+    assert not (folder / "in_train.csv").exists()
+    run = (folder / "run.csv").read_bytes()
+    words = said(*args, "--sudden")
+    added = set(words.splitlines()) - set(plain.splitlines())
+    assert set(plain.splitlines()) <= set(words.splitlines())
+    assert any("usual slack assumed, 20 mm a coupling" in line for line in added)
+    rows = pd.read_csv(folder / "in_train.csv")
+    assert sum(", head at " in line and ": as planned" in line for line in added) == len(
+        rows[(rows.way == "planned") & (rows.wear == "usual")]
+    )
+    assert any(" / suddenly, " in line for line in added)
+    assert "Side buffers are left out" in words
+    assert (folder / "make_up_ranking.csv").exists()
+    assert (folder / "run.csv").read_bytes() == run
