@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -42,10 +41,12 @@ _WIDTH, _BETWEEN = 560.0, 16.0
 """Of both panels on a sheet of their own, and what lies between them. [pt]"""
 _NARROWEST = 0.35
 """Share of it that the narrower one has at least."""
-_FORCES, _ABOVE = 120.0, 12.0
-"""Height of the largest row of forces, and room over and under it for names. [pt]"""
-_CARS, _CAR, _BEHIND, _TIME = 5, 20.0, 12.0, 18.0
+_FORCES, _FORCES_ON_PAPER, _ABOVE = 120.0, 88.0, 14.0
+"""Height of the largest row of forces, where two places stand on paper, and room over and under it for names. [pt]"""
+_CARS, _CAR, _BEHIND, _TIME = 5, 16.0, 12.0, 18.0
 """Couplings drawn each by itself, height of one of them, of what stands over the first, of the time axis. [pt]"""
+_APART = 16.0
+"""Between two places. [pt]"""
 _BEFORE = 10.0
 """Shown before the act begins. [s]"""
 
@@ -88,7 +89,7 @@ class _Place:
     def height(self, force: float) -> float:
         """Of all of it, at a scale of forces [pt/N]. [pt]"""
         words = LINE * (max(map(len, self.heads)) + len(self.words))
-        return 24.0 + words + (self.pull + self.push) * force + 2 * _ABOVE + _CARS * _CAR + _BEHIND + _TIME + 22.0
+        return 24.0 + words + (self.pull + self.push) * force + 2 * _ABOVE + _CARS * _CAR + _BEHIND + _TIME + 6.0
 
 
 def draw_felt(briefing: Briefing, *, svg: Path | None = None, png: Path | None = None) -> tuple[str, ...]:
@@ -121,17 +122,17 @@ def compose_felt(briefing: Briefing) -> tuple[Sheet, str, tuple[str, ...]]:
     width = GUTTER + _WIDTH + RIGHT
     inside = width - 2 * MARGIN
     pairs = largest_places(briefing)
-    places, force = _places(briefing, pairs, width)
+    places, force = _places(briefing, pairs, width, _FORCES)
     heading = wrapped([_title(briefing)], TITLE, inside)
     told = wrapped([f"{train_sentence(briefing)}.", *how_to_read(briefing)], FINE, inside)
     last = wrapped([NO_ORDER, wording.CAUTION_SHORT], FINE, inside)
     top = MARGIN + 17.0 * len(heading) + LINE * len(told) + 10.0
-    sheet = Sheet(width, top + sum(one.height(force) for one in places) + MARGIN + LINE * len(last))
+    sheet = Sheet(width, top + sum(one.height(force) + _APART for one in places) + MARGIN + LINE * len(last))
     y = draw_heading(sheet, heading, [], told) - 10.0
     dropped: list[str] = []
     for one in places:
         dropped += _draw(sheet, briefing, one, y, force)
-        y -= one.height(force)
+        y -= one.height(force) + _APART
     draw_last_lines(sheet, last)
     said = " ".join(f"{one.title}: {' '.join(one.words)}" for one in places)
     return sheet, said, tuple(dropped)
@@ -149,7 +150,7 @@ def felt_pictures(briefing: Briefing, width: float) -> list[tuple[Sheet, str]]:
     pairs = largest_places(briefing)
     if not pairs:
         return []
-    places, force = _places(briefing, pairs, width)
+    places, force = _places(briefing, pairs, width, _FORCES_ON_PAPER)
     made = []
     for one in places:
         sheet = Sheet(width, one.height(force))
@@ -158,10 +159,10 @@ def felt_pictures(briefing: Briefing, width: float) -> list[tuple[Sheet, str]]:
     return made
 
 
-def _places(briefing: Briefing, pairs: Sequence[Beside], width: float) -> tuple[list[_Place], float]:
-    """Places on a sheet so wide [pt], and the scale of forces that all share [pt/N]."""
+def _places(briefing: Briefing, pairs: Sequence[Beside], width: float, high: float) -> tuple[list[_Place], float]:
+    """Places on a sheet so wide, and the scale of forces that all share, by the largest row [pt]. [pt/N]"""
     places = [_place(briefing, pair, width) for pair in pairs]
-    return places, _FORCES / max(one.pull + one.push for one in places)
+    return places, high / max(one.pull + one.push for one in places)
 
 
 def _title(briefing: Briefing) -> str:
@@ -199,8 +200,8 @@ def _place(briefing: Briefing, pair: Beside, width: float) -> _Place:
         words=[line for words in said for line in wrapped([words], FINE, width - 2 * MARGIN)],
         widths=widths,
         scale=scale,
-        pull=max(first.draft_limit, *(pull for pull, _ in peaks)),
-        push=max(first.buff_limit, *(push for _, push in peaks)),
+        pull=max(first.draft_limit, *(pull for pull, _ in peaks), *(one.felt.draft.force for one in events)),
+        push=max(first.buff_limit, *(push for _, push in peaks), *(one.felt.buff.force for one in events)),
     )
 
 
@@ -251,7 +252,7 @@ def _draw(sheet: Sheet, briefing: Briefing, shown: _Place, top: float, force: fl
         for i, line in enumerate(head):
             sheet.text(left, top - 18.0 - LINE * (i + 0.8), line, SUMMARY)
         _time_axis(sheet, room, panel)
-        labels += _forces(sheet, briefing, panel, one, zero, force)
+        labels += _forces(sheet, briefing, room, panel, one, zero, force)
         _limits(sheet, briefing, room, panel, one, zero, force)
         _by_car(sheet, panel, one, couplings, shown)
     gutter(sheet, panels[0], "forces", "In the train", [f"{force_unit(units)}, pull up,", "push down"])
@@ -288,7 +289,9 @@ def _time_axis(sheet: Sheet, room: Room, panel: Panel) -> None:
     room.take(Box(panel.left - 10, row.bottom, panel.right + 10, row.top))
 
 
-def _forces(sheet: Sheet, briefing: Briefing, panel: Panel, one: _Shown, zero: float, scale: float) -> list[Label]:
+def _forces(
+    sheet: Sheet, briefing: Briefing, room: Room, panel: Panel, one: _Shown, zero: float, scale: float
+) -> list[Label]:
     """The largest pull and push by time, how far other states of wear go, steady ones; names of the peaks."""
     x, felt = panel.x(one.time), one.felt
     pull, push = _both(one.force)
@@ -304,10 +307,13 @@ def _forces(sheet: Sheet, briefing: Briefing, panel: Panel, one: _Shown, zero: f
         y = zero + sign * steady.force * scale
         sheet.lines([[(panel.left, y), (panel.right, y)]], width=2.0, colour=WHITE, z=3.0)
         sheet.lines([[(panel.left, y), (panel.right, y)]], z=3.1, **LINES["by_plan"])
+        room.take(Box(panel.left, y - 0.5, panel.right, y + 0.5))
         at = float(panel.x(after_place(felt, peak.time)))
         if peak.force > 0:
             words = peak_words(briefing, name, peak, limit)
-            labels.append(_label(panel, words, at, zero + sign * peak.force * scale, sign, over=peak.force > limit))
+            tip = zero + sign * peak.force * scale
+            edge = zero + sign * max(peak.force, steady.force, limit, *_breaking(briefing, one, sign)) * scale
+            labels.append(_label(panel, words, at, tip, edge, sign, over=peak.force > limit))
     if felt.forces.parted is not None:
         spots = [candidate("force", "parts", float(x[-1]) + 5.0, zero + dy) for dy in (3.0, -8.0, 12.0, -18.0)]
         labels.append(Label("parts", 1, tuple(spots)))
@@ -325,14 +331,15 @@ def _shape(sheet: Sheet, x: FloatArray, zero: float, values: FloatArray, fill: s
     sheet.areas([np.vstack(([(x[0], zero)], line, [(x[-1], zero)]))], fill, edge=edge, width=0.5, z=z)
 
 
-def _label(panel: Panel, words: str, x: float, y: float, sign: int, *, over: bool) -> Label:
-    """The figure of a peak beyond it, beside it if there is no room."""
-    beyond = (4.0, 8.0, 14.0, -4.0, -12.0, -20.0) if sign > 0 else (-8.0, -9.5, -14.0, -20.0, -2.0, 6.0, 14.0)
+def _label(panel: Panel, words: str, x: float, y: float, edge: float, sign: int, *, over: bool) -> Label:
+    """The figure of a peak beyond it, else beyond all lines on its side, the last at ``edge``, else within. [pt]"""
+    beyond, off = ((4.0, 8.0), 6.0) if sign > 0 else ((-8.0, -9.5), -9.5)
+    within = (-12.0, -20.0) if sign > 0 else (6.0, 14.0)
+    style = "force_over" if over else "force"
     spots = [
-        candidate(
-            "force_over" if over else "force", words, min(max(x + dx, panel.left + 2), panel.right - 2), y + dy, a
-        )
-        for dy, (a, dx) in itertools.product(beyond, (("center", 0.0), ("left", 6.0), ("right", -6.0)))
+        candidate(style, words, min(max(x + dx, panel.left + 2), panel.right - 2), at, a)
+        for at in (*(y + dy for dy in beyond), edge + off, *(y + dy for dy in within))
+        for a, dx in (("center", 0.0), ("left", 6.0), ("right", -6.0))
     ]
     inside = [spot for spot in spots if spot.box.left >= panel.left and spot.box.right <= panel.right + 2]
     return Label(words, 0, tuple(inside))
@@ -341,12 +348,17 @@ def _label(panel: Panel, words: str, x: float, y: float, sign: int, *, over: boo
 def _limits(sheet: Sheet, briefing: Briefing, room: Room, panel: Panel, one: _Shown, zero: float, scale: float) -> None:
     felt = one.felt
     lines = [("limit", felt.draft_limit), ("limit", -felt.buff_limit)]
-    if has_knuckles(briefing.train) and one.most_pull.max() > KNUCKLE_BREAKS:
-        lines.append(("breaks", float(KNUCKLE_BREAKS)))
+    lines += [("breaks", force) for force in _breaking(briefing, one, 1)]
     for kind, force in lines:
         y = zero + force * scale
         sheet.lines([[(panel.left, y), (panel.right, y)]], z=3.2, **LINES[kind])
         room.take(Box(panel.left, y - 1, panel.right, y + 1))
+
+
+def _breaking(briefing: Briefing, one: _Shown, sign: int) -> list[float]:
+    """Where a typical knuckle breaks, if a pull comes to that. [N]"""
+    shown = sign > 0 and has_knuckles(briefing.train) and one.most_pull.max() > KNUCKLE_BREAKS
+    return [float(KNUCKLE_BREAKS)] if shown else []
 
 
 def _by_car_zeros(row: Row, couplings: Sequence[int], shown: _Place) -> tuple[list[float], float]:
