@@ -55,11 +55,14 @@ def curves_of(briefing: Briefing, one: Felt) -> InCurves | None:
 
 def after_place(one: Felt, time: float) -> float:
     """A time of an event [s] as one since its act began; NaN where the train parts before that."""
-    head = one.forces.head
     if one.event.kind == "start":
         return time
-    reached = np.flatnonzero(head >= one.event.place)
-    return time - float(np.interp(one.event.place, head, one.forces.time)) if reached.size else math.nan
+    head, told, place = one.forces.head, one.forces.time, one.event.place
+    reached = np.flatnonzero(head >= place)
+    if not reached.size:
+        return math.nan
+    near = slice(max(int(reached[0]) - 1, 0), int(reached[0]) + 1)  # it may stop later and roll back over its place
+    return time - float(np.interp(place, head[near], told[near]))
 
 
 def parts_of(train: Train) -> list[str]:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 
+import numpy as np
 import pytest
 
 from profiler.briefing.lesson import QUESTIONS, lesson
-from profiler.briefing.sudden import parts_of
+from profiler.briefing.sudden import after_place, parts_of
 from profiler.briefing.sudden_words import BREAKS_FIRST, UNSURE, sudden_lines
 from profiler.briefing.words import figure_of
 from profiler.handling.events import Felt
@@ -88,3 +90,14 @@ def test_marked_places_are_those_of_the_plan():
     assert briefing.as_case("plan").felt == briefing.felt
     thirds = parts_of(briefing.train)
     assert thirds == sorted(thirds, key=["head", "middle", "rear"].index)
+
+
+def test_time_counts_from_the_first_passage():
+    """Worked: a head at 100 m after 10 s that stops and rolls back over that place does not begin again; a train that
+    does not get there has no such time."""
+    one = felt_briefed("f", "with", "metric").felt[0]
+    assert one.event.kind != "start"
+    forces = dataclasses.replace(one.forces, time=np.arange(5) * 10.0, head=np.array([90.0, 100, 105, 102, 98]))
+    rolled = dataclasses.replace(one, forces=forces, event=dataclasses.replace(one.event, place=100.0))
+    assert after_place(rolled, 15.0) == pytest.approx(5.0)
+    assert np.isnan(after_place(dataclasses.replace(rolled, event=dataclasses.replace(one.event, place=106.0)), 15.0))
