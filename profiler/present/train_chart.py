@@ -17,7 +17,14 @@ from profiler.present.labels import Label, Room
 from profiler.present.run_rows import HEIGHTS, air_used, draw_brakes, draw_by_plan, dynamic_used, fastest_by_plan
 from profiler.present.sheet import Sheet, plain
 from profiler.present.train_marks import Lanes, draw_marks, lanes_of, window_of
-from profiler.present.train_rows import COUPLERS_SHARE, UNDER_SHARE, draw_couplers, draw_under, near_breaking
+from profiler.present.train_rows import (
+    COUPLERS_SHARE,
+    UNDER_SHARE,
+    draw_couplers,
+    draw_under,
+    felt_as_planned,
+    near_breaking,
+)
 from profiler.present.train_signs import BEGIN
 from profiler.present.train_slack import SLACK_LANE, draw_slack, slack_of
 
@@ -38,6 +45,7 @@ _SIGNS = {
     "under": "grade under the train, thin: of the rail",
     "pull": "pull",
     "push": "push",
+    "felt": "pull and push felt at a marked place, as planned, usual slack",
     "start_pull": "pull at a start there",
     "limit": "limit",
     "caution": "caution",
@@ -132,6 +140,7 @@ def _kinds(briefing: Briefing, lanes: Lanes) -> Iterator[str]:
     used = {"under", "by_plan", "pull", "push", "start_pull", "limit"}
     used |= {mark.kind for mark in slack_of(briefing)}
     used |= {kind for item in lanes.laid for kind in _signs_of(item.mark, briefing)}
+    used |= {"felt"} if felt_as_planned(briefing) else set()
     used |= {"stall"} if journey.stalls else set()
     used |= {"dynamic"} if dynamic_used(journey) else set()
     used |= {"air"} if air_used(journey) else set()

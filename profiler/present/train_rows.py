@@ -8,9 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from profiler import wording
+from profiler.briefing.felt_words import handled
 from profiler.briefing.plan import Briefing
 from profiler.briefing.words import figure_of, has_knuckles, vehicle_words
 from profiler.grade_classes import DOWN, UP
+from profiler.mechanics.in_train import Extreme
 from profiler.mechanics.pull import KNUCKLE_BREAKS
 from profiler.present import train_signs as signs
 from profiler.present.chart_blocks import blocks_of, outline
@@ -124,6 +126,20 @@ def near_breaking(briefing: Briefing) -> bool:
     return has_knuckles(briefing.train) and max(highest, briefing.train.limits.draft) > 0.75 * KNUCKLE_BREAKS
 
 
+def felt_as_planned(briefing: Briefing) -> list[tuple[Extreme, bool]]:
+    """Peaks felt at the marked places of the plan in the usual state of wear, each with whether it is a push."""
+    shown = [one.shown.forces for one in handled(briefing.felt) if one.shown.event.way == "planned"]
+    return [(most, push) for one in shown for most, push in ((one.draft, False), (one.buff, True)) if most.force > 0]
+
+
+def _felt(sheet: Sheet, room: Room, panel: Panel, scale: Scale, felt: list[tuple[Extreme, bool]]) -> None:
+    """Rings and dots where the head is as a peak is felt."""
+    for most, push in felt:
+        if panel.holds(most.head):
+            y = scale.y(panel.rows["couplers"].bottom, -most.force if push else most.force)
+            room.take(signs.felt(sheet, float(panel.x(most.head)), float(y), push=push))
+
+
 def draw_couplers(sheet: Sheet, room: Room, panel: Panel, frame: Frame, briefing: Briefing) -> list[Label]:
     """Largest pull upward, open, and largest push downward, solid ink, under way; what a start would take, dashed."""
     units, row, train = frame.units, panel.rows["couplers"], briefing.train
@@ -133,9 +149,12 @@ def draw_couplers(sheet: Sheet, room: Room, panel: Panel, frame: Frame, briefing
     high = max(float(under_way.draft.max()), float(start.draft.max()), float(limits.draft)) * 1.04
     if near_breaking(briefing):
         high = max(high, KNUCKLE_BREAKS * 1.04)
+    felt = felt_as_planned(briefing)
+    high = max([high, *(1.04 * most.force for most, is_push in felt if not is_push)])
     push = float(pushes.max())
-    pressed = push > 0.5 * limits.buff
-    low = -max(push, 1.04 * limits.buff if pressed else 0.0, 0.15 * high)
+    deepest = max([push, *(1.04 * most.force for most, is_push in felt if is_push)])
+    pressed = deepest > 0.5 * limits.buff
+    low = -max(deepest, 1.04 * limits.buff if pressed else 0.0, 0.15 * high)
     scale = _scale(low, high, row.top - row.bottom - (SLACK_LANE if slack_of(briefing) else 0.0))
     zero = float(scale.y(row.bottom, 0.0))
     unit = force_text(0.0, units).rpartition(" ")[2]
@@ -158,6 +177,7 @@ def draw_couplers(sheet: Sheet, room: Room, panel: Panel, frame: Frame, briefing
         lines.append(("limit", -float(limits.buff)))
     if near_breaking(briefing):
         lines.append(("breaks", float(KNUCKLE_BREAKS)))
+    _felt(sheet, room, panel, scale, felt)
     figures = [(zero, "0")]
     for kind, force in lines:
         y = float(scale.y(row.bottom, force))

@@ -204,6 +204,21 @@ def stall(sheet: Sheet, x: float, y: float) -> Box:
     return Box(x - 2, y - 2, x + 2, y + 2)
 
 
+def felt(sheet: Sheet, x: float, y: float, *, push: bool) -> Box:
+    """A peak felt vehicle by vehicle at (x, y): a ring for a pull, a dot on white for a push."""
+    angle = np.linspace(0, 2 * np.pi, 17)[:-1]
+    rings = ((2.8, WHITE, "none"), (2.0, INK, "none")) if push else ((2.2, WHITE, INK),)
+    for radius, fill, edge in rings:
+        circle = np.column_stack((x + radius * np.cos(angle), y + radius * np.sin(angle)))
+        sheet.areas([circle], fill, edge=edge, width=0.8, z=_Z_SIGN)
+    return Box(x - 2.8, y - 2.8, x + 2.8, y + 2.8)
+
+
+def _felt(sheet: Sheet, x: float, y: float) -> None:
+    felt(sheet, x + 5, y + 1, push=False)
+    felt(sheet, x + 14, y - 1, push=True)
+
+
 _SAMPLES: dict[str, Callable[[Sheet, float, float], object]] = {
     "astride": lambda sheet, x, y: astride(sheet, x + 1, x + 19, y, (x + 5.5, x + 10, x + 14.5)),
     "do_not_stop": lambda sheet, x, y: do_not_stop(sheet, x + 1, x + 19, y),
@@ -220,6 +235,7 @@ _SAMPLES: dict[str, Callable[[Sheet, float, float], object]] = {
     "dynamic": lambda sheet, x, y: _hump(sheet, x, y - 3, 7, WHITE),
     "air": _air,
     "stall": _stall,
+    "felt": _felt,
 }
 OF_TRAINS = frozenset({*_SAMPLES, *LINES})
 """Signs in the rows of a train."""

@@ -17,6 +17,8 @@ from profiler.present.felt_chart import MOST, compose_felt, draw_felt, largest_p
 from profiler.present.ink import Areas
 from profiler.present.palette import INK
 from profiler.present.sheet import Sheet, text_box
+from profiler.present.train_chart import compose_train_chart
+from profiler.present.train_rows import felt_as_planned
 from tests.briefed import briefed
 
 
@@ -94,3 +96,14 @@ def test_without_sudden_ways_nothing_stands_side_by_side():
     planned = tuple(one for one in briefing.felt if one.event.way == "planned")
     assert beside(planned) == []
     assert largest_places(dataclasses.replace(briefing, felt=())) == []
+
+
+def test_the_couplers_row_marks_what_is_felt_as_planned():
+    """Law: a peak for every pull and push of a planned event, none suddenly; nothing where nothing is followed."""
+    briefing = felt_by("b", "us")
+    usual = [one.forces for one in briefing.felt if one.wear == "usual" and one.event.way == "planned"]
+    peaks = [(most.force, push) for one in usual for most, push in ((one.draft, False), (one.buff, True))]
+    assert [(most.force, push) for most, push in felt_as_planned(briefing)] == [peak for peak in peaks if peak[0] > 0]
+    words = " ".join(item.text for item in compose_train_chart(briefing).sheet.words)
+    assert "felt at a marked place" in words
+    assert felt_as_planned(dataclasses.replace(briefing, felt=())) == []
