@@ -48,7 +48,8 @@ from profiler.present.chart_names import gutter, set_label
 from profiler.present.chart_rows import draw_posts
 from profiler.present.chart_steps import Steps, draw_blocks, plan_steps, steps_unit_words
 from profiler.present.labels import Box, Candidate, Label, Room, place
-from profiler.present.sheet import TITLE, Sheet, plain
+from profiler.present.sheet import Sheet, plain
+from profiler.present.typeface import TITLE
 from profiler.units import PERCENT
 
 _RAIL, _STEPS, _CURVES, _RULER, _FOOT = 2.6, 1.2, 0.72, 0.5, 0.34

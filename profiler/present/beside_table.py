@@ -10,7 +10,8 @@ from profiler.comparison.beside import Beside, Side
 from profiler.comparison.figures import Figure
 from profiler.comparison.words import figure_text, figure_words, interval_of_difference
 from profiler.present.palette import HAIR, INK
-from profiler.present.sheet import BODY, CAPTION, NAME_BOLD, Sheet, Type, extent, plain
+from profiler.present.sheet import Sheet, plain
+from profiler.present.typeface import BODY, CAPTION, NAME_BOLD, Type, extent
 from profiler.route import DIRECTIONS
 from profiler.units import curvature_of_degree
 

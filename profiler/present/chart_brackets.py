@@ -9,7 +9,7 @@ from profiler import wording
 from profiler.landmark import Landmark, Landmarks
 from profiler.present.chart_frame import Frame
 from profiler.present.chart_names import LETTERING
-from profiler.present.sheet import extent
+from profiler.present.typeface import extent
 from profiler.route import DIRECTIONS
 
 LANE = 18.0

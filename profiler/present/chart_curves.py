@@ -13,9 +13,10 @@ from profiler.present import signs
 from profiler.present.chart_frame import Frame, Panel
 from profiler.present.chart_names import RANK_CURVE, RANK_GENTLE, baseline, candidate, gutter
 from profiler.present.chart_rows import label_step
+from profiler.present.ink import Points
 from profiler.present.labels import Box, Label, Room
 from profiler.present.palette import CURVE_FILL, INK, WHITE
-from profiler.present.sheet import Points, Sheet
+from profiler.present.sheet import Sheet
 from profiler.route import CurveElement
 
 _NARROW_CURVE = 7.0

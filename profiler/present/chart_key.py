@@ -15,8 +15,10 @@ from profiler.present.chart_blocks import blocks_of, unsure
 from profiler.present.chart_brackets import ruling_grade
 from profiler.present.chart_curves import whiskers
 from profiler.present.chart_frame import Frame
+from profiler.present.ink import Points
 from profiler.present.palette import INK
-from profiler.present.sheet import BODY, CAPTION, TITLE, Points, Sheet, Type, extent, plain
+from profiler.present.sheet import Sheet, plain
+from profiler.present.typeface import BODY, CAPTION, TITLE, Type, extent
 from profiler.route import DIRECTIONS
 
 MARGIN = 18.0

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from profiler.present.chart_frame import GUTTER, Panel
 from profiler.present.labels import Box, Candidate, Room
 from profiler.present.palette import GROUND, INK, WHITE
-from profiler.present.sheet import (
+from profiler.present.sheet import Sheet
+from profiler.present.typeface import (
     BODY,
     CAPTION,
     NAME,
@@ -18,7 +19,6 @@ from profiler.present.sheet import (
     ROW,
     STRUCTURE,
     STRUCTURE_IN_GROUND,
-    Sheet,
     Type,
     text_box,
 )

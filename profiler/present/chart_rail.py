@@ -22,7 +22,8 @@ from profiler.present.chart_names import (
 )
 from profiler.present.labels import Box, Candidate, Label, Room
 from profiler.present.palette import BAND, GROUND, GROUND_EDGE, HAIR, INK, WHITE
-from profiler.present.sheet import CAPTION, Sheet, extent, plain
+from profiler.present.sheet import Sheet, plain
+from profiler.present.typeface import CAPTION, extent
 from profiler.route import Structure
 from profiler.units import PERCENT, PERMILLE, FloatArray
 

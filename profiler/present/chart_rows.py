@@ -10,9 +10,10 @@ from profiler import wording
 from profiler.present import signs
 from profiler.present.chart_frame import Frame, Panel, nice_step
 from profiler.present.chart_names import RANK_POST, RANK_STATION, baseline, candidate, gutter
+from profiler.present.ink import Points
 from profiler.present.labels import Box, Label, Room
 from profiler.present.palette import GROUND, HAIR
-from profiler.present.sheet import Points, Sheet, plain
+from profiler.present.sheet import Sheet, plain
 from profiler.route import Posts, Route, SpeedLimit
 
 _LEAST_LABEL_STEP = 36.0

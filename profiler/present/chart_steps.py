@@ -24,9 +24,11 @@ from profiler.present.chart_names import (
     gutter,
     tick_figure,
 )
+from profiler.present.ink import Points
 from profiler.present.labels import Box, Candidate, Label, Room
 from profiler.present.palette import GROUND_EDGE, HAIR, INK, text_colour
-from profiler.present.sheet import Points, Sheet, extent, text_box
+from profiler.present.sheet import Sheet
+from profiler.present.typeface import extent, text_box
 from profiler.units import PERCENT, PERMILLE, FloatArray
 
 _FRINGE = 6.0

@@ -48,7 +48,8 @@ from profiler.present.chart_rows import draw_posts
 from profiler.present.comparison_rows import DOT, OURS, dot, draw_grades, draw_heights, draw_slopes, limits_of
 from profiler.present.labels import Box, Candidate, Label, Room, place
 from profiler.present.palette import BAND, INK, WHITE
-from profiler.present.sheet import TITLE, Sheet, plain
+from profiler.present.sheet import Sheet, plain
+from profiler.present.typeface import TITLE
 from profiler.units import FloatArray
 
 _SHARES = {"posts": 0.5, "rail": 2.4, "height": 1.15, "grade": 1.6, "slope": 1.15, "foot": 0.34}

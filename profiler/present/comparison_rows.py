@@ -16,9 +16,10 @@ from profiler.grade_classes import Limits, class_limits, grade_colour
 from profiler.present.beside_lines import STROKES
 from profiler.present.chart_frame import Panel, Row, nice_step
 from profiler.present.chart_names import baseline, gutter, tick_figure
+from profiler.present.ink import Points
 from profiler.present.labels import Room
 from profiler.present.palette import BAND, HAIR, INK, WHITE
-from profiler.present.sheet import Points, Sheet
+from profiler.present.sheet import Sheet
 from profiler.units import FOOT, PERCENT, PERMILLE, FloatArray
 
 OURS = STROKES[0]

@@ -31,8 +31,9 @@ from profiler.present.chart_key import FINE, LINE, MARGIN, SUMMARY, draw_heading
 from profiler.present.chart_names import baseline, candidate, gutter, set_label, tick_figure
 from profiler.present.labels import Box, Label, Room, place
 from profiler.present.palette import BAND, HAIR, INK, WHITE
-from profiler.present.sheet import BODY, CAPTION, ROW, TITLE, Sheet, plain
+from profiler.present.sheet import Sheet, plain
 from profiler.present.train_signs import LINES
+from profiler.present.typeface import BODY, CAPTION, ROW, TITLE
 from profiler.units import FloatArray
 
 MOST = 6

@@ -7,7 +7,6 @@ import numpy as np
 INK = "#1E2329"
 MUTED = "#565C64"
 HAIR = "#DEDBD4"
-HAIR_PANEL = "#CFCBC3"
 GROUND = "#E9E4DA"
 GROUND_EDGE = "#A8A297"
 BAND = "#B9B5AC"

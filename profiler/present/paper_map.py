@@ -26,8 +26,9 @@ from profiler.present.hillshade import OUTSIDE, mercator, shade
 from profiler.present.labels import Box, Candidate, Label, Room, place
 from profiler.present.map_line import OPEN, WIDTHS_PX, class_runs, colours, simplified
 from profiler.present.palette import INK, WHITE
-from profiler.present.sheet import BODY, NAME_BOLD, Sheet, plain
+from profiler.present.sheet import Sheet, plain
 from profiler.present.train_signs import CHIP, SLACK, chip, chip_width
+from profiler.present.typeface import BODY, NAME_BOLD
 from profiler.units import EARTH_RADIUS, KILOMETRE, MILE, FloatArray
 
 PAPER = 0.62

@@ -19,7 +19,8 @@ from profiler.present.chart_rail import take_line
 from profiler.present.chart_rows import speed_height
 from profiler.present.labels import Box, Label, Room
 from profiler.present.palette import HAIR, INK, WHITE, WINDOW_FILL
-from profiler.present.sheet import BODY, Sheet, extent
+from profiler.present.sheet import Sheet
+from profiler.present.typeface import BODY, extent
 from profiler.train_words import pressure_text
 from profiler.units import KMH, MPH, FloatArray
 

@@ -12,41 +12,8 @@ from profiler.files import output_error
 from profiler.present import sheet_png, sheet_svg
 from profiler.present.ink import Areas, Drawn, Lines, Points, Words
 from profiler.present.palette import INK
-from profiler.present.typeface import (
-    BODY,
-    CAPTION,
-    NAME,
-    NAME_BOLD,
-    NUMBER,
-    POST,
-    ROW,
-    STRUCTURE,
-    STRUCTURE_IN_GROUND,
-    TITLE,
-    Type,
-    extent,
-    text_box,
-)
+from profiler.present.typeface import Type, text_box
 from profiler.units import FloatArray
-
-__all__ = [
-    "BODY",
-    "CAPTION",
-    "NAME",
-    "NAME_BOLD",
-    "NUMBER",
-    "POST",
-    "ROW",
-    "STRUCTURE",
-    "STRUCTURE_IN_GROUND",
-    "TITLE",
-    "Points",
-    "Sheet",
-    "Type",
-    "extent",
-    "plain",
-    "text_box",
-]
 
 _NO_BREAK = "\N{NO-BREAK SPACE}\N{NARROW NO-BREAK SPACE}"
 """They hold figures together, and are kept."""

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from profiler.present.ink import Points
 from profiler.present.labels import Box
 from profiler.present.palette import INK, WHITE
-from profiler.present.sheet import Points, Sheet
+from profiler.present.sheet import Sheet
 from profiler.units import FloatArray
 
 SIDE = 6.0

@@ -18,7 +18,8 @@ from profiler.present.chart_key import FINE, MARGIN, SUMMARY, draw_heading, draw
 from profiler.present.chart_names import baseline, candidate, gutter, set_label, tick_figure
 from profiler.present.labels import Box, Candidate, Label, Room, place
 from profiler.present.palette import GROUND, HAIR, INK, WHITE, WINDOW_FILL
-from profiler.present.sheet import BODY, ROW, TITLE, Sheet, plain
+from profiler.present.sheet import Sheet, plain
+from profiler.present.typeface import BODY, ROW, TITLE
 from profiler.units import FOOT, KIP, FloatArray
 
 _WIDTH = 560.0

@@ -14,8 +14,9 @@ from profiler.mark import Mark
 from profiler.present.chart import Chart, MoreRows, compose_sheet, sheet_height
 from profiler.present.chart_frame import GUTTER, RIGHT, SHEET_HEIGHTS, Frame, sheets_frame
 from profiler.present.chart_key import MARGIN, draw_classes
-from profiler.present.sheet import CAPTION, Sheet, plain
+from profiler.present.sheet import Sheet, plain
 from profiler.present.train_chart import rows_of_train
+from profiler.present.typeface import CAPTION
 from profiler.units import KILOMETRE, MILE
 
 USUAL, LONGEST = {"us": 15 * MILE, "metric": 25 * KILOMETRE}, {"us": 18 * MILE, "metric": 30 * KILOMETRE}

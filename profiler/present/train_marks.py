@@ -17,7 +17,8 @@ from profiler.present.chart_frame import GUTTER, Panel
 from profiler.present.chart_names import RANK_STATION, candidate, gutter
 from profiler.present.labels import Box, Label, Room
 from profiler.present.palette import HAIR
-from profiler.present.sheet import CAPTION, Sheet, text_box
+from profiler.present.sheet import Sheet
+from profiler.present.typeface import CAPTION, text_box
 
 LANE = 25.0
 """Height of a lane: the box, and words above it. [pt]"""

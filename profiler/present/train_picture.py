@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from profiler.present.palette import INK, WHITE, WINDOW_FILL
-from profiler.present.sheet import CAPTION, Sheet
+from profiler.present.sheet import Sheet
 from profiler.present.signs import upright
+from profiler.present.typeface import CAPTION
 from profiler.train import Train
 
 _HIGH, _RAIL, _SHEET = 11.0, 14.0, 30.0

@@ -7,10 +7,12 @@ from typing import Any
 
 import numpy as np
 
+from profiler.present.ink import Points
 from profiler.present.labels import Box
 from profiler.present.palette import INK, WHITE, WINDOW_FILL
-from profiler.present.sheet import Points, Sheet, Type, extent
+from profiler.present.sheet import Sheet
 from profiler.present.signs import hatching, upright
+from profiler.present.typeface import Type, extent
 
 MARK_HIGH = 11.0
 """Height of the boxes of marks. [pt]"""

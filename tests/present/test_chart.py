@@ -19,7 +19,7 @@ from profiler.present.chart import Chart, compose_chart, draw_chart
 from profiler.present.chart_frame import Panel, Row
 from profiler.present.chart_key import FINE, provenance, wrapped
 from profiler.present.chart_rows import draw_posts
-from profiler.present.sheet import extent
+from profiler.present.typeface import extent
 from profiler.profile import Profile, reversed_profile
 from profiler.route import Posts, Station
 from profiler.units import MILE

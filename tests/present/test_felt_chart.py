@@ -16,9 +16,10 @@ from profiler.briefing.sudden import with_felt
 from profiler.present.felt_chart import MOST, compose_felt, draw_felt, largest_places
 from profiler.present.ink import Areas
 from profiler.present.palette import INK
-from profiler.present.sheet import Sheet, text_box
+from profiler.present.sheet import Sheet
 from profiler.present.train_chart import compose_train_chart
 from profiler.present.train_rows import felt_as_planned
+from profiler.present.typeface import text_box
 from tests.briefed import briefed
 
 

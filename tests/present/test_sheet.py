@@ -10,8 +10,8 @@ import pytest
 from PIL import Image
 
 from profiler.present.palette import INK, MUTED, WHITE
-from profiler.present.sheet import BODY, NAME_BOLD, Sheet, Type, extent
-from profiler.present.typeface import EM, words_path
+from profiler.present.sheet import Sheet
+from profiler.present.typeface import BODY, EM, NAME_BOLD, Type, extent, words_path
 
 SVG = "{http://www.w3.org/2000/svg}"
 SQUARE = [(24.0, 24.0), (48.0, 24.0), (48.0, 72.0), (24.0, 72.0)]
