@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -109,7 +110,7 @@ def plan_descents(
     """
     whole = _whole(train, terrain, posted, drawn, pace)
     slower = np.full(whole.places.size, FREE)
-    tried = replace(whole, drawn=()).plan(slower, {})
+    tried = whole.plan(slower, {}, ())
     shut = [one for one in tried.descents if one.opens_at is not None and math.isfinite(one.opens_at)]
     for one in shut:
         beyond = one.descent.start + train.length
@@ -117,13 +118,13 @@ def plan_descents(
         slower[on] = np.minimum(slower[on], one.opens_at or FREE)
     if not whole.drawn and not shut:
         return tried
-    return whole.plan(slower, {one.descent.crest: one.approach.crest_speed for one in shut})
+    return whole.plan(slower, {one.descent.crest: one.approach.crest_speed for one in shut}, whole.drawn)
 
 
 @dataclass(frozen=True, eq=False)
 class _Whole:
     """What stays of a line while speeds are tried: ``plain`` courses of `EVERY` conditions, and one of each draw;
-    ``doubt`` (p,) is how much more force may be needed [N], ``cap`` the highest speed that holds [m/s]."""
+    ``doubt`` (p,) is how much more force may be needed [N], ``allowed`` the speeds that limits leave."""
 
     train: Train
     terrain: Terrain
@@ -133,102 +134,119 @@ class _Whole:
     drawn: tuple[Course, ...]
     doubt: FloatArray
     allowed: Speeds
-    cap: FloatArray
 
     @property
     def places(self) -> FloatArray:
         """Of the courses. [m]"""
         return places_of(self.plain[0])
 
-    def plan(self, slower: FloatArray, slowed: Mapping[float, float]) -> LinePlan:
+    @cached_property
+    def _tables(self) -> dict[Descent, tuple[Holding, TopSpeed]]:
+        return {}
+
+    def held(self, descent: Descent) -> tuple[Holding, TopSpeed]:
+        """What holds on a descent at the speeds allowed, worked out once."""
+        if descent not in self._tables:
+            table = holding(self.plain[0], self.train, self.allowed, descent)
+            top = kept_speed(self.plain[0], self.train, self.allowed, descent, table, self.doubt)
+            self._tables[descent] = table, top
+        return self._tables[descent]
+
+    @cached_property
+    def cap(self) -> FloatArray:
+        """The highest speed that holds (p,). [m/s]"""
+        cap = np.full(self.places.size, FREE)
+        for descent in descents(self.plain[0], self.allowed, self.terrain, self.train.length):
+            table, top = self.held(descent)
+            if top.speed < table.speed[0]:
+                on = (self.places >= descent.crest - SLOWED_BEFORE) & (self.places <= descent.end)
+                cap[on] = np.minimum(cap[on], top.speed)
+        return cap
+
+    def plan(self, slower: FloatArray, slowed: Mapping[float, float], drawn: tuple[Course, ...]) -> LinePlan:
         """Every descent, speeds no higher than ``slower`` (p,) [m/s]; ``slowed`` are the speeds that trains would have
         at crests [m/s] by their places [m]."""
         train, usable = self.train, float(self.train.handling.usable_dynamic)
         speeds = speeds_along(self.plain[0], train, self.posted, self.cap, slower, pace=self.pace)
-        courses, draws = (tuple(speeds.on(course) for course in some) for some in (self.plain, self.drawn))
+        courses, draws = (tuple(speeds.on(course) for course in some) for some in (self.plain, drawn))
         made: list[DescentPlan] = []
         for descent in descents(self.plain[0], speeds, self.terrain, train.length, share=usable):
             after = made[-1].descent.end if made else 0.0
-            one = _plan(train, descent, speeds, self.allowed, courses, draws, self.doubt, after)
             was = next((v for x, v in slowed.items() if abs(x - descent.crest) <= SAME_CREST), None)
-            made.append(replace(one, slowed_from=was))
+            made.append(self._one(descent, speeds, courses, draws, after, was))
         return LinePlan(course=courses[0], speeds=speeds, descents=tuple(made))
+
+    def _one(
+        self,
+        descent: Descent,
+        speeds: Speeds,
+        courses: tuple[Course, ...],
+        drawn: tuple[Course, ...],
+        after: float,
+        slowed_from: float | None,
+    ) -> DescentPlan:
+        """One descent, approached from where the one before ends [m]."""
+        train, course = self.train, courses[0]
+        top_notch = course.effort.shape[1] - 1
+        table, top = self.held(descent)
+        set_up = timeline(train, top_notch).full
+        come = approach(course, train, descent, after=after, top_notch=top_notch, set_up=set_up)
+        line = timeline(train, come.notch)
+        held = float(np.interp(descent.worst, places_of(course), speeds.hold))
+        steps = staircase(course, train, speeds, descent, doubt=self.doubt)
+        scene = Scene(train, descent, come, line, steps, courses, drawn, top_notch)
+        off = power_off_window(scene) if come.head < descent.start else None
+        place = -math.inf if off is None else off.recommended
+        scene, windows = _air_windows(scene, place)
+        proof = prove(scene, place, off, windows)
+        if off is not None and not proof.sure and off.earliest <= off.surest < off.recommended:
+            off = replace(off, recommended=off.surest)
+            proof = prove(scene, off.surest, off, windows)
+        return DescentPlan(
+            descent=descent,
+            holding=table,
+            top=top,
+            alone=air_alone(train, descent.force, held),
+            dynamic_brake=float(held_back_by(course, descent.worst, held)),
+            bound=_bound(train, course, descent.worst, held),
+            approach=come,
+            timeline=line,
+            quarters=descent.crest + mass_quarters(train),
+            cut=_cut(course, come, descent),
+            power_off=off,
+            opens_at=_opens_at(scene) if off is not None and off.empty else None,
+            slowed_from=slowed_from,
+            dynamic=None if off is None or line.full == line.idle else _dynamic(scene, off),
+            steps=scene.steps,
+            windows=windows,
+            proof=proof,
+        )
 
 
 def _whole(train: Train, terrain: Terrain, posted: HeadLimit, drawn: Terrain | None, pace: float) -> _Whole:
-    """A line with the speeds that hold on its descents."""
+    """A line, its courses and the speeds allowed on it."""
     plain = tuple(course_of(train, terrain, conditions=conditions) for conditions in EVERY)
     course = plain[0]
     lines = drawn_along(train, drawn, course) if drawn is not None else ()
     doubt = SURE * np.std([line.weight for line in lines], axis=0) if lines else np.zeros(course.weight.size)
     allowed = speeds_along(course, train, posted, pace=pace)
-    places, cap = places_of(course), np.full(course.weight.size, FREE)
-    for descent in descents(course, allowed, terrain, train.length):
-        found = holding(course, train, allowed, descent)
-        top = kept_speed(course, train, allowed, descent, found, doubt)
-        if top.speed < found.speed[0]:
-            on = (places >= descent.crest - SLOWED_BEFORE) & (places <= descent.end)
-            cap[on] = np.minimum(cap[on], top.speed)
-    return _Whole(train, terrain, posted, pace, plain, lines, doubt, allowed, cap)
+    return _Whole(train, terrain, posted, pace, plain, lines, doubt, allowed)
 
 
-def _plan(
-    train: Train,
-    descent: Descent,
-    speeds: Speeds,
-    allowed: Speeds,
-    courses: tuple[Course, ...],
-    drawn: tuple[Course, ...],
-    doubt: FloatArray,
-    after: float,
-) -> DescentPlan:
-    course = courses[0]
-    top_notch = course.effort.shape[1] - 1
-    table = holding(course, train, allowed, descent)
-    set_up = timeline(train, top_notch).full
-    come = approach(course, train, descent, after=after, top_notch=top_notch, set_up=set_up)
-    line = timeline(train, come.notch)
-    held = float(np.interp(descent.worst, places_of(course), speeds.hold))
-    steps = staircase(course, train, speeds, descent, doubt=doubt)
-    scene = Scene(train, descent, come, line, steps, courses, drawn, top_notch)
-    off, place = None, -math.inf
-    if come.head < descent.start:
-        off = power_off_window(scene)
-        place = off.recommended
+def _air_windows(scene: Scene, power_off: float) -> tuple[Scene, tuple[Window, ...]]:
+    """Windows of every movement of the brake valve, one after the other, and the scene with each where its is best."""
     windows: list[Window] = []
     sure = True
     for i, step in enumerate(scene.steps):
         sure = sure and step.charged  # set again uncharged is nothing to rely on: no surer than what came before
         here = scene if sure else replace(scene, drawn=())
-        window = (step_window if step.kind == "air_step" else release_window)(here, i, place)
+        window = (step_window if step.kind == "air_step" else release_window)(here, i, power_off)
         if not sure and windows:
             window = replace(window, fails=windows[-1].fails)
         windows.append(window)
         at = window.recommended if math.isfinite(window.recommended) else step.at
         scene = replace(scene, steps=tuple(replace(s, at=at) if s is step else s for s in scene.steps))
-    proof = prove(scene, place, off, windows)
-    if off is not None and not proof.sure and off.earliest <= off.surest < off.recommended:
-        off = replace(off, recommended=off.surest)
-        place, proof = off.surest, prove(scene, off.surest, off, windows)
-    return DescentPlan(
-        descent=descent,
-        holding=table,
-        top=kept_speed(course, train, allowed, descent, table, doubt),
-        alone=air_alone(train, descent.force, held),
-        dynamic_brake=float(held_back_by(course, descent.worst, held)),
-        bound=_bound(train, course, descent.worst, held),
-        approach=come,
-        timeline=line,
-        quarters=descent.crest + mass_quarters(train),
-        cut=_cut(course, come, descent),
-        power_off=off,
-        opens_at=_opens_at(scene) if off is not None and off.empty else None,
-        slowed_from=None,
-        dynamic=None if off is None or line.full == line.idle else _dynamic(scene, off),
-        steps=scene.steps,
-        windows=tuple(windows),
-        proof=proof,
-    )
+    return scene, tuple(windows)
 
 
 def _bound(train: Train, course: Course, place: float, speed: float) -> str:

@@ -71,6 +71,7 @@ def emergency(train: Train, before: float = 0.0, *, at: float = -np.inf, conditi
     return _moving(gain, _done(train, "emergency"), at)
 
 
+@lru_cache(maxsize=32)
 def lead_time(train: Train) -> float:
     """Time [s] by which the valve is moved before the brake is needed."""
     return built_up_after(train, BUILT)

@@ -225,6 +225,15 @@ def begin(acts, i, begun, latest, t):
 
 
 @compiled
+def begin_passed(acts, passed, begun, latest, t, x):
+    """Acts begin whose place is passed; of all, so many have then."""
+    while passed < acts.place.size and acts.place[passed] <= x + 1e-9:
+        begin(acts, passed, begun, latest, t)
+        passed += 1
+    return passed
+
+
+@compiled
 def begin_over(course, acts, begun, latest, t, x, v):
     """Acts begin that wait for the speed to be above the one held."""
     if latest[HOLD] < 0:
@@ -262,9 +271,7 @@ def integrate(course, acts, x, v, dt, lasts, until, to_rest):
     waits = np.isfinite(acts.over).any()
     start, t, i, passed = x, 0.0, 0, 0
     while True:
-        while passed < count and acts.place[passed] <= x + 1e-9:
-            begin(acts, passed, begun, latest, t)
-            passed += 1
+        passed = begin_passed(acts, passed, begun, latest, t, x)
         if waits:
             begin_over(course, acts, begun, latest, t, x, v)
         now = forces_at(course, acts, begun, latest, t, x, v)
@@ -303,9 +310,7 @@ def extremes(course, acts, since, x, v, dt, lasts, until, beyond):
     waits = np.isfinite(acts.over).any()
     t, over, least = 0.0, -np.inf, np.inf
     while True:
-        while passed < count and acts.place[passed] <= x + 1e-9:
-            begin(acts, passed, begun, latest, t)
-            passed += 1
+        passed = begin_passed(acts, passed, begun, latest, t, x)
         if waits:
             begin_over(course, acts, begun, latest, t, x, v)
         over = max(over, v - between(course.limit, course.first, course.step, x))

@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from profiler.compiling import compiled
-from profiler.mechanics.motion import AIR, begin, begin_over, between, forces_at, over_groups
+from profiler.mechanics.motion import AIR, begin_over, begin_passed, between, forces_at, over_groups
 from profiler.units import FloatArray
 
 LOOKS = 4
@@ -225,9 +225,7 @@ def outer_forces(course, acts, bodies, begun, latest, s):
     passed = 0
     while passed < acts.kind.size and begun[passed] == begun[passed]:
         passed += 1
-    while passed < acts.kind.size and acts.place[passed] <= s.x[0] + 1e-9:
-        begin(acts, passed, begun, latest, 0.0)
-        passed += 1
+    passed = begin_passed(acts, passed, begun, latest, 0.0, s.x[0])
     _act(course, acts, bodies, begun, latest, 0.0, s)
 
 
@@ -274,9 +272,7 @@ def follow(course, acts, bodies, c, s, begun, latest, lasts, until, counted, tic
     waits = np.isfinite(acts.over).any()
     s.most[:] = 0.0
     while True:
-        while passed < acts.kind.size and acts.place[passed] <= s.x[0] + 1e-9:
-            begin(acts, passed, begun, latest, t)
-            passed += 1
+        passed = begin_passed(acts, passed, begun, latest, t, s.x[0])
         speed = _act(course, acts, bodies, begun, latest, t, s)
         if waits:
             begin_over(course, acts, begun, latest, t, s.x[0], speed)
