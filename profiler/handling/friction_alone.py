@@ -35,10 +35,8 @@ from profiler.train import Train
 
 REACTION_TIME = Cited(10, "seconds", "choice")
 """Until the crew sets more air once the dynamic brake is lost. [s]"""
-EFFECTIVE = Cited(15, "psi", "S28"), Cited(18, "psi", "S28")
-"""Custom of direct release: no greater reduction is held on heavy, and on mountain grade. [Pa]"""
 EFFECTIVE_SHARE = Cited(0.5, "", "S30")
-"""Nor more than so much of full service. [-]"""
+"""Custom of direct release: no greater share of full service is held on heavy grade. [-]"""
 HAND_BRAKE = Cited(4600, "lbf", "S44")
 """Of one car, as that table implies: an order of size. Local rules say how many are set, and are tested. [N]"""
 WATCHED = 900.0

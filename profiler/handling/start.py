@@ -53,11 +53,6 @@ class StartRun:
         """Farthest back of where it stood. [m]"""
         return max(0.0, -float(self.moved.min()))
 
-    @property
-    def back_speed(self) -> float:
-        """Greatest speed back. [m/s]"""
-        return max(0.0, -float(self.speed.min()))
-
 
 @dataclass(frozen=True)
 class Slip:

@@ -82,7 +82,12 @@ class StopAt:
 
 @dataclass(frozen=True, eq=False)
 class Stops:
-    """A train on its course, with the acts of every way to stop tabled."""
+    """A train on its course, with the acts of every way to stop tabled.
+
+    A stop needs more than the weight along the track at rest, where the dynamic brake gives nothing. It is run forward
+    from where the valve is moved (`slowing.stop`), beyond the line too, where the grade under the train stays. The last
+    place from which a stop ends no farther than at the place may be one before a grade that it could not end on.
+    """
 
     train: Train
     course: Course
@@ -165,25 +170,3 @@ class Stops:
         tried = [*np.arange(descent.start, descent.end, TRIED_EVERY).tolist(), descent.worst]
         way = [self.rests("service", head) - head for head in sorted(tried)]
         return float(sorted(tried)[int(np.argmax(way))])
-
-
-def stopping_distances(train: Train, course: Course, speeds: Speeds, heads: Sequence[float]) -> tuple[StopAt, ...]:
-    """Stops at places.
-
-    Parameters
-    ----------
-    train : Train
-    course : Course
-        Its own.
-    speeds : Speeds
-        Of that course: a stop is made from the speed held there, or from above the limit.
-    heads : sequence of float
-        Planned stops, stations, the hardest place of each descent (`Stops.hardest`), by distance travelled. [m]
-
-    Notes
-    -----
-    A stop needs more than the weight along the track at rest, where the dynamic brake gives nothing. It is run forward
-    from where the valve is moved (`slowing.stop`), beyond the line too, where the grade under the train stays. The last
-    place from which a stop ends no farther than at the place may be one before a grade that it could not end on.
-    """
-    return tuple(Stops(train, course, speeds).at(heads))

@@ -231,12 +231,6 @@ def released_after(train: Train, distance: float, share: float) -> float:
     return delay - (RELEASE_NEAR + RELEASE_FAR * distance / KILOMETRE) * math.log1p(-share)
 
 
-def air_left(train: Train, reduction: float, time: FloatArray) -> FloatArray:
-    """Brake force of the cars [N] a time (t,) [s] after a reduction [Pa] is released. Shape (t,)"""
-    each = (full_service_forces(train) / train.counts)[train.vehicle_block]
-    return service_share(train, reduction) * still_applied(train, feed_distances(train), time) @ each
-
-
 def charging_constant(distance: float) -> float:
     """Time constant [s] with which what the pipe lacks is made up, at a distance [m] from the feed, normally.
 

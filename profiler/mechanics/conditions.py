@@ -10,8 +10,6 @@ SHOES_LOW, SHOES_HIGH = Cited(0.7, "", "prac"), Cited(1.3, "", "prac")
 """Shoe friction over nominal, at worst and at best. [-]"""
 ROLLING_LOW, ROLLING_HIGH = Cited(0.85, "", "choice"), Cited(1.15, "", "choice")
 """Running resistance over nominal. [-]"""
-CURVES_SAFE = Cited(0.5, "", "choice")
-"""Part of the curve resistance that a descent is sure of: curves help as far as the rail is dry. [-]"""
 
 
 @dataclass(frozen=True, kw_only=True)

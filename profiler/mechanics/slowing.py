@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -66,15 +65,6 @@ def slow_down(
     )
     head, speed = back[:, ::-1]
     return SlowDown(head, speed, float(head[0]) if speed[0] >= approach * (1 - 1e-12) else None)
-
-
-def slow_downs(
-    course: Course, *, place: float, slow: float, approach: float, share: float, airs: Sequence[npt.ArrayLike]
-) -> tuple[SlowDown, ...]:
-    """The same by the dynamic brake alone, and with each of several forces of the air brake [N]."""
-    return tuple(
-        slow_down(course, place=place, slow=slow, approach=approach, share=share, air=air) for air in (0.0, *airs)
-    )
 
 
 @dataclass(frozen=True, eq=False)

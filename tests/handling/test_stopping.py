@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from profiler.cited import given
 from profiler.handling.descents import descents
 from profiler.handling.speeds import speeds_along
-from profiler.handling.stopping import WAYS, How, Stops, stopping_distances
+from profiler.handling.stopping import WAYS, How, Stops
 from profiler.mechanics.air_acts import brake_force
 from profiler.mechanics.air_applied import build_up, emergency_share
 from profiler.mechanics.course import course_of
@@ -125,7 +125,7 @@ def test_begun_so_that_it_stops_at_the_place(name: str):
     posted = head_limit([SpeedLimit(0, terrain.length, 25 * MPH)], terrain, train.length)
     speeds = speeds_along(course, train, posted)
     stops = Stops(train, course, speeds)
-    for at in stopping_distances(train, course, speeds, [18_400.0, 26_300.0, 38_500.0, 44_200.0]):
+    for at in stops.at([18_400.0, 26_300.0, 38_500.0, 44_200.0]):
         assert len(at.ways) == 2 * len(WAYS)
         for way in at.ways:
             if way.stops:

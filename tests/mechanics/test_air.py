@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 
 from profiler.mechanics.air import (
-    air_left,
     braked_retardation,
     cast_iron_friction,
     charged_after,
@@ -25,6 +24,8 @@ from profiler.mechanics.air import (
     released_after,
     service_share,
 )
+from profiler.mechanics.air_acts import brake_force, moved
+from profiler.mechanics.conditions import NOMINAL
 from profiler.units import BAR, GRAVITY, KIP, KMH, MPH, PSI, SHORT_TON, TONNE
 from tests.trains import TRIAL, A, B, D, F
 
@@ -107,7 +108,8 @@ def test_independent_brake():
 @pytest.mark.parametrize("train", [A, D, F], ids=lambda t: t.name)
 def test_air_that_is_let_go(train):
     """Law: it starts from the reduction's force, never grows, and ends at nothing."""
-    left = air_left(train, 0.6 * BAR, np.arange(0, 600, 0.5))
+    released = moved(train, 0.6 * BAR, 0.0, conditions=NOMINAL)
+    left = float(brake_force(train, 0.6 * BAR)) + np.asarray(released.value)
     assert left[0] == pytest.approx(full_service_forces(train).sum() * service_share(train, 0.6 * BAR))
     assert (np.diff(left) <= 1e-9).all()
     assert left[-1] < 1e-3 * left[0]

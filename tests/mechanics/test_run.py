@@ -15,7 +15,7 @@ from profiler.mechanics.course import SPEEDS, Act, course_of
 from profiler.mechanics.motion import Course
 from profiler.mechanics.resistance import train_coefficients
 from profiler.mechanics.run import Run, run
-from profiler.mechanics.slowing import FARTHEST, slow_down, slow_downs, stop
+from profiler.mechanics.slowing import FARTHEST, slow_down, stop
 from profiler.mechanics.speed_limits import head_limit
 from profiler.mechanics.terrain import Terrain
 from profiler.route import SpeedLimit
@@ -74,7 +74,9 @@ def test_crest_speeds_of_the_trial(name: str, approach: float, mph: float):
 def test_slowing_down_of_the_trial(course):
     """Worked: handling trial: (a) from 23 to 15 mph at 21.8 km: 900 m with 0.85 of the dynamic brake, 280 with 7 psi
     more (about 200 kip there); (b) with its 252 kip cannot."""
-    alone, with_air = slow_downs(course, place=21_800, slow=15 * MPH, approach=23 * MPH, share=0.85, airs=[216 * KIP])
+    alone, with_air = (
+        slow_down(course, place=21_800, slow=15 * MPH, approach=23 * MPH, share=0.85, air=air) for air in (0, 216 * KIP)
+    )
     assert alone.begins is not None
     assert with_air.begins is not None
     assert 21_800 - alone.begins == pytest.approx(900, rel=0.1)
