@@ -20,7 +20,7 @@ from profiler.handling.windows import CAUTIOUS, LEAST_RELEASE
 from profiler.mark import Mark
 from profiler.mechanics.air import COLD_AND_LEAKY, charged_after, farthest_feed, released_after
 from profiler.mechanics.air_applied import built_up_after
-from profiler.mechanics.conditions import SHOES_LOW
+from profiler.mechanics.conditions import SHOES_HIGH, SHOES_LOW
 from profiler.route import Posts
 from profiler.train import Train
 from profiler.train_words import force_text, pressure_text, speed_text
@@ -237,8 +237,23 @@ class _Told:
             yield f"{beside} {self.place(weak)}"
         elif math.isnan(weak) or side == "first":
             yield f"{beside} no place would do"
+        yield from self.other_side()
         if self.mark.figure("fails"):
             yield f"in {wording.percent_text(self.mark.figure('fails'))} of the draws no place would do"
+
+    def other_side(self) -> Iterator[str]:
+        """What strong shoes and much resistance make of the side where the train is lost or stopped."""
+        release = self.mark.kind == "release"
+        usual, strong = self.way("latest" if release else "earliest"), self.way("strong")
+        beside = f"with shoes × {SHOES_HIGH:g} and much resistance"
+        if release and math.isnan(strong) and not math.isnan(usual):
+            yield f"{beside} it is too slow at any place"
+        elif not release and math.isinf(strong) and not math.isinf(usual):
+            yield f"{beside} no place would do: it is stopped"
+        elif release and strong < usual - _NEAR:
+            yield f"{beside} no later than {self.place(strong)}"
+        elif not release and strong > usual + _NEAR:
+            yield f"{beside} not before {self.place(strong)}"
 
     def dynamic_brake(self) -> Iterator[str]:
         mark, pause = self.mark, float(self.train.handling.pause)

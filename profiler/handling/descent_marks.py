@@ -45,7 +45,8 @@ def _held(plan: LinePlan, one: DescentPlan, terrain: Terrain) -> Iterable[Mark]:
 def _window_figures(window: Window, terrain: Terrain) -> tuple[Figure, ...]:
     """What belongs to any window; places by chainage."""
     low, high = window.spread
-    places = {"custom": window.custom, "spread_low": low, "spread_high": high, "weak": window.weak}
+    places = {"custom": window.custom, "spread_low": low, "spread_high": high}
+    places |= {"weak": window.weak, "strong": window.strong}
     figures = [Figure(name, float(terrain.chainage(x)), "m") for name, x in places.items()]
     return (*figures, Figure("fails", window.fails, ""), Figure("empty", float(window.empty), ""))
 

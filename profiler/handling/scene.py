@@ -23,7 +23,7 @@ from profiler.handling.approach import (
 from profiler.handling.descents import Descent
 from profiler.handling.staircase import AirStep
 from profiler.handling.timeline import Timeline, air_acts, idling_acts, power_off_acts
-from profiler.mechanics.conditions import NOMINAL, Conditions
+from profiler.mechanics.conditions import EVERY, NOMINAL, Conditions
 from profiler.mechanics.course import Act, places_of
 from profiler.mechanics.motion import Acts, Course
 from profiler.mechanics.run import run
@@ -65,10 +65,9 @@ class Scene:
         """Slowest that the train may become by place (p,), by what it has at the crest or may have there. [m/s]"""
         return floor_under(np.minimum(self.courses[0].hold, self.approach.crest_speed))
 
-    @property
-    def floored(self) -> Course:
-        """The estimate, with that floor."""
-        return self.courses[0]._replace(floor=self.floor)
+    def floored(self, conditions: Conditions = NOMINAL) -> Course:
+        """The estimate under one of `EVERY` conditions, with that floor."""
+        return self.courses[EVERY.index(conditions)]._replace(floor=self.floor)
 
     @cached_property
     def end(self) -> float:

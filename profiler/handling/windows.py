@@ -23,7 +23,7 @@ from profiler.handling.approach import (
     last_place,
 )
 from profiler.handling.scene import Moving, Scene
-from profiler.mechanics.conditions import EVERY, NOMINAL, Conditions
+from profiler.mechanics.conditions import EVERY, NOMINAL, STRONG, WEAK, Conditions
 from profiler.mechanics.course import Act, acts_of
 from profiler.mechanics.motion import Acts, Course
 from profiler.units import MPH, FloatArray
@@ -50,7 +50,8 @@ class Window:
     ``custom`` is where trade custom or the plan has it; ``recommended`` that, or what all but `CAUTIOUS` of the draws
     allow, whichever is safer. ``spread`` are the 5 % and 95 % quantiles of the safe side over the draws, ``surest`` the
     place that suits every draw that has one, ``weak`` that side with weak shoes and little resistance: it counts where
-    it leaves a window. ``fails`` is the share of draws in which no place from the earliest on does.
+    it leaves a window. ``strong`` is the other side with strong shoes and much resistance: it is told only. ``fails``
+    is the share of draws in which no place from the earliest on does.
     """
 
     earliest: float
@@ -60,6 +61,7 @@ class Window:
     spread: tuple[float, float]
     surest: float
     weak: float
+    strong: float
     fails: float
 
     @property
@@ -85,9 +87,7 @@ def power_off_window(scene: Scene) -> Window:
 
     early = min(start + scene.train.length, until)
     parts = _Parts(scene, low, high, until, acts, early)
-    moving = parts.moving(scene.floored, custom)
-    earliest = first_place(lambda place: moving.least(place, early) >= 0, low, max(custom, low))
-    return _latest_side(parts, custom, earliest, None)
+    return _latest_side(parts, custom, early, max(custom, low), None)
 
 
 def step_window(scene: Scene, number: int, power_off: float) -> Window:
@@ -98,10 +98,7 @@ def step_window(scene: Scene, number: int, power_off: float) -> Window:
     low, high = max(step.at - REACH, behind), max(min(step.need + REACH, ahead), step.at)
     until = min(step.need + FOLLOWED, ahead + FOLLOWED / 2)
     parts = _Parts(scene, low, high, until, _with_step(scene, number, power_off))
-    moving = parts.moving(scene.floored, step.at)
-    early = min(until, ahead)
-    earliest = first_place(lambda place: moving.least(place, early) >= 0, low, high)
-    return _latest_side(parts, step.at, earliest, 1.0)
+    return _latest_side(parts, step.at, min(until, ahead), high, 1.0)
 
 
 def release_window(scene: Scene, number: int, power_off: float) -> Window:
@@ -113,14 +110,14 @@ def release_window(scene: Scene, number: int, power_off: float) -> Window:
     last = number + 1 == len(scene.steps)
     until = max(step.need, scene.descent.end) + FOLLOWED / 2 if last else ahead + NEXT
     parts = _Parts(scene, low, high, until, _with_step(scene, number, power_off))
-    moving = parts.moving(scene.floored, step.at)
 
-    def fast(place: float) -> bool:
+    def last_fast(conditions: Conditions) -> float:
+        moving = parts.moving(scene.floored(conditions), step.at, conditions)
         if scene.train.air_brake == "direct release":
-            return moving.speed_at(place) >= LEAST_RELEASE
-        return moving.least(place, place) >= 0
+            return last_place(lambda place: moving.speed_at(place) >= LEAST_RELEASE, low, high)
+        return last_place(lambda place: moving.least(place, place) >= 0, low, high)
 
-    latest = last_place(fast, low, high)
+    latest, strong = last_fast(NOMINAL), last_fast(STRONG)
 
     def first(course: Course, bound: float, conditions: Conditions = NOMINAL, near: float | None = None) -> float:
         at, close = (low, TOLERANCE) if near is None else (max(near - SPREAD, low), ON_DRAWS)
@@ -135,7 +132,7 @@ def release_window(scene: Scene, number: int, power_off: float) -> Window:
     earliest, cautious = first(scene.courses[0], 0.0), first(scene.courses[0], -scene.margin)
     near = cautious if math.isfinite(cautious) else step.at
     draws = _over_draws(lambda course: first(course, -scene.margin, near=near), scene.drawn)
-    weak = first(scene.courses[1], -scene.margin, EVERY[1])
+    weak = first(scene.courses[EVERY.index(WEAK)], -scene.margin, WEAK)
     spread = _quantiles(draws[np.isfinite(draws)], cautious)
     return Window(
         earliest=earliest,
@@ -145,6 +142,7 @@ def release_window(scene: Scene, number: int, power_off: float) -> Window:
         spread=spread,
         surest=max(draws[np.isfinite(draws)], default=cautious),
         weak=weak,
+        strong=strong,
         fails=float(np.isinf(draws).mean()) if draws.size else 0.0,
     )
 
@@ -204,6 +202,11 @@ class _Parts:
     def _made(self) -> dict[tuple[Conditions, float | None], Acts]:
         return {}
 
+    def earliest(self, place: float, until: float, high: float, conditions: Conditions) -> float:
+        """The first place [m] up to ``high`` from which on it keeps above its floor until its head is at ``until``."""
+        runs = self.moving(self.scene.floored(conditions), place, conditions)
+        return first_place(lambda x: runs.least(x, until) >= 0, self.low, high)
+
     def latest(
         self,
         course: Course,
@@ -234,16 +237,18 @@ class _Parts:
         return math.nan if stands else place
 
 
-def _latest_side(parts: _Parts, custom: float, earliest: float, share: float | None) -> Window:
-    """A window whose safe side is its latest, with ``share`` of the dynamic brake, as far as usable if not given."""
+def _latest_side(parts: _Parts, custom: float, over: float, tried: float, share: float | None) -> Window:
+    """A window whose safe side is its latest, with ``share`` of the dynamic brake, as far as usable if not given; its
+    earliest, sought up to ``tried``, is judged by the run until the head is at ``over`` [m]."""
     scene = parts.scene
+    earliest, strong = (parts.earliest(custom, over, tried, conditions) for conditions in (NOMINAL, STRONG))
     allowed = parts.latest(scene.courses[0], custom, 0.0, share=share)
     cautious = parts.latest(scene.courses[0], custom, -scene.margin)
     near = cautious if math.isfinite(cautious) else min(max(custom, parts.low), parts.high)
     first = min(earliest, near)  # sooner the hill would be lost: a draw that asks for it is not held by timing
     inside = replace(parts, low=max(parts.low, first)) if math.isfinite(first) else parts
     draws = _over_draws(lambda course: inside.latest(course, custom, -scene.margin, near=near), scene.drawn)
-    weak = parts.latest(scene.courses[1], custom, -scene.margin, EVERY[1])
+    weak = parts.latest(scene.courses[EVERY.index(WEAK)], custom, -scene.margin, WEAK)
     spread = _quantiles(draws[~np.isnan(draws)], cautious)
     safe = min(spread[0], weak) if earliest <= weak else spread[0]  # not true of NaN either
     planned = max(custom, earliest) if share is not None and math.isfinite(earliest) else custom
@@ -256,6 +261,7 @@ def _latest_side(parts: _Parts, custom: float, earliest: float, share: float | N
         spread=spread,
         surest=min(draws[~np.isnan(draws)], default=cautious),
         weak=weak,
+        strong=strong,
         fails=float(np.isnan(draws).mean()) if draws.size else 0.0,
     )
 

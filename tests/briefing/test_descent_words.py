@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 import re
+from dataclasses import replace
 from functools import cache
 
 import pytest
@@ -167,3 +168,23 @@ def test_slow_orders_tell_speeds_and_where_the_tail_is_out():
         assert mark.clear is not None
         assert f"the tail is out with the head at post {float(posts.at(mark.clear)):.2f}" in words
         assert mark_name(mark) == "slow order"
+
+
+@pytest.mark.parametrize(
+    ("kind", "usual", "strong", "words"),
+    [
+        ("power_off", 300.0, 400.0, "with shoes × 1.3 and much resistance not before 400 m past the crest"),
+        ("air_step", 300.0, math.inf, "with shoes × 1.3 and much resistance no place would do: it is stopped"),
+        ("release", 5000.0, 4000.0, "with shoes × 1.3 and much resistance no later than 4\u202f000 m past the crest"),
+        ("release", 5000.0, math.nan, "with shoes × 1.3 and much resistance it is too slow at any place"),
+        ("power_off", 300.0, 305.0, ""),
+    ],
+)
+def test_strong_shoes(kind: str, usual: float, strong: float, words: str):
+    """Law: the other side of a window, with strong shoes and much resistance, is told where it is narrower."""
+    mark = marks_of("a", "with", kind)[0]
+    crest, side = mark.figure("crest"), "latest" if kind == "release" else "earliest"
+    own = {side: crest + usual, "strong": crest + strong}
+    figures = tuple(replace(f, value=own.get(f.name, f.value)) for f in mark.figures)
+    told = descent_words(replace(mark, figures=figures), briefed("a").train, "metric")
+    assert [x for x in told.split("; ") if "shoes × 1.3" in x] == ([words] if words else [])

@@ -124,13 +124,15 @@ def test_quantiles_of_the_trial(name: str, dtm: float, dsm: float):
 @pytest.mark.parametrize("name", NAMES)
 def test_what_a_window_says(name: str, errors: tuple[float, float] | None):
     """Law: in every window the recommended place is the custom or a safer one, within the window unless that is empty;
-    quantiles are in order; shares are shares; weaker shoes and less resistance allow no later power off."""
+    quantiles are in order; shares are shares; weaker shoes and less resistance allow no later power off,
+    stronger ones and more resistance no earlier one."""
     for plan in planned(name, errors).descents:
         off = plan.power_off
         assert off is not None
         assert off.recommended <= off.custom + 1e-9
         assert off.recommended <= off.spread[0] + 1e-9 or off.fails > 0.95
         assert not off.weak > off.latest + TOLERANCE
+        assert not off.strong < off.earliest - TOLERANCE
         for step, window in zip(plan.steps, plan.windows, strict=True):
             assert 0 <= window.fails <= 1
             assert window.spread[0] <= window.spread[1]
@@ -182,7 +184,15 @@ def test_empty():
     """Law: a window is empty unless the recommended place lies between the earliest and the latest; a figure that is
     not a number makes it so."""
     whole = Window(
-        earliest=1.0, recommended=2.0, latest=3.0, custom=2.0, spread=(2.5, 3.5), surest=2.4, weak=2.2, fails=0.0
+        earliest=1.0,
+        recommended=2.0,
+        latest=3.0,
+        custom=2.0,
+        spread=(2.5, 3.5),
+        surest=2.4,
+        weak=2.2,
+        strong=1.1,
+        fails=0.0,
     )
     assert not whole.empty
     assert not replace(whole, latest=math.inf).empty
