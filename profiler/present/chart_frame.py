@@ -221,6 +221,11 @@ def seen(x: FloatArray, y: FloatArray) -> FloatArray:
     return shapely.get_coordinates(shapely.simplify(line, _SEEN, preserve_topology=False))
 
 
+def area(line: FloatArray, level: float) -> FloatArray:
+    """The shape between a line (n, 2) and a level. [pt]"""
+    return np.vstack(([line[0, 0], level], line, [line[-1, 0], level]))
+
+
 def nice_step(least: float, steps: tuple[float, ...] = (1, 2, 5)) -> float:
     """The smallest round step (1, 2 or 5 times a power of ten) that is at least ``least``."""
     power = 10.0 ** math.floor(math.log10(least))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -23,31 +24,32 @@ from profiler.briefing.felt_words import (
 from profiler.briefing.plan import Briefing
 from profiler.briefing.printed import force_unit
 from profiler.briefing.sudden import after_place
-from profiler.briefing.words import NO_ORDER, figure_of, has_knuckles, train_sentence, vehicle_words
+from profiler.briefing.words import figure_of, has_knuckles, train_sentence, vehicle_words
 from profiler.handling.events import Felt
 from profiler.mechanics.pull import KNUCKLE_BREAKS
-from profiler.present.chart_frame import GUTTER, RIGHT, Panel, Row, nice_step, seen
-from profiler.present.chart_key import FINE, LINE, MARGIN, SUMMARY, draw_heading, draw_last_lines, wrapped
+from profiler.present.chart_frame import GUTTER, RIGHT, Panel, Row, area, seen
+from profiler.present.chart_key import FINE, LINE, MARGIN, SUMMARY, wrapped
 from profiler.present.chart_names import baseline, candidate, gutter, set_label, tick_figure
 from profiler.present.labels import Box, Label, Room, place
-from profiler.present.palette import BAND, HAIR, INK, WHITE
+from profiler.present.palette import BAND, INK, WHITE
 from profiler.present.sheet import Sheet, plain
+from profiler.present.time_sheet import SHEET_WIDE, Piece, compose_pieces, time_axis
 from profiler.present.train_signs import LINES
-from profiler.present.typeface import BODY, CAPTION, ROW, TITLE
+from profiler.present.typeface import CAPTION, ROW
 from profiler.units import FloatArray
 
 MOST = 6
 """No more places are drawn."""
-_WIDTH, _BETWEEN = 560.0, 16.0
-"""Of both panels on a sheet of their own, and what lies between them. [pt]"""
+_BETWEEN = 16.0
+"""Between both panels. [pt]"""
 _NARROWEST = 0.35
 """Share of it that the narrower one has at least."""
 _FORCES, _FORCES_ON_PAPER, _ABOVE = 120.0, 88.0, 14.0
 """Height of the largest row of forces, where two places stand on paper, and room over and under it for names. [pt]"""
 _CARS, _CAR, _BEHIND, _TIME = 5, 16.0, 12.0, 18.0
 """Couplings drawn each by itself, height of one of them, of what stands over the first, of the time axis. [pt]"""
-_APART = 16.0
-"""Between two places. [pt]"""
+_OVER, _APART = 10.0, 16.0
+"""Over the first place, and between two. [pt]"""
 _BEFORE = 10.0
 """Shown before the act begins. [s]"""
 
@@ -120,23 +122,12 @@ def draw_felt(briefing: Briefing, *, svg: Path | None = None, png: Path | None =
 
 def compose_felt(briefing: Briefing) -> tuple[Sheet, str, tuple[str, ...]]:
     """The sheet, what it says in words, and what found no room."""
-    width = GUTTER + _WIDTH + RIGHT
-    inside = width - 2 * MARGIN
-    pairs = largest_places(briefing)
-    places, force = _places(briefing, pairs, width, _FORCES)
-    heading = wrapped([_title(briefing)], TITLE, inside)
-    told = wrapped([f"{train_sentence(briefing)}.", *how_to_read(briefing)], FINE, inside)
-    last = wrapped([NO_ORDER, wording.CAUTION_SHORT], FINE, inside)
-    top = MARGIN + 17.0 * len(heading) + LINE * len(told) + 10.0
-    sheet = Sheet(width, top + sum(one.height(force) + _APART for one in places) + MARGIN + LINE * len(last))
-    y = draw_heading(sheet, heading, [], told) - 10.0
-    dropped: list[str] = []
-    for one in places:
-        dropped += _draw(sheet, briefing, one, y, force)
-        y -= one.height(force) + _APART
-    draw_last_lines(sheet, last)
-    said = " ".join(f"{one.title}: {' '.join(one.words)}" for one in places)
-    return sheet, said, tuple(dropped)
+    places, force = _places(briefing, largest_places(briefing), SHEET_WIDE, _FORCES)
+    pieces = [
+        Piece(one.title, one.words, one.height(force) + _APART, partial(_draw, briefing, one, force)) for one in places
+    ]
+    told = [f"{train_sentence(briefing)}.", *how_to_read(briefing)]
+    return compose_pieces(_title(briefing), told, pieces, _OVER)
 
 
 def largest_places(briefing: Briefing) -> list[Beside]:
@@ -155,7 +146,7 @@ def felt_pictures(briefing: Briefing, width: float) -> list[tuple[Sheet, str]]:
     made = []
     for one in places:
         sheet = Sheet(width, one.height(force))
-        _draw(sheet, briefing, one, sheet.height, force)
+        _draw(briefing, one, force, sheet, sheet.height)
         made.append((sheet, f"{one.title}. {' '.join(one.words)}"))
     return made
 
@@ -190,7 +181,6 @@ def _place(briefing: Briefing, pair: Beside, width: float) -> _Place:
     events = (_shown(pair.planned), _shown(pair.suddenly))
     widths, scale = _shared(width - GUTTER - RIGHT - _BETWEEN, *(one.lasts for one in events))
     first = events[0].felt
-    peaks = [(max(map(float, one.most_pull)), max(map(float, one.most_push))) for one in events]
     short = ("As planned", "Suddenly")
     names = (short[0], f"{short[1]}: {WAYS[pair.suddenly.shown.event.way]}")
     said = [f"{name}: {range_words(briefing, one.of)}." for name, one in zip(short, events, strict=True)]
@@ -201,8 +191,8 @@ def _place(briefing: Briefing, pair: Beside, width: float) -> _Place:
         words=[line for words in said for line in wrapped([words], FINE, width - 2 * MARGIN)],
         widths=widths,
         scale=scale,
-        pull=max(first.draft_limit, *(pull for pull, _ in peaks), *(one.felt.draft.force for one in events)),
-        push=max(first.buff_limit, *(push for _, push in peaks), *(one.felt.buff.force for one in events)),
+        pull=max(first.draft_limit, *(max(float(one.most_pull.max()), one.felt.draft.force) for one in events)),
+        push=max(first.buff_limit, *(max(float(one.most_push.max()), one.felt.buff.force) for one in events)),
     )
 
 
@@ -233,7 +223,7 @@ def _shared(room: float, first: float, second: float) -> tuple[tuple[float, floa
     return widths, min(widths[0] / first, widths[1] / second)
 
 
-def _draw(sheet: Sheet, briefing: Briefing, shown: _Place, top: float, force: float) -> tuple[str, ...]:
+def _draw(briefing: Briefing, shown: _Place, force: float, sheet: Sheet, top: float) -> tuple[str, ...]:
     units = briefing.profile.units
     sheet.text(MARGIN, top - 12.0, shown.title, ROW)
     y = top - 24.0 - LINE * max(map(len, shown.heads))
@@ -245,6 +235,7 @@ def _draw(sheet: Sheet, briefing: Briefing, shown: _Place, top: float, force: fl
     lefts = (GUTTER, GUTTER + shown.widths[0] + _BETWEEN)
     labels: list[Label] = []
     couplings = _couplings(shown.events[0].force.shape[1])
+    zeros, by_car = _by_car_zeros(rows["cars"], couplings, shown)
     panels = []
     for one, head, left, wide in zip(shown.events, shown.heads, lefts, shown.widths, strict=True):
         start = float(one.time[0])
@@ -252,13 +243,13 @@ def _draw(sheet: Sheet, briefing: Briefing, shown: _Place, top: float, force: fl
         panels.append(panel)
         for i, line in enumerate(head):
             sheet.text(left, top - 18.0 - LINE * (i + 0.8), line, SUMMARY)
-        _time_axis(sheet, room, panel)
+        time_axis(sheet, room, panel, "forces")
         labels += _forces(sheet, briefing, room, panel, one, zero, force)
         _limits(sheet, briefing, room, panel, one, zero, force)
-        _by_car(sheet, panel, one, couplings, shown)
+        _by_car(sheet, panel, one, couplings, zeros, by_car)
     gutter(sheet, panels[0], "forces", "In the train", [f"{force_unit(units)}, pull up,", "push down"])
     gutter(sheet, panels[0], "cars", "Behind")
-    for coupling, y in zip(couplings, _by_car_zeros(rows["cars"], couplings, shown)[0], strict=True):
+    for coupling, y in zip(couplings, zeros, strict=True):
         sheet.text(GUTTER - 14.0, y - 2.4, vehicle_words(briefing.train, coupling), CAPTION, align="right")
     limit = shown.events[0].felt
     for value, figure in ((0.0, 0.0), (limit.draft_limit,) * 2, (-limit.buff_limit, limit.buff_limit)):
@@ -276,18 +267,6 @@ def _draw(sheet: Sheet, briefing: Briefing, shown: _Place, top: float, force: fl
 def _couplings(count: int) -> list[int]:
     """Some couplings evenly along the train."""
     return sorted({int((i + 0.5) / _CARS * count) for i in range(_CARS)})
-
-
-def _time_axis(sheet: Sheet, room: Room, panel: Panel) -> None:
-    row = panel.rows["time"]
-    baseline(sheet, panel, row.top, 0.8)
-    step = nice_step(36.0 / panel.scale, (1, 2, 3, 5))
-    for k in range(int(panel.end / step) + 1):
-        x = float(panel.x(k * step))
-        sheet.lines([[(x, row.top), (x, row.top - 4)]], width=0.8, z=4)
-        sheet.lines([[(x, row.top), (x, panel.rows["forces"].top)]], width=0.5, colour=HAIR, z=0.5)
-        sheet.text(x, row.top - 12.0, f"{k * step:g}{' s' if k == 0 else ''}", BODY, align="center")
-    room.take(Box(panel.left - 10, row.bottom, panel.right + 10, row.top))
 
 
 def _forces(
@@ -328,8 +307,7 @@ def _both(force: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 def _shape(sheet: Sheet, x: FloatArray, zero: float, values: FloatArray, fill: str, *, edge: str, z: float) -> None:
     """What lies between a line and the zero line. [pt]"""
-    line = seen(x, zero + values)
-    sheet.areas([np.vstack(([(x[0], zero)], line, [(x[-1], zero)]))], fill, edge=edge, width=0.5, z=z)
+    sheet.areas([area(seen(x, zero + values), zero)], fill, edge=edge, width=0.5, z=z)
 
 
 def _label(panel: Panel, words: str, x: float, y: float, edge: float, sign: int, *, over: bool) -> Label:
@@ -371,10 +349,11 @@ def _by_car_zeros(row: Row, couplings: Sequence[int], shown: _Place) -> tuple[li
     return [top - i * _CAR for i in range(len(couplings))], scale
 
 
-def _by_car(sheet: Sheet, panel: Panel, one: _Shown, couplings: Sequence[int], shown: _Place) -> None:
+def _by_car(
+    sheet: Sheet, panel: Panel, one: _Shown, couplings: Sequence[int], zeros: Sequence[float], scale: float
+) -> None:
     """The force behind some vehicles, each on its own line, all at one scale."""
     x = panel.x(one.time)
-    zeros, scale = _by_car_zeros(panel.rows["cars"], couplings, shown)
     for zero, coupling in zip(zeros, couplings, strict=True):
         force = one.force[:, coupling]
         _shape(sheet, x, zero, scale * np.maximum(force, 0.0), WHITE, edge=INK, z=2.0)

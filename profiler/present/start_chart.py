@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from itertools import product
 from pathlib import Path
 
@@ -11,18 +12,20 @@ import numpy as np
 from profiler import wording
 from profiler.briefing.plan import Briefing
 from profiler.briefing.sequence_words import act_words, place_title, sequence_sentences
-from profiler.briefing.words import NO_ORDER, train_sentence
+from profiler.briefing.words import train_sentence
 from profiler.handling.start import StartSequence
 from profiler.present.chart_frame import GAP, GUTTER, RIGHT, Panel, nice_step, rows_under, seen
-from profiler.present.chart_key import FINE, MARGIN, SUMMARY, draw_heading, draw_last_lines, wrapped
+from profiler.present.chart_key import LINE, MARGIN, SUMMARY, wrapped
 from profiler.present.chart_names import baseline, candidate, gutter, set_label, tick_figure
 from profiler.present.labels import Box, Candidate, Label, Room, place
 from profiler.present.palette import GROUND, HAIR, INK, WHITE, WINDOW_FILL
 from profiler.present.sheet import Sheet, plain
-from profiler.present.typeface import BODY, ROW, TITLE
+from profiler.present.time_sheet import PANELS_WIDE, SHEET_WIDE, Piece, compose_pieces, time_axis
+from profiler.present.typeface import ROW
 from profiler.units import FOOT, KIP, FloatArray
 
-_WIDTH = 560.0
+_OVER = 14.0
+"""Over the first start. [pt]"""
 _HEIGHTS = {"holding": 74.0, "moved": 64.0, "time": 20.0}
 """Of the rows under the acts, which take as much as their words ask for. [pt]"""
 _TIERS, _TIER, _STEM = 7, 10.0, -3.0
@@ -33,7 +36,6 @@ _AFTER, _LONGEST, _STUCK = 25.0, 300.0, 120.0
 _MOST_CLIMBS = 5
 _TOGETHER = 0.5
 """Acts so close together are one moment. [s]"""
-_LINE = 11.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,7 +67,7 @@ class _Run:
     def height(self) -> float:
         """Of all of it. [pt]"""
         rows = sum(self.heights.values()) + GAP * (len(self.heights) - 1)
-        return rows + 26.0 + _LINE * len(self.words) + 18.0
+        return rows + 26.0 + LINE * len(self.words) + 18.0
 
 
 def draw_starts(briefing: Briefing, *, svg: Path | None = None, png: Path | None = None) -> tuple[str, ...]:
@@ -95,32 +97,17 @@ def draw_starts(briefing: Briefing, *, svg: Path | None = None, png: Path | None
 
 def compose_starts(briefing: Briefing) -> tuple[Sheet, str, tuple[str, ...]]:
     """The sheet, what it says in words, and what found no room."""
-    width = GUTTER + _WIDTH + RIGHT
-    inside = width - 2 * MARGIN
     shown = _hardest(briefing)
-    runs = [_run(briefing, i, sequence, inside) for i, sequence in shown]
+    runs = [_run(briefing, i, sequence, SHEET_WIDE - 2 * MARGIN) for i, sequence in shown]
     left_out = len(briefing.sequences) - len(shown)
-    heading = wrapped([_title(briefing)], TITLE, inside)
-    told = wrapped(
-        [
-            f"{train_sentence(briefing)}.",
-            "Estimated starts from the release of the air, in seconds. All cars start at once, slack stretched.",
-            "Releases, charging, notch steps and the independent brake stand on choices without a source.",
-            *([f"Easier climbs, {left_out} of them, are in starting_sequence.csv only."] if left_out else []),
-        ],
-        FINE,
-        inside,
-    )
-    last = wrapped([NO_ORDER, wording.CAUTION_SHORT], FINE, inside)
-    top = MARGIN + 17.0 * len(heading) + _LINE * len(told) + 14.0
-    sheet = Sheet(width, top + sum(run.height for run in runs) + MARGIN + _LINE * len(last))
-    y = draw_heading(sheet, heading, [], told) - 14.0
-    for run in runs:
-        _draw(sheet, briefing, run, y)
-        y -= run.height
-    draw_last_lines(sheet, last)
-    said = " ".join(f"{run.title}: {' '.join(run.words)}" for run in runs)
-    return sheet, said, tuple(words for run in runs for words in run.dropped)
+    told = [
+        f"{train_sentence(briefing)}.",
+        "Estimated starts from the release of the air, in seconds. All cars start at once, slack stretched.",
+        "Releases, charging, notch steps and the independent brake stand on choices without a source.",
+        *([f"Easier climbs, {left_out} of them, are in starting_sequence.csv only."] if left_out else []),
+    ]
+    pieces = [Piece(run.title, run.words, run.height, partial(_draw, briefing, run)) for run in runs]
+    return compose_pieces(_title(briefing), told, pieces, _OVER)
 
 
 def _hardest(briefing: Briefing) -> list[tuple[int, StartSequence]]:
@@ -146,15 +133,15 @@ def _run(briefing: Briefing, at: int, sequence: StartSequence, width: float) -> 
     return _Run(sequence, title, words, last, *_placed(sequence, float(run.time[last - 1])))
 
 
-def _draw(sheet: Sheet, briefing: Briefing, shown: _Run, top: float) -> None:
+def _draw(briefing: Briefing, shown: _Run, sheet: Sheet, top: float) -> tuple[str, ...]:
     units, run, part = briefing.profile.units, shown.sequence.run, slice(0, shown.last)
     sheet.text(MARGIN, top - 12.0, shown.title, ROW)
     y = top - 16.0
     for line in shown.words:
-        y -= _LINE
+        y -= LINE
         sheet.text(MARGIN, y, line, SUMMARY)
     time = run.time[part]
-    panel = Panel(0, 0.0, shown.end, GUTTER, _WIDTH / shown.end, 1.0, 0.0, rows_under(y - 12.0, shown.heights))
+    panel = Panel(0, 0.0, shown.end, GUTTER, PANELS_WIDE / shown.end, 1.0, 0.0, rows_under(y - 12.0, shown.heights))
     room = Room(Box(MARGIN, panel.rows["time"].bottom - 2, panel.right + RIGHT, panel.rows["acts"].top + 2))
     x = panel.x(time)
     force, name = (KIP, "kips") if units == "us" else (1000.0, "kN")
@@ -163,22 +150,11 @@ def _draw(sheet: Sheet, briefing: Briefing, shown: _Run, top: float) -> None:
     dashes = ["dashes: starts it"] if shown.sequence.slack.stretched > 0 else []
     gutter(sheet, panel, "holding", "Holding", [name, "line: pull", *dashes, *_BRAKES])
     gutter(sheet, panel, "moved", "Moved", [f"{unit}, ahead up"])
-    _time_axis(sheet, room, panel)
+    time_axis(sheet, room, panel, "holding")
     _forces(sheet, room, panel, shown, x, force)
     _moved(sheet, room, panel, run.moved[part], x, length)
     _acts(sheet, panel, shown)
-
-
-def _time_axis(sheet: Sheet, room: Room, panel: Panel) -> None:
-    row = panel.rows["time"]
-    baseline(sheet, panel, row.top, 0.8)
-    step = nice_step(36.0 / panel.scale, (1, 2, 3, 5))
-    for k in range(int(panel.end / step) + 1):
-        x = float(panel.x(k * step))
-        sheet.lines([[(x, row.top), (x, row.top - 4)]], width=0.8, z=4)
-        sheet.lines([[(x, row.top), (x, panel.rows["holding"].top)]], width=0.5, colour=HAIR, z=0.5)
-        sheet.text(x, row.top - 12.0, f"{k * step:g}{' s' if k == 0 else ''}", BODY, align="center")
-    room.take(Box(panel.left - 10, row.bottom, panel.right + 10, row.top))
+    return shown.dropped
 
 
 def _forces(sheet: Sheet, room: Room, panel: Panel, shown: _Run, x: FloatArray, unit: float) -> None:
@@ -233,7 +209,7 @@ def _placed(sequence: StartSequence, end: float) -> tuple[tuple[Candidate, ...],
             moments.setdefault(near, []).append(words)
     labels = []
     for time, said in moments.items():
-        x, text = GUTTER + time * _WIDTH / end, ", ".join(said)
+        x, text = GUTTER + time * PANELS_WIDE / end, ", ".join(said)
         spots = []
         for tier, (align, dx) in product(range(_TIERS), (("left", -2.0), ("right", 2.0))):
             y = 2.0 + tier * _TIER
@@ -241,7 +217,7 @@ def _placed(sequence: StartSequence, end: float) -> tuple[tuple[Candidate, ...],
         spots.sort(key=lambda spot: spot.align)
         # the last first: words of an earlier act then pass over its stem
         labels.append(Label(f"{text}, {time:g} s", -time, tuple(spots)))
-    placed, dropped = place(labels, Room(Box(MARGIN, _STEM, GUTTER + _WIDTH + RIGHT, (_TIERS + 1) * _TIER)))
+    placed, dropped = place(labels, Room(Box(MARGIN, _STEM, SHEET_WIDE, (_TIERS + 1) * _TIER)))
     chosen = tuple(spot for _, spot in placed)
     return chosen, max((spot.box.top for spot in chosen), default=0.0), dropped
 
