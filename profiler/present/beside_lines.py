@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -89,13 +88,13 @@ class Strand:
 def draw_lines(sheet: Sheet, room: Room, strands: list[Strand]) -> list[Label]:
     """Draw the row and hand back the names that want room in it."""
     lines = [strand.line for strand in strands]
-    for strand, line in zip(strands, lines, strict=True):
+    drawn = [seen(*line.T) for line in lines]
+    for strand, line in zip(strands, drawn, strict=True):
         _band(sheet, strand)
-        for a, b in itertools.pairwise(seen(*line.T)):
-            take_line(room, a, b)
-    sheet.lines([seen(*line.T) for line in lines], width=4.0, colour=WHITE, z=3.0)
-    for strand, line in zip(strands, lines, strict=True):
-        sheet.lines([seen(*line.T)], width=strand.stroke.width, dash=strand.stroke.dash, z=3.5)
+        take_line(room, line)
+    sheet.lines(drawn, width=4.0, colour=WHITE, z=3.0)
+    for strand, line in zip(strands, drawn, strict=True):
+        sheet.lines([line], width=strand.stroke.width, dash=strand.stroke.dash, z=3.5)
     elevation_ticks(sheet, room, strands[0].panel, strands[0].frame)
     labels = _summits(sheet, room, strands) + _stations(sheet, room, strands)
     for i, strand in enumerate(strands):

@@ -9,7 +9,7 @@ import numpy as np
 from profiler import wording
 from profiler.landmark import GradeRun, Landmark
 from profiler.present import signs
-from profiler.present.chart_frame import Frame, Panel, cut, nice_step, seen
+from profiler.present.chart_frame import Frame, Panel, area, cut, nice_step, seen
 from profiler.present.chart_names import (
     LETTERING,
     RANK_LANDMARK,
@@ -48,8 +48,7 @@ def draw_rail(sheet: Sheet, room: Room, panel: Panel, frame: Frame) -> list[Labe
     gutter(sheet, panel, "rail", "Rail", lines)
     _ground(sheet, panel, frame)
     rail = _rail(sheet, panel, frame)
-    for a, b in itertools.pairwise(rail):
-        take_line(room, a, b)
+    take_line(room, rail)
     names = _structures(sheet, room, panel, frame) + _places(sheet, room, panel, frame)
     elevation_ticks(sheet, room, panel, frame)
     _fan(sheet, room, panel, frame, rail)
@@ -61,7 +60,7 @@ def _ground(sheet: Sheet, panel: Panel, frame: Frame) -> None:
     known = np.isfinite(profile.ground)
     s, ground = cut(panel.start, panel.end, profile.chainage, np.where(known, profile.ground, profile.elevation))
     line = seen(panel.x(s), np.clip(panel.y(ground), row.bottom, row.top))
-    sheet.areas([np.vstack(([panel.left, row.bottom], line, [panel.right, row.bottom]))], GROUND, z=1, edge="none")
+    sheet.areas([area(line, row.bottom)], GROUND, z=1, edge="none")
     if known.any():
         sheet.lines([line], width=0.5, colour=GROUND_EDGE, z=1.5)
     s, se = cut(panel.start, panel.end, profile.chainage, 1.96 * profile.elevation_se)
@@ -78,11 +77,13 @@ def _rail(sheet: Sheet, panel: Panel, frame: Frame) -> FloatArray:
     return line
 
 
-def take_line(room: Room, a: FloatArray, b: FloatArray) -> None:
-    """A piece of rail is taken in boxes of at most 8 pt."""
-    steps = np.linspace(a, b, max(2, int(np.ceil((b[0] - a[0]) / 8)) + 1))
-    for p, q in itertools.pairwise(steps):
-        room.take(Box(p[0], min(p[1], q[1]) - 1.5, q[0], max(p[1], q[1]) + 1.5), "rail")
+def take_line(room: Room, line: FloatArray) -> None:
+    """A line (n, 2) is taken in boxes no wider than 8 pt, whichever way it runs."""
+    for first, second in itertools.pairwise(line):
+        a, b = (first, second) if first[0] <= second[0] else (second, first)
+        steps = np.linspace(a, b, max(2, int(np.ceil((b[0] - a[0]) / 8)) + 1))
+        for p, q in itertools.pairwise(steps):
+            room.take(Box(p[0], min(p[1], q[1]) - 1.5, q[0], max(p[1], q[1]) + 1.5), "rail")
 
 
 def _elevation_at(frame: Frame, chainage: float) -> float:

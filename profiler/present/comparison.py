@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from dataclasses import dataclass
 from pathlib import Path
@@ -197,8 +196,7 @@ def _rail(sheet: Sheet, room: Room, panel: Panel, frame: Frame, comparison: Comp
     low, high = (seen(panel.x(s), np.clip(panel.y(z + way * SURE * se), row.bottom, row.top)) for way in (-1.0, 1.0))
     sheet.areas([np.vstack((low, high[::-1]))], BAND, z=2, alpha=0.75)
     ours = seen(panel.x(s), panel.y(z))
-    for a, b in itertools.pairwise(ours):
-        take_line(room, a, b)
+    take_line(room, ours)
     sheet.lines([ours], width=3.4, colour=WHITE, z=3.0)
     if comparison.line.size:
         theirs = seen(panel.x(comparison.line[0]), panel.y(comparison.line[1]))

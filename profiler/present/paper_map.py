@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import io
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from itertools import pairwise, product
+from itertools import product
 
 import numpy as np
 import shapely
@@ -19,10 +18,10 @@ from profiler.grade_classes import Limits, class_limits
 from profiler.ground import Relief
 from profiler.mark import Mark
 from profiler.present import signs
-from profiler.present.chart_frame import nice_step
+from profiler.present.chart_frame import cut, nice_step
 from profiler.present.chart_names import candidate, set_label
 from profiler.present.chart_rail import take_line
-from profiler.present.hillshade import OUTSIDE, mercator, shade
+from profiler.present.hillshade import OUTSIDE, jpeg, mercator, shade
 from profiler.present.labels import Box, Candidate, Label, Room, place
 from profiler.present.map_line import OPEN, WIDTHS_PX, class_runs, colours, simplified
 from profiler.present.palette import INK, WHITE
@@ -90,16 +89,15 @@ def paper_map(
     line = np.column_stack((np.radians(np.unwrap(route.longitude, period=360.0)), mercator(route.latitude)))
     plane = _plane(line, width, height)
     keep = simplified(np.degrees(line[:, 0]), route.latitude)
-    drawn = plane.paper(line[keep])
+    paper = plane.paper(line)
     sheet = Sheet(width, height)
     room = Room(Box(3, 3, width - 3, height - 3))
-    _line(sheet, briefing, plane.paper(line), limits or class_limits(landmarks.steepest_ruling))
-    for a, b in pairwise(drawn):
-        take_line(room, a, b) if a[0] <= b[0] else take_line(room, b, a)
+    _line(sheet, briefing, paper, limits or class_limits(landmarks.steepest_ruling))
+    take_line(room, paper[keep])
     _furniture(sheet, room, plane, math.cos(math.radians(float(np.mean(route.latitude)))), profile.units)
 
     def at(way: float) -> tuple[float, float]:
-        x, y = (float(np.interp(way, route.chainage, axis)) for axis in plane.paper(line).T)
+        x, y = (float(np.interp(way, route.chainage, axis)) for axis in paper.T)
         return x, y
 
     for station in route.stations:
@@ -109,12 +107,8 @@ def paper_map(
     numbered = {f"mark {mark.number}": mark for mark in briefing.marks if mark.kind not in SLACK}
     for label, chosen in placed:
         if chosen.style == "chip":
-            _chip(
-                sheet,
-                numbered[label.name],
-                chosen,
-                at(float(briefing.terrain.way_at(numbered[label.name].recommended))),
-            )
+            mark = numbered[label.name]
+            _chip(sheet, mark, chosen, at(float(briefing.terrain.way_at(mark.recommended))))
         else:
             set_label(sheet, chosen)
     sheet.lines([[(0, 0), (width, 0), (width, height), (0, height), (0, 0)]], width=1.0)
@@ -164,9 +158,7 @@ def _ground(relief: Relief, plane: _Plane, width: float, height: float) -> bytes
         for i in range(3)
     ]
     picture = np.column_stack(bands).reshape(rows.size, columns.size, 3)
-    buffer = io.BytesIO()
-    Image.fromarray(np.ascontiguousarray(picture, dtype=np.uint8)).save(buffer, "JPEG", quality=82, optimize=True)
-    return buffer.getvalue()
+    return jpeg(Image.fromarray(np.ascontiguousarray(picture, dtype=np.uint8)), 82, progressive=False)
 
 
 def _line(sheet: Sheet, briefing: Briefing, paper: FloatArray, limits: Limits) -> None:
@@ -176,9 +168,7 @@ def _line(sheet: Sheet, briefing: Briefing, paper: FloatArray, limits: Limits) -
     fills = colours()
     sheet.lines([paper], width=11 * PAPER, colour=WHITE, z=2, cap="round")
     for start, end, steepness, cover in class_runs(profile, landmarks, limits):
-        inside = (s > start) & (s < end)
-        along = np.r_[start, s[inside], end]
-        piece = np.column_stack([np.interp(along, s, axis) for axis in paper.T])
+        piece = np.column_stack([cut(start, end, s, axis)[1] for axis in paper.T])
         wide = WIDTHS_PX[abs(int(steepness))] * PAPER
         hidden = cover != OPEN
         dash = (3.1, 2.5) if hidden else None
@@ -262,12 +252,13 @@ def _posts(briefing: Briefing, at: At, width: float) -> Iterator[Label]:
     """Posts at round values, about an inch apart."""
     route = briefing.as_travelled[0].route
     posts, total = route.posts, briefing.terrain.length
-    step = nice_step(total / posts.unit_m * 72 / width, (1, 2, 5))
+    step = nice_step(total / posts.unit_m * 72 / width)
     first, last = sorted((float(posts.at(0.0)), float(posts.at(total))))
+    along = np.linspace(0.0, total, 2001)
+    values = posts.at(along)
     for k in range(math.ceil(first / step), math.floor(last / step) + 1):
         value = k * step
-        along = np.linspace(0.0, total, 2001)
-        x, y = at(float(along[int(np.argmin(np.abs(posts.at(along) - value)))]))
+        x, y = at(float(along[int(np.argmin(np.abs(values - value)))]))
         words = wording.post_tick(posts, value, step)
         yield Label(f"post {words}", 3, tuple(_set_about(words, x, y, "landmark")))
 

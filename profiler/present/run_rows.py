@@ -13,7 +13,7 @@ from profiler.briefing.plan import Briefing
 from profiler.handling.journey import Journey
 from profiler.mechanics.run import Run
 from profiler.present import train_signs as signs
-from profiler.present.chart_frame import SHARE, Frame, Panel, nice_step, seen
+from profiler.present.chart_frame import SHARE, Frame, Panel, area, nice_step, seen
 from profiler.present.chart_names import RANK_LANDMARK, RANK_STATION, baseline, candidate, gutter, tick_figure
 from profiler.present.chart_rail import take_line
 from profiler.present.chart_rows import speed_height
@@ -77,8 +77,7 @@ def draw_by_plan(sheet: Sheet, room: Room, panel: Panel, frame: Frame, briefing:
     sheet.lines(drawn, width=2.2, colour=WHITE, z=4.4)
     sheet.lines(drawn, z=4.5, **signs.LINES["by_plan"])
     for line in drawn:
-        for a, b in itertools.pairwise(line):
-            take_line(room, a, b)
+        take_line(room, line)
     for place in journey.stalls:
         if panel.holds(place):
             x = float(panel.x(place))
@@ -132,8 +131,7 @@ def draw_brakes(sheet: Sheet, room: Room, panel: Panel, frame: Frame, briefing: 
         if part is None:
             continue
         line = seen(part[0], zero + np.where(part[1] > _LEFT_OUT, part[1], 0.0) * up)
-        corners = np.vstack(([line[0, 0], zero], line, [line[-1, 0], zero]))
-        sheet.areas([corners], WHITE, edge=INK, width=0.7, z=2)
+        sheet.areas([area(line, zero)], WHITE, edge=INK, width=0.7, z=2)
     baseline(sheet, panel, zero, 0.6)
     down = (zero - row.bottom - _EDGE) / max(float(journey.reduction.max()), 1.0)
     labels = []

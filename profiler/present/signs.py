@@ -33,8 +33,7 @@ def sag(sheet: Sheet, x: float, y: float) -> Box:
 
 def grade_break(sheet: Sheet, x: float, y: float) -> Box:
     """A ring on the rail at (x, y)."""
-    angle = np.linspace(0, 2 * np.pi, 25)[:-1]
-    _shape(sheet, np.column_stack((x + SIDE / 2 * np.cos(angle), y + SIDE / 2 * np.sin(angle))))
+    _shape(sheet, circle(x, y, SIDE / 2, 24))
     return Box(x - SIDE / 2, y - SIDE / 2, x + SIDE / 2, y + SIDE / 2)
 
 
@@ -135,6 +134,12 @@ def hatched_post(sheet: Sheet, left: float, right: float, bottom: float, top: fl
     """An upright post filled with strokes leaning to the left."""
     sheet.areas([upright(left, bottom, right, top)], WHITE, edge=INK, width=0.6, z=_Z_SIGN)
     sheet.lines(hatching(left, right, bottom, top, 3.0), width=0.5, z=_Z_SIGN)
+
+
+def circle(x: float, y: float, radius: float, corners: int) -> FloatArray:
+    """So many corners of a circle about (x, y)."""
+    angle = np.linspace(0, 2 * np.pi, corners + 1)[:-1]
+    return np.column_stack((x + radius * np.cos(angle), y + radius * np.sin(angle)))
 
 
 def upright(left: float, bottom: float, right: float, top: float) -> Points:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,7 +15,7 @@ from profiler.mechanics.in_train import Extreme
 from profiler.mechanics.pull import KNUCKLE_BREAKS
 from profiler.present import train_signs as signs
 from profiler.present.chart_blocks import blocks_of, outline
-from profiler.present.chart_frame import Frame, Panel, cut, nice_step, seen
+from profiler.present.chart_frame import Frame, Panel, area, cut, nice_step, seen
 from profiler.present.chart_names import RANK_LANDMARK, baseline, candidate, gutter, tick_figure
 from profiler.present.chart_rail import take_line
 from profiler.present.labels import Box, Label, Room
@@ -51,11 +50,6 @@ def _scale(low: float, high: float, height: float) -> Scale:
     return Scale(per_unit, _NAMED - low * per_unit)
 
 
-def _area(x: FloatArray, y: FloatArray, zero: float) -> FloatArray:
-    """The shape between a line and nought."""
-    return np.column_stack((np.r_[x[0], x, x[-1]], np.r_[zero, y, zero]))
-
-
 def draw_under(sheet: Sheet, room: Room, panel: Panel, frame: Frame, briefing: Briefing) -> list[Label]:
     """Mass-weighted grade under the train at the place of its head, over its band; the rail's own grade behind it."""
     run, units, row = briefing.running, frame.units, panel.rows["under"]
@@ -72,8 +66,8 @@ def draw_under(sheet: Sheet, room: Room, panel: Panel, frame: Frame, briefing: B
     upper, lower = (cut(panel.start, panel.end, head, grade + sign * half)[1] for sign in (1, -1))
     x = panel.x(s)
     band = np.column_stack((np.r_[x, x[::-1]], scale.y(row.bottom, np.r_[upper, lower[::-1]])))
-    sheet.areas([_area(x, scale.y(row.bottom, np.maximum(line, 0.0)), zero)], UP[1], z=1)
-    sheet.areas([_area(x, scale.y(row.bottom, np.minimum(line, 0.0)), zero)], DOWN[1], z=1)
+    sheet.areas([area(np.column_stack((x, scale.y(row.bottom, np.maximum(line, 0.0)))), zero)], UP[1], z=1)
+    sheet.areas([area(np.column_stack((x, scale.y(row.bottom, np.minimum(line, 0.0)))), zero)], DOWN[1], z=1)
     sheet.areas([band], BAND, z=1.5, alpha=0.75)
     _rail_grade(sheet, panel, frame, scale)
     baseline(sheet, panel, zero, 0.6)
@@ -96,7 +90,7 @@ def draw_under(sheet: Sheet, room: Room, panel: Panel, frame: Frame, briefing: B
 
 def _rail_grade(sheet: Sheet, panel: Panel, frame: Frame, scale: Scale) -> None:
     """The blocks of the Steps row once more, as one thin line."""
-    blocks, pieces = blocks_of(frame), []
+    blocks = blocks_of(frame)
     edges = [outline(blocks, i) for i in range(len(blocks))]
     if not edges:
         return
@@ -104,8 +98,8 @@ def _rail_grade(sheet: Sheet, panel: Panel, frame: Frame, scale: Scale) -> None:
     inside = (places >= panel.start) & (places <= panel.end)
     first, last = np.interp([panel.start, panel.end], places, grades)
     s, g = np.r_[panel.start, places[inside], panel.end], np.r_[first, grades[inside], last]
-    pieces.append(np.column_stack((panel.x(s), scale.y(panel.rows["under"].bottom, g))))
-    sheet.lines(pieces, width=0.5, colour=MUTED, z=3.0)
+    line = np.column_stack((panel.x(s), scale.y(panel.rows["under"].bottom, g)))
+    sheet.lines([line], width=0.5, colour=MUTED, z=3.0)
 
 
 def _ticks(sheet: Sheet, room: Room, panel: Panel, name: str, scale: Scale, unit: float, apart: float) -> None:
@@ -162,14 +156,13 @@ def draw_couplers(sheet: Sheet, room: Room, panel: Panel, frame: Frame, briefing
     s, draft = cut(panel.start, panel.end, under_way.head, under_way.draft)
     _, buff = cut(panel.start, panel.end, under_way.head, pushes)
     x = panel.x(s)
-    sheet.areas([_area(x, scale.y(row.bottom, draft), zero)], WHITE, edge=INK, width=0.7, z=2)
-    sheet.areas([_area(x, scale.y(row.bottom, -buff), zero)], INK, z=2)
+    sheet.areas([area(np.column_stack((x, scale.y(row.bottom, draft))), zero)], WHITE, edge=INK, width=0.7, z=2)
+    sheet.areas([area(np.column_stack((x, scale.y(row.bottom, -buff))), zero)], INK, z=2)
     baseline(sheet, panel, zero, 0.6)
     at, starting = cut(panel.start, panel.end, start.head, start.draft)
     line = seen(panel.x(at), scale.y(row.bottom, starting))
     sheet.lines([line], z=3.4, **signs.LINES["start_pull"])
-    for a, b in itertools.pairwise(line):
-        take_line(room, a, b)
+    take_line(room, line)
     lines = [("limit", float(limits.draft))]
     if limits.draft_caution < limits.draft:
         lines.insert(0, ("caution", float(limits.draft_caution)))

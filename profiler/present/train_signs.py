@@ -11,7 +11,7 @@ from profiler.present.ink import Points
 from profiler.present.labels import Box
 from profiler.present.palette import INK, WHITE, WINDOW_FILL
 from profiler.present.sheet import Sheet
-from profiler.present.signs import hatching, upright
+from profiler.present.signs import circle, hatching, upright
 from profiler.present.typeface import Type, extent
 
 MARK_HIGH = 11.0
@@ -150,9 +150,8 @@ def chip(sheet: Sheet, x: float, y: float, number: int, kind: str) -> Box:
     half, open_ = chip_width(number, kind) / 2, kind == "start_hard"
     tall = CHIP / 2
     if kind == "straddle":
-        tall = max(half, tall)
-        angle = np.linspace(0, 2 * np.pi, 33)[:-1]
-        shape: Points = np.column_stack((x + half * np.cos(angle), y + tall * np.sin(angle)))
+        tall = half
+        shape: Points = circle(x, y, half, 32)
     elif kind in BEGIN:
         tall = half
         shape = [(x - half, y), (x, y - half), (x + half, y), (x, y + half)]
@@ -201,18 +200,15 @@ def _stall(sheet: Sheet, x: float, y: float) -> None:
 
 def stall(sheet: Sheet, x: float, y: float) -> Box:
     """A dot at (x, y), where the train comes to a stand."""
-    angle = np.linspace(0, 2 * np.pi, 17)[:-1]
-    sheet.areas([np.column_stack((x + 2 * np.cos(angle), y + 2 * np.sin(angle)))], INK, z=_Z_SIGN)
+    sheet.areas([circle(x, y, 2.0, 16)], INK, z=_Z_SIGN)
     return Box(x - 2, y - 2, x + 2, y + 2)
 
 
 def felt(sheet: Sheet, x: float, y: float, *, push: bool) -> Box:
     """A peak felt vehicle by vehicle at (x, y): a ring for a pull, a dot on white for a push."""
-    angle = np.linspace(0, 2 * np.pi, 17)[:-1]
     rings = ((2.8, WHITE, "none"), (2.0, INK, "none")) if push else ((2.2, WHITE, INK),)
     for radius, fill, edge in rings:
-        circle = np.column_stack((x + radius * np.cos(angle), y + radius * np.sin(angle)))
-        sheet.areas([circle], fill, edge=edge, width=0.8, z=_Z_SIGN)
+        sheet.areas([circle(x, y, radius, 16)], fill, edge=edge, width=0.8, z=_Z_SIGN)
     return Box(x - 2.8, y - 2.8, x + 2.8, y + 2.8)
 
 
