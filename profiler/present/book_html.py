@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import base64
-from importlib import resources
 from pathlib import Path
 
 from jinja2 import Environment, StrictUndefined
@@ -12,6 +10,7 @@ from profiler import wording
 from profiler.briefing.words import HEAD_RULE
 from profiler.files import output_error
 from profiler.present.book import Book, Picture
+from profiler.present.offline import data_url, own_file
 
 
 def write_book_html(book: Book, path: Path) -> None:
@@ -32,9 +31,9 @@ def book_html(book: Book) -> str:
     """A briefing as HTML; words from input files are escaped wherever they stand."""
     paper = Environment(autoescape=True, undefined=StrictUndefined)
     paper.filters["data_url"] = _data_url
-    template = paper.from_string(resources.files("profiler.present").joinpath("book.html").read_text(encoding="utf-8"))
+    template = paper.from_string(own_file("book.html"))
     return template.render(book=book, caution=wording.CAUTION_SHORT, head_rule=HEAD_RULE) + "\n"
 
 
 def _data_url(picture: Picture) -> str:
-    return "data:image/svg+xml;base64," + base64.b64encode(picture.svg).decode("ascii")
+    return data_url("image/svg+xml", picture.svg)

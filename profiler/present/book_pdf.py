@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 import json
 from functools import lru_cache
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +17,7 @@ from profiler.briefing.words import HEAD_RULE
 from profiler.errors import OutputError
 from profiler.files import output_error, source_date
 from profiler.present.book import Book, Picture
+from profiler.present.offline import own_file
 from profiler.present.sheet import plain
 
 _FONTS = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
@@ -65,7 +65,7 @@ def _fonts() -> typst.Fonts:
 def _set(inputs: dict[str, str], *, accessible: bool) -> bytes:
     date = source_date()
     return typst.compile(
-        resources.files("profiler.present").joinpath("book.typ").read_bytes(),
+        own_file("book.typ").encode(),
         format="pdf",
         font_paths=_fonts(),
         sys_inputs=inputs,

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import base64
-import contextlib
 import html
 import json
 from collections.abc import Mapping
@@ -16,13 +14,12 @@ import numpy as np
 
 from profiler import wording
 from profiler.errors import OutputError
-from profiler.files import output_error
 from profiler.grade_classes import Limits, class_limits
 from profiler.ground import Bounds, Relief
 from profiler.landmark import Landmarks
 from profiler.present import map_curves, map_line, map_marks
 from profiler.present.hillshade import shade
-from profiler.present.offline import check_whole, inline_script, own_file, whole_page
+from profiler.present.offline import check_whole, data_url, inline_script, own_file, whole_page, write_page
 from profiler.present.palette import BAND
 from profiler.profile import Profile
 
@@ -72,15 +69,7 @@ def draw_map(
         If the file cannot be written.
     """
     page = map_page(profile, landmarks, relief, limits=limits, online_tiles=online_tiles, credit=credit, train=train)
-    path = Path(path)
-    aside = path.with_name(f".unfinished-{path.name}")
-    try:
-        aside.write_text(page, encoding="utf-8", newline="\n")
-        aside.replace(path)
-    except OSError as error:
-        with contextlib.suppress(OSError):
-            aside.unlink(missing_ok=True)
-        raise output_error(path, error) from error
+    write_page(page, path)
 
 
 def map_page(
@@ -155,7 +144,7 @@ def notes_of(profile: Profile, relief: Relief | None, credit: str = "") -> list[
 def _shaded(relief: Relief) -> tuple[str, Bounds]:
     """The shaded picture as a data URL, and its edges; the maps of all trains on a line share it."""
     shading = shade(relief)
-    return "data:image/jpeg;base64," + base64.b64encode(shading.jpeg()).decode("ascii"), shading.bounds
+    return data_url("image/jpeg", shading.jpeg()), shading.bounds
 
 
 def _folium_map(profile: Profile, relief: Relief | None, tiles: bool) -> folium.Map:

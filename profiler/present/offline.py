@@ -1,13 +1,16 @@
-"""A folium page made whole: every script and style inside it, nothing fetched."""
+"""Pages made whole: every script, style and picture inside them, nothing fetched; and how they are written."""
 
 from __future__ import annotations
 
 import base64
+import contextlib
 import re
 from collections.abc import Iterable
 from importlib import resources
+from pathlib import Path
 
 from profiler.errors import OutputError
+from profiler.files import output_error
 
 LIBRARY = "js_lib_leaflet"
 """Import name of the installed package that carries Leaflet's own files."""
@@ -71,6 +74,25 @@ def check_whole(page: str, allowed: Iterable[str] = ()) -> None:
             raise OutputError("map page", f"it would ask the network for {found}", "put the file into the page")
 
 
+def write_page(page: str, path: Path) -> None:
+    """Write a page into a file, aside first: an earlier one is replaced only by a whole new one.
+
+    Raises
+    ------
+    OutputError
+        If the file cannot be written.
+    """
+    path = Path(path)
+    aside = path.with_name(f".unfinished-{path.name}")
+    try:
+        aside.write_text(page, encoding="utf-8", newline="\n")
+        aside.replace(path)
+    except OSError as error:
+        with contextlib.suppress(OSError):
+            aside.unlink(missing_ok=True)
+        raise output_error(path, error) from error
+
+
 def leaflet_script() -> str:
     """Leaflet's script as it can stand between script tags."""
     text = _text("leaflet.js")
@@ -87,6 +109,11 @@ def leaflet_style() -> str:
 def inline_script(text: str) -> str:
     """A script that cannot end its element early."""
     return re.sub(r"</(script)", r"<\\/\1", text, flags=re.IGNORECASE)
+
+
+def data_url(kind: str, content: bytes) -> str:
+    """A file of a media type as an address that holds it whole."""
+    return f"data:{kind};base64,{base64.b64encode(content).decode('ascii')}"
 
 
 def own_file(name: str) -> str:
@@ -111,7 +138,7 @@ def _data(name: str) -> str:
     kind = _TYPES.get(name.rsplit(".", 1)[-1].lower())
     if kind is None:
         raise OutputError("leaflet.css", f"the kind of {name} is not known", "put it into the page as data")
-    return f"data:{kind};base64,{base64.b64encode(_bytes(name)).decode('ascii')}"
+    return data_url(kind, _bytes(name))
 
 
 def _numbered(page: str) -> str:

@@ -3,27 +3,21 @@
 from __future__ import annotations
 
 import base64
-import contextlib
 import hashlib
-import io
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 import jinja2
-import numpy as np
-from PIL import Image
 
 from profiler import wording
 from profiler.briefing.plan import Briefing
 from profiler.briefing.words import HEAD_RULE, NO_ORDER
-from profiler.files import output_error
 from profiler.grade_classes import DOWN, UP, Limits, class_limits
 from profiler.ground import Relief
-from profiler.present import map_line, page_words
+from profiler.present import map_line, offline, page_words
 from profiler.present.hillshade import shade
 from profiler.present.map import notes_of
-from profiler.present.offline import check_whole, inline_script, own_file
 from profiler.present.page_line import UNITS, in_units, line_view, plan_data
 from profiler.present.page_pack import Packer
 from profiler.present.page_static import static_chart, static_tables
@@ -60,16 +54,7 @@ def write_page(
     OutputError
         If the file cannot be written.
     """
-    page = page_of(briefings, relief=relief, limits=limits)
-    path = Path(path)
-    aside = path.with_name(f".unfinished-{path.name}")
-    try:
-        aside.write_text(page, encoding="utf-8", newline="\n")
-        aside.replace(path)
-    except OSError as error:
-        with contextlib.suppress(OSError):
-            aside.unlink(missing_ok=True)
-        raise output_error(path, error) from error
+    offline.write_page(page_of(briefings, relief=relief, limits=limits), path)
 
 
 def page_of(
@@ -79,13 +64,13 @@ def page_of(
     first = next(iter(briefings.values()))[0]
     profile = first.profile
     limits = limits or class_limits(first.landmarks.steepest_ruling)
-    script = inline_script("".join(own_file(name) for name in SCRIPTS))
-    style = own_file("page.css")
+    script = offline.inline_script("".join(offline.own_file(name) for name in SCRIPTS))
+    style = offline.own_file("page.css")
     for text in (script, style):
-        check_whole(text)
+        offline.check_whole(text)
     # The browser itself refuses every request, and every script but this one.
     known = base64.b64encode(hashlib.sha256(f"\n{script}".encode()).digest()).decode("ascii")
-    made = jinja2.Environment(autoescape=True, keep_trailing_newline=True).from_string(own_file("page.html"))
+    made = jinja2.Environment(autoescape=True, keep_trailing_newline=True).from_string(offline.own_file("page.html"))
     return made.render(
         title=profile.route.name or wording.travel_words(profile.route),
         known=known,
@@ -144,10 +129,4 @@ def _notes(briefing: Briefing, relief: Relief | None) -> list[str]:
 
 def _picture(relief: Relief) -> str:
     """The shaded ground, small, as a data URL."""
-    image = Image.fromarray(np.ascontiguousarray(shade(relief).pixels))
-    share = (_MOST_PIXELS / (image.width * image.height)) ** 0.5
-    if share < 1:
-        image = image.resize((max(int(image.width * share), 1), max(int(image.height * share), 1)))
-    buffer = io.BytesIO()
-    image.save(buffer, "JPEG", quality=_QUALITY, optimize=True, progressive=True)
-    return "data:image/jpeg;base64," + base64.b64encode(buffer.getvalue()).decode("ascii")
+    return offline.data_url("image/jpeg", shade(relief).jpeg(_QUALITY, _MOST_PIXELS))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Iterable, Iterator
 from functools import lru_cache
 from xml.sax.saxutils import escape
@@ -11,6 +10,7 @@ import numpy as np
 from matplotlib.path import Path
 
 from profiler.present.ink import HALO, Areas, Drawn, Lines, Words
+from profiler.present.offline import data_url
 from profiler.present.palette import WHITE
 from profiler.present.typeface import EM, glyph_path, glyphs
 from profiler.units import FloatArray
@@ -51,8 +51,7 @@ def svg(
 
 
 def _picture(jpeg: bytes, width: str, height: str) -> str:
-    data = base64.b64encode(jpeg).decode("ascii")
-    return f'<image width="{width}" height="{height}" xlink:href="data:image/jpeg;base64,{data}"/>'
+    return f'<image width="{width}" height="{height}" xlink:href="{data_url("image/jpeg", jpeg)}"/>'
 
 
 class _WordsUsed:
