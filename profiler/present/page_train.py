@@ -143,9 +143,10 @@ def forces_at(forces: InTrain, head: FloatArray) -> tuple[FloatArray, FloatArray
 def marks_data(briefing: Briefing) -> list[dict[str, Any]]:
     """Marks that reach the line, in order of travel, by distance travelled and in words of both units."""
     length = briefing.terrain.length
-    told = {units: [map_mark(_read_in(briefing, units), mark) for mark in briefing.marks] for units in UNITS}
+    read = [_read_in(briefing, units) for units in UNITS]
     found = []
-    for mark, us, metric in zip(briefing.marks, *told.values(), strict=True):
+    for mark in briefing.marks:
+        us, metric = (map_mark(one, mark) for one in read)
         if us["end"] < 0 or us["start"] >= length:
             continue
         found.append(
@@ -158,10 +159,8 @@ def marks_data(briefing: Briefing) -> list[dict[str, Any]]:
                 **_ends(briefing, mark),
                 "where": where_words(briefing, mark),
                 "inside": inside_words(briefing, mark),
-                **{
-                    u: {"title": words["title"], "lines": _lines(mark, words)}
-                    for u, words in (("us", us), ("metric", metric))
-                },
+                "us": {"title": us["title"], "lines": _lines(mark, us)},
+                "metric": {"title": metric["title"], "lines": _lines(mark, metric)},
             }
         )
     return found
@@ -188,10 +187,7 @@ def where_words(briefing: Briefing, mark: Mark) -> str:
     """Places of a mark for a list: "begins 64.2, best 64.6, last 65.0", "astride 54.3 to 55.3", "from 58.3 to 61.7"."""
     first, best, last = _posts(briefing, mark)
     if mark.kind in BEGIN:
-        window = window_of(mark, briefing.terrain)
-        if window.empty:
-            return f"by plan at {best}, no window"
-        return f"{f'begins {first}' if window.opens else 'no first'}, best {best}, {_last(window.ends, last)}"
+        return window_of(mark, briefing.terrain).words(first, best, last)
     if mark.kind == "straddle":
         return f"astride {first} to {last}"
     return f"from {first} to {last}" if first != last else f"at {first}"
@@ -201,8 +197,7 @@ def inside_words(briefing: Briefing, mark: Mark) -> tuple[str, str]:
     """The same while the head is inside, what is bold and what follows: ("open", ", best 54.6, last 54.8")."""
     _, best, last = _posts(briefing, mark)
     if mark.kind in BEGIN:
-        window = window_of(mark, briefing.terrain)
-        return ("open", f", best {best}, {_last(window.ends, last)}")
+        return "open", f", {window_of(mark, briefing.terrain).last_words(best, last)}"
     bold = {"straddle": "astride", "do_not_stop": "do not stop", "start_hard": "start hard", "not_held": "not held"}
     return bold.get(mark.kind, "here"), f" until {last}"
 
@@ -211,7 +206,3 @@ def _posts(briefing: Briefing, mark: Mark) -> tuple[str, str, str]:
     posts = briefing.profile.route.posts
     first, best, last = (wording.post_text(posts, x) for x in (mark.earliest, mark.recommended, mark.latest))
     return first, best, last
-
-
-def _last(ends: bool, last: str) -> str:
-    return f"last {last}" if ends else "no last"

@@ -13,7 +13,7 @@ from profiler.ground import Relief
 from profiler.mark import Mark
 from profiler.present.map import draw_map
 from profiler.present.map_marks import mark_of
-from profiler.present.train_marks import window_of
+from profiler.present.train_marks import ways_of, window_of
 from profiler.present.train_signs import BEGIN, SLACK
 
 SIGNS = {
@@ -56,7 +56,7 @@ def train_layer(briefing: Briefing) -> dict[str, Any]:
 def map_mark(briefing: Briefing, mark: Mark) -> dict[str, Any]:
     """One mark in plain values by distance travelled, its number only where it has one."""
     posts, units, terrain = briefing.profile.route.posts, briefing.profile.units, briefing.terrain
-    start, at, end = (float(terrain.way_at(x)) for x in (mark.earliest, mark.recommended, mark.latest))
+    start, at, end = ways_of(mark, terrain)
     at = min(max(at, 0.0), terrain.length)
     where = _where(briefing, mark)
     lines = [*mark_words(mark, briefing.train, units, posts).split("; "), *_quarters(briefing, mark), *_holding(mark)]
@@ -70,12 +70,8 @@ def _where(briefing: Briefing, mark: Mark) -> str:
     posts = briefing.profile.route.posts
     if mark.kind not in BEGIN:
         return wording.stretch_words(posts, mark.earliest, mark.latest, 2)
-    window = window_of(mark, briefing.terrain)
-    first, best, last = (wording.post_text(posts, x, 2) for x in (mark.earliest, mark.recommended, mark.latest))
-    if window.empty:
-        return f"by plan at {best}, no window"
-    begins, ends = f"begins {first}" if window.opens else "no first", f"last {last}" if window.ends else "no last"
-    return f"{begins}, best {best}, {ends}"
+    places = (wording.post_text(posts, x, 2) for x in (mark.earliest, mark.recommended, mark.latest))
+    return window_of(mark, briefing.terrain).words(*places)
 
 
 def _quarters(briefing: Briefing, mark: Mark) -> list[str]:

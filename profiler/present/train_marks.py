@@ -58,6 +58,22 @@ class Window:
     ends: bool
     empty: bool
 
+    def words(self, first: str, best: str, last: str) -> str:
+        """ "begins 64.2, best 64.6, last 65.0": its places in words, and which of them there are not."""
+        if self.empty:
+            return f"by plan at {best}, no window"
+        return f"{f'begins {first}' if self.opens else 'no first'}, {self.last_words(best, last)}"
+
+    def last_words(self, best: str, last: str) -> str:
+        """The same from the best place on."""
+        return f"best {best}, {f'last {last}' if self.ends else 'no last'}"
+
+
+def ways_of(mark: Mark, terrain: Terrain) -> tuple[float, float, float]:
+    """The earliest, the best and the last place of a mark by distance travelled. [m]"""
+    first, best, last = (float(terrain.way_at(x)) for x in (mark.earliest, mark.recommended, mark.latest))
+    return first, best, last
+
 
 def window_of(mark: Mark, terrain: Terrain) -> Window:
     """The window of a mark where something begins: its figures tell of places never found, and of windows that have
@@ -97,7 +113,7 @@ def lanes_of(briefing: Briefing, scale: float, stretch: tuple[float, float] | No
     first_m, last_m = stretch or (0.0, terrain.length)
     items = []
     for mark in briefing.marks:
-        start, best, end = (float(terrain.way_at(x)) for x in (mark.earliest, mark.recommended, mark.latest))
+        start, best, end = ways_of(mark, terrain)
         if end >= first_m and start < last_m:
             items.append(Laid(mark, start, best, end))
     laid: list[Laid] = []

@@ -11,6 +11,7 @@ from profiler.present.chart_frame import Panel
 from profiler.present.chart_names import RANK_STATION, candidate
 from profiler.present.labels import Box, Label, Room
 from profiler.present.sheet import Sheet
+from profiler.present.train_marks import ways_of
 
 SLACK_LANE = 10.0
 """Height of the lane. [pt]"""
@@ -31,7 +32,7 @@ def draw_slack(sheet: Sheet, room: Room, panel: Panel, briefing: Briefing) -> li
     labels: list[Label] = []
     free = panel.left
     for mark in slack_of(briefing):
-        start, middle, end = (float(briefing.terrain.way_at(x)) for x in (mark.earliest, mark.recommended, mark.latest))
+        start, middle, end = ways_of(mark, briefing.terrain)
         part = panel.clipped(start, end)
         if part is not None:
             left, right = (float(panel.x(s)) for s in part)
