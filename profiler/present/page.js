@@ -95,6 +95,11 @@ async function start() {
     place();
   }
   function shown() { if (plan) plan.window(list.opened === null ? null : page.marks[list.opened]); }
+  function planned() { // Plan from another place or as near or far as it is now
+    plan.render(page);
+    shown();
+    plan.move(page.head, page.rear, page.train);
+  }
   function place() { // everything that moves with the head
     section.move(page.head, page.rear, page.train);
     const seen = plan && plan.move(page.head, page.rear, page.train);
@@ -124,9 +129,7 @@ async function start() {
     const seen = place();
     if (seen && how !== "held" && (seen[0] < 0.04 * plan.width || seen[0] > 0.96 * plan.width || seen[1] < 0.04 * plan.height || seen[1] > 0.96 * plan.height)) {
       [plan.cx, plan.cy] = plan.at(page.head);
-      plan.render(page);
-      shown();
-      plan.move(page.head, page.rear, page.train);
+      planned();
     }
     told(how);
   }
@@ -195,7 +198,7 @@ async function start() {
     PageDown: () => move(markAfter(1)), PageUp: () => move(markAfter(-1)),
     Home: () => move(0), End: () => move(page.line.length),
     "+": () => zoom(0.7), "=": () => zoom(0.7), "-": () => zoom(1 / 0.7),
-    f: () => { if (plan) { plan.show(page.head, page.rear); plan.render(page); shown(); place(); } },
+    f: () => { if (plan) { plan.show(page.head, page.rear); planned(); } },
     d: turnAround, u: () => units(page.units === "us" ? "metric" : "us"),
   };
   document.addEventListener("keydown", (event) => {
@@ -208,20 +211,23 @@ async function start() {
   });
 
   // ---------------------------------------------------------------- hand
+  function held(svg, event, follow, ended) { // a pointer goes over a picture until it is let go
+    svg.setPointerCapture(event.pointerId);
+    const end = () => {
+      svg.removeEventListener("pointermove", follow);
+      for (const name of ["pointerup", "pointercancel"]) svg.removeEventListener(name, end);
+      ended();
+    };
+    svg.addEventListener("pointermove", follow);
+    for (const name of ["pointerup", "pointercancel"]) svg.addEventListener(name, end);
+  }
   function dragged(svg, placeAt, how) {
     svg.addEventListener("pointerdown", (event) => {
       if (event.button || event.target.closest("[data-mark]")) return;
       stop();
       slider.focus({ preventScroll: true });
-      svg.setPointerCapture(event.pointerId);
       const follow = (e) => move(placeAt(e.clientX - svg.getBoundingClientRect().left), how);
-      const end = () => {
-        svg.removeEventListener("pointermove", follow);
-        for (const name of ["pointerup", "pointercancel"]) svg.removeEventListener(name, end);
-        move(page.head);
-      };
-      svg.addEventListener("pointermove", follow);
-      for (const name of ["pointerup", "pointercancel"]) svg.addEventListener(name, end);
+      held(svg, event, follow, () => move(page.head));
       follow(event);
     });
   }
@@ -243,7 +249,6 @@ async function start() {
       if (event.button || event.target.closest("[data-mark]")) return;
       const box = svg.getBoundingClientRect(), [place, far] = plan.nearest(event.clientX - box.left, event.clientY - box.top);
       const onLine = far < 14, start = [event.clientX, event.clientY, plan.cx, plan.cy];
-      svg.setPointerCapture(event.pointerId);
       if (onLine) { stop(); move(place, "held"); }
       const follow = (e) => {
         if (onLine) move(plan.nearest(e.clientX - box.left, e.clientY - box.top)[0], "held");
@@ -251,20 +256,12 @@ async function start() {
           plan.moved = true;
           plan.cx = start[2] - (e.clientX - start[0]) / plan.k;
           plan.cy = start[3] + (e.clientY - start[1]) / plan.k;
-          plan.render(page);
-          shown();
-          plan.move(page.head, page.rear, page.train);
+          planned();
         }
       };
-      const end = () => {
-        svg.removeEventListener("pointermove", follow);
-        for (const name of ["pointerup", "pointercancel"]) svg.removeEventListener(name, end);
-        if (onLine) { move(page.head); slider.focus({ preventScroll: true }); }
-      };
-      svg.addEventListener("pointermove", follow);
-      for (const name of ["pointerup", "pointercancel"]) svg.addEventListener(name, end);
+      held(svg, event, follow, () => { if (onLine) { move(page.head); slider.focus({ preventScroll: true }); } });
     });
-    const closer = (factor, x, y) => { plan.moved = true; plan.zoom(factor, x, y); plan.render(page); shown(); plan.move(page.head, page.rear, page.train); };
+    const closer = (factor, x, y) => { plan.moved = true; plan.zoom(factor, x, y); planned(); };
     svg.addEventListener("wheel", (event) => {
       event.preventDefault();
       const box = svg.getBoundingClientRect();
@@ -272,7 +269,7 @@ async function start() {
     }, { passive: false });
     $("closer").addEventListener("click", () => closer(1.5, plan.width / 2, plan.height / 2));
     $("farther").addEventListener("click", () => closer(1 / 1.5, plan.width / 2, plan.height / 2));
-    $("key").addEventListener("toggle", () => { plan.render(page); shown(); place(); });
+    $("key").addEventListener("toggle", planned);
   }
 
   // ---------------------------------------------------------------- play, by the run's own time

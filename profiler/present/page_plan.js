@@ -105,7 +105,7 @@ class Plan {
       draw("path", { d: pathOf(points), class: cover ? "on-plan rim tunnel" : "on-plan rim", "stroke-width": widths[Math.abs(kind)] + 2 }, this.ground);
     }
     for (const [kind, cover, points] of drawn) {
-      const fill = this.page.colours[cover ? "tunnel" : "open"][String(kind)];
+      const fill = colours[cover ? "tunnel" : "open"][String(kind)];
       draw("path", { d: pathOf(points), class: "on-plan", stroke: fill, "stroke-width": widths[Math.abs(kind)] }, this.ground);
     }
     if (this.page.layers.stops) {
@@ -118,10 +118,9 @@ class Plan {
   }
 
   chevrons(points, kind, found) { // beside the line, pointing downhill
-    let far = 0, next = 0;
     const total = points.reduce((sum, p, i) => sum + (i ? Math.hypot(p[0] - points[i - 1][0], p[1] - points[i - 1][1]) : 0), 0);
     if (total < 26) return;
-    next = total < CHEVRON_APART ? total / 2 : CHEVRON_APART / 2;
+    let far = 0, next = total < CHEVRON_APART ? total / 2 : CHEVRON_APART / 2;
     for (let i = 1; i < points.length; i++) {
       const [p, q] = [points[i - 1], points[i]], long = Math.hypot(q[0] - p[0], q[1] - p[1]);
       while (far + long >= next) {
@@ -189,8 +188,7 @@ class Plan {
     });
     for (const s of signs) {
       const at = Math.min(Math.max(s.at, 0), length), p = this.screen(this.at(at)), bold = ["crest", "sag", "break"].includes(s.sign);
-      if (!inside(p) || (bold && !layer.landmarks) || (!bold && s.sign !== "station" && !layer.structures)) continue;
-      if (!bold && s.sign !== "station") continue;
+      if (!inside(p) || (bold ? !layer.landmarks : s.sign !== "station")) continue;
       const shape = { crest: `M${p[0] - 6} ${p[1] + 4}L${p[0]} ${p[1] - 7}L${p[0] + 6} ${p[1] + 4}Z`, sag: `M${p[0] - 6} ${p[1] - 4}L${p[0]} ${p[1] + 7}L${p[0] + 6} ${p[1] - 4}Z` }[s.sign];
       const group = draw("g", { class: "place" }, this.over);
       draw("title", {}, group, [s[page.units].title, s[page.units].where, ...s[page.units].lines].join("\n"));

@@ -79,7 +79,7 @@ class Section {
       ticks.push(`M${x.toFixed(1)} 22v-5`);
       if (post % step || !this.page.layers.posts) continue;
       hair.push(`M${x.toFixed(1)} 22V${this.stepsFoot}`);
-      draw("text", { x, y: 14, class: "post" }, this.under, posts.prefix && this.narrow ? String(post) : String(post));
+      draw("text", { x, y: 14, class: "post" }, this.under, String(post));
     }
     draw("path", { d: hair.join(""), class: "hair" }, this.under);
     draw("path", { d: ticks.join(""), class: "edge" }, this.under);
