@@ -50,16 +50,3 @@ class Packer:
         plain += b" " * (-len(plain) % _ALIGNED)
         whole = len(plain).to_bytes(4, "little") + plain + bytes(self._bytes)
         return base64.b64encode(zlib.compress(whole, 9)).decode("ascii")
-
-
-def unpacked(text: str) -> tuple[dict[str, Any], bytes]:
-    """The data and the bytes of `Packer.text`."""
-    whole = zlib.decompress(base64.b64decode(text))
-    length = int.from_bytes(whole[:4], "little")
-    return json.loads(whole[4 : 4 + length]), whole[4 + length :]
-
-
-def array_of(packed: Packed, buffer: bytes) -> FloatArray:
-    """An array of `Packer.add` to its step."""
-    whole = np.frombuffer(buffer, f"<{packed['type']}", packed["n"], packed["at"])
-    return np.where(whole == np.iinfo(packed["type"]).min, np.nan, whole * packed["step"])

@@ -3,98 +3,79 @@
 from __future__ import annotations
 
 import dataclasses
-import re
-import shutil
-import subprocess
+from collections.abc import Callable
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from profiler.landmark import Landmarks
 from profiler.present.map import draw_map
-from profiler.profile import reversed_profile
+from profiler.profile import Profile, reversed_profile
 from profiler.route import Posts
+from tests.browser import Browser, in_browser
 from tests.invented import invented_landmarks, invented_profile
 
-BROWSER = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
-pytestmark = pytest.mark.skipif(BROWSER is None, reason="no Chromium is installed")
+pytestmark = in_browser
 
-# Runs after the page's own script: what it drew, written where the dumped page shows it.
-PROBE = """<script>
-addEventListener("load", () => setTimeout(() => {
-  const boxes = [...document.querySelectorAll(".drawing text")].map((t) => [t.textContent, t.getBoundingClientRect()]);
-  const overlaps = [];
-  boxes.forEach(([a, p], i) => boxes.slice(i + 1).forEach(([b, q]) => {
-    const across = p.left < q.right && q.left < p.right;
-    if (across && p.top + 2 < q.bottom - 2 && q.top + 2 < p.bottom - 2) overlaps.push(a + "/" + b);
-  }));
-  const sizes = [...document.querySelectorAll(".drawing text, .key *, .foot")]
-    .map((e) => parseFloat(getComputedStyle(e).fontSize));
-  const set = (name, value) => document.body.setAttribute("data-" + name, value);
-  set("signs", document.querySelectorAll(".sign[tabindex='0'][role='button'][aria-label]").length);
-  set("places", document.querySelectorAll(".places:not(.plan) button").length);
-  set("samples", document.querySelectorAll(".samples li").length);
-  set("labels", boxes.map(([t]) => t).join("|"));
-  set("overlaps", overlaps.join("|"));
-  set("smallest", Math.min(...sizes));
-  document.querySelector("path.leaflet-interactive").dispatchEvent(
-    new MouseEvent("click", { bubbles: true, clientX: 0, clientY: 0, view: window }));
-  set("popup", (document.querySelector(".leaflet-popup-content") || document.body).textContent);
-  const plan = document.querySelector("details.plan");
-  if (plan) {
-    set("planned", plan.querySelectorAll("button").length);
-    set("before", document.querySelectorAll(".sign-bend").length);
-    plan.open = true;
-    setTimeout(() => {
-      set("after", document.querySelectorAll(".sign-bend").length);
-      set("figures", [...document.querySelectorAll(".drawing text.figure")].map((t) => t.textContent).join("|"));
-      plan.querySelector("button").click();
-      setTimeout(() => {
-        set("curve", [...document.querySelectorAll(".leaflet-popup-content strong")].pop().textContent);
-      }, 1000);
-    }, 100);
-  }
-  set("wide", document.documentElement.scrollWidth <= innerWidth);
-}, 300));
-</script></html>"""
+PROBE = """
+const wait = (time) => new Promise((done) => setTimeout(done, time)), seen = { title: document.title };
+const set = (name, value) => { seen[name] = String(value); };
+await wait(300);
+const boxes = [...document.querySelectorAll(".drawing text")].map((t) => [t.textContent, t.getBoundingClientRect()]);
+const overlaps = [];
+boxes.forEach(([a, p], i) => boxes.slice(i + 1).forEach(([b, q]) => {
+  const across = p.left < q.right && q.left < p.right;
+  if (across && p.top + 2 < q.bottom - 2 && q.top + 2 < p.bottom - 2) overlaps.push(a + "/" + b);
+}));
+const sizes = [...document.querySelectorAll(".drawing text, .key *, .foot")]
+  .map((e) => parseFloat(getComputedStyle(e).fontSize));
+set("signs", document.querySelectorAll(".sign[tabindex='0'][role='button'][aria-label]").length);
+set("places", document.querySelectorAll(".places:not(.plan) button").length);
+set("samples", document.querySelectorAll(".samples li").length);
+set("labels", boxes.map(([t]) => t).join("|"));
+set("overlaps", overlaps.join("|"));
+set("smallest", Math.min(...sizes));
+document.querySelector("path.leaflet-interactive").dispatchEvent(
+  new MouseEvent("click", { bubbles: true, clientX: 0, clientY: 0, view: window }));
+set("popup", (document.querySelector(".leaflet-popup-content") || document.body).textContent);
+const plan = document.querySelector("details.plan");
+if (plan) {
+  set("planned", plan.querySelectorAll("button").length);
+  set("before", document.querySelectorAll(".sign-bend").length);
+  plan.open = true;
+}
+set("wide", document.documentElement.scrollWidth <= innerWidth);
+if (plan) {
+  await wait(100);
+  set("after", document.querySelectorAll(".sign-bend").length);
+  set("figures", [...document.querySelectorAll(".drawing text.figure")].map((t) => t.textContent).join("|"));
+  plan.querySelector("button").click();
+  await wait(1000);
+  set("curve", [...document.querySelectorAll(".leaflet-popup-content strong")].pop().textContent);
+}
+return seen;
+"""
 
 
 @pytest.fixture
-def opened(tmp_path):
-    """Write a map, open it at a size, and give the data attributes and title of what the browser made of it."""
+def opened(browser: Browser, tmp_path: Path) -> Callable[..., dict[str, str]]:
+    """Write a map, open it at a size with the network cut, and give what the browser made of it."""
 
-    def open_(profile, landmarks: Landmarks, size: str = "1400,900") -> dict[str, str]:
+    def open_(profile: Profile, landmarks: Landmarks, size: tuple[int, int] = (1400, 900)) -> dict[str, str]:
         path = tmp_path / "map.html"
         draw_map(profile, landmarks, None, path)
-        page = path.read_text(encoding="utf-8")
-        start = page.rindex("</html>")
-        path.write_text(page[:start] + PROBE, encoding="utf-8")
-        run = subprocess.run(
-            [
-                BROWSER,
-                *("--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-sync"),
-                *("--disable-background-networking", "--disable-component-update", "--enable-logging=stderr"),
-                "--host-resolver-rules=MAP * ~NOTFOUND",
-                f"--user-data-dir={tmp_path / 'browser'}",
-                f"--window-size={size}",
-                "--virtual-time-budget=3000",
-                "--dump-dom",
-                path.as_uri(),
-            ],
-            capture_output=True,
-            text=True,
-            timeout=120,
-            check=True,
-        )
-        console = [line for line in run.stderr.splitlines() if "CONSOLE" in line]
-        assert console == []
-        found = dict(re.findall(r'data-([a-z]+)="([^"]*)"', re.search(r"<body[^>]*>", run.stdout)[0]))
-        return found | {"title": re.search(r"<title>(.*?)</title>", run.stdout)[1]}
+        tab = browser.tab(path.as_uri(), *size)
+        seen: dict[str, str] = tab.do(PROBE)
+        assert tab.complaints == []
+        assert tab.requests == []
+        tab.close()
+        return seen
 
     return open_
 
 
-@pytest.mark.parametrize("size", ["1400,900", "800,600", "390,800"])
+@pytest.mark.parametrize("size", [(1400, 900), (800, 600), (390, 800)])
 def test_the_page_opens_and_no_two_labels_meet(opened, size):
     """Law: no console message, no request, every sign reached by keyboard, no overlap, text from 11 px on."""
     seen = opened(invented_profile(), invented_landmarks(), size)
