@@ -66,6 +66,11 @@ class StartPlace:
     head: float
     reliefs: tuple[Relief, ...] = ()
 
+    @property
+    def named(self) -> bool:
+        """Whether it is a station or a planned stop, where a train may have to be stopped."""
+        return self.kind != "climb"
+
 
 @dataclass(frozen=True, eq=False)
 class Astride:
@@ -120,13 +125,12 @@ class Briefing:
     def as_case(self, case: str) -> Briefing:
         """The briefing as if one case of its plan were the plan."""
         (chosen,) = (plan for plan in self.plans if plan.case == case)
-        felt = self.felt if case == self.plans[0].case else ()
-        return dataclasses.replace(self, plans=(chosen,), marks_by_case={"plan": self.marks_by_case[case]}, felt=felt)
+        return dataclasses.replace(self, plans=(chosen,), felt=self.felt if chosen is self.plans[0] else ())
 
     @property
     def marks(self) -> tuple[Mark, ...]:
         """Marks as planned, numbered in order of travel."""
-        return self.marks_by_case["plan"]
+        return self.marks_by_case[self.plans[0].case]
 
     @property
     def line(self) -> LinePlan:
@@ -260,7 +264,7 @@ def plan_handling(
         *start_hard(everywhere, terrain, worst),
         *do_not_stop(everywhere, terrain, train),
     )
-    named = [place.head for place in places if place.kind != "climb"]
+    named = [place.head for place in places if place.named]
     drawn = drawn_terrain(profile, direction)
     lying = lying_along(train, terrain, drawn)
     plans = tuple(run_by_plan(profile, train, terrain, drawn, lying, straddling, named, case) for case in cases)
@@ -281,7 +285,7 @@ def plan_handling(
         speeds=climb_speeds(terrain, train, climbs),
         units=units_on_climbs(terrain, train, climbs, acceleration=START_ACCELERATION),
         remote=_remote(terrain, train, climbs),
-        rating=_rating(profile, terrain, train),
+        rating=_rating(terrain, train, drawn),
         needed=units_for(terrain, train, acceleration=START_ACCELERATION),
         helpers=helper_districts(terrain, train),
         plans=plans,
@@ -311,8 +315,8 @@ def _remote(terrain: Terrain, train: Train, climbs: Sequence[Climb]) -> RemotePl
     return remote_places(terrain, train, climbs, acceleration=START_ACCELERATION)
 
 
-def _rating(profile: Profile, terrain: Terrain, train: Train) -> Rating | None:
+def _rating(terrain: Terrain, train: Train, drawn: Terrain) -> Rating | None:
     cars = sum(b.count * b.vehicle.length for b in train.blocks if b.vehicle.kind == "car")
     if not cars or train.length - cars >= terrain.length:
         return None
-    return rate(terrain, train, drawn_terrain(profile, terrain.direction), acceleration=START_ACCELERATION)
+    return rate(terrain, train, drawn, acceleration=START_ACCELERATION)

@@ -110,16 +110,10 @@ def _standing(briefing: Briefing) -> Columns:
 
 
 def _stopping(briefing: Briefing) -> Columns:
-    names = [place.name for place in briefing.places if place.kind != "climb"]
-    kinds = [place.kind for place in briefing.places if place.kind != "climb"]
-    more = len(briefing.stops) - len(names)
-    told = zip(
-        [*names, *(f"descent {n}" for n in range(1, more + 1))],
-        [*kinds, *["descent"] * more],
-        briefing.stops,
-        strict=True,
-    )
-    rows = [(name, kind, stop, way) for name, kind, stop in told for way in stop.ways]
+    places = [(place.name, place.kind) for place in briefing.places if place.named]
+    places += [(f"descent {n}", "descent") for n in range(1, len(briefing.stops) - len(places) + 1)]
+    told = zip(places, briefing.stops, strict=True)
+    rows = [(name, kind, stop, way) for (name, kind), stop in told for way in stop.ways]
     ways = [way for *_, way in rows]
     return {
         "place": Texts(name for name, *_ in rows),
