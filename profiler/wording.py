@@ -59,6 +59,11 @@ _KIND_WORDS = {
 }
 
 
+def capitalised(words: str) -> str:
+    """The words as a sentence begins."""
+    return words[:1].upper() + words[1:]
+
+
 def kind_words(kind: str) -> str:
     """The words for a kind of landmark."""
     return _KIND_WORDS[kind]

@@ -9,6 +9,7 @@ from profiler import wording
 from profiler.briefing.by_plan import PACES, ByPlan
 from profiler.briefing.descent_words import DESCENT_KINDS, share_words
 from profiler.briefing.plan import Briefing
+from profiler.briefing.words import post_words
 from profiler.handling.descent_plan import SAME_CREST
 from profiler.handling.windows import Window
 from profiler.units import MEGAWATT_HOUR, UNITS
@@ -75,8 +76,7 @@ def _hardest(briefing: Briefing) -> Iterator[str]:
         near = [x for x in plan.line.descents if abs(x.descent.crest - hardest.crest) <= SAME_CREST]
         window = near[0].power_off if near else None
         lengths.append(_length(window, briefing.profile.units))
-    crest = wording.post_text(briefing.profile.route.posts, float(briefing.terrain.chainage(hardest.crest)), 2)
-    yield f"power off for the crest at {crest} within {_each(lengths)}"
+    yield f"power off for the crest at {post_words(briefing, hardest.crest)} within {_each(lengths)}"
 
 
 def _length(window: Window | None, units: str) -> str:

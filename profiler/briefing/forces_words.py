@@ -10,8 +10,9 @@ from collections.abc import Iterator
 from profiler import wording
 from profiler.briefing.plan import Briefing
 from profiler.briefing.words import place_words, vehicle_words
-from profiler.cited import SOURCES, TAGS
+from profiler.cited import SOURCES, TAGS, Cited
 from profiler.mechanics.curving import ROLLOVER, ROLLOVER_ONSET, WHEEL_CLIMB, Side, Worst
+from profiler.mechanics.in_train import Extreme
 from profiler.mechanics.make_up import MakeUpWarning
 from profiler.train_words import force_text, mass_text
 
@@ -31,17 +32,26 @@ def force_lines(briefing: Briefing) -> list[str]:
     return [*_largest(briefing), *_in_curves(briefing), *make_up_lines(briefing)]
 
 
-def _largest(briefing: Briefing) -> Iterator[str]:
-    train, units, forces = briefing.train, briefing.profile.units, briefing.forces
+def largest_forces(briefing: Briefing) -> list[tuple[str, Extreme, Cited]]:
+    """The largest pull and push of the run by plan where there is any, each with the train's limit [N]."""
+    forces, limits = briefing.forces, briefing.train.limits
     if not forces.force.size:
-        return
+        return []
+    both = (("pull", forces.draft, limits.draft), ("push", forces.buff, limits.buff))
+    return [(name, most, limit) for name, most, limit in both if most.force > 0]
+
+
+def over_words(most: Extreme, limit: float, units: str) -> str:
+    """ ", 23 kips over its limit": nothing within it [N]."""
+    return f", {force_text(most.force - limit, units)} over its limit" if most.force > limit else ""
+
+
+def _largest(briefing: Briefing) -> Iterator[str]:
+    train, units = briefing.train, briefing.profile.units
     said = []
-    for name, most, limit in (("pull", forces.draft, train.limits.draft), ("push", forces.buff, train.limits.buff)):
-        if most.force <= 0:
-            continue
+    for name, most, limit in largest_forces(briefing):
         where = f"behind {vehicle_words(train, most.vehicle)}, head at {place_words(briefing, most.head)}"
-        over = f", {force_text(most.force - limit, units)} over its limit" if most.force > limit else ""
-        said.append(f"largest {name} {force_text(most.force, units)} {where}{over}")
+        said.append(f"largest {name} {force_text(most.force, units)} {where}{over_words(most, limit, units)}")
     if said:
         yield f"run by plan: {'; '.join(said)} ({STEADY})"
 

@@ -11,7 +11,7 @@ import numpy.typing as npt
 from profiler import wording
 from profiler.briefing.descent_words import draws_words, share_words, step_words
 from profiler.briefing.plan import Briefing
-from profiler.briefing.words import place_words
+from profiler.briefing.words import place_words, post_words
 from profiler.handling.descent_plan import DescentPlan
 from profiler.handling.holding import SLOWEST_HELD, AirAlone, Holding
 from profiler.mechanics.air import service_share
@@ -124,11 +124,7 @@ def _first(briefing: Briefing, plan: DescentPlan) -> str:
 
 def window_words(briefing: Briefing, earliest: float, latest: float) -> str:
     """ "from 54.32, at the latest 54.54": a window, distances travelled [m]."""
-    posts = briefing.profile.route.posts
-    first, last = (
-        wording.post_text(posts, float(briefing.terrain.chainage(x)), 2) if math.isfinite(x) else ""
-        for x in (earliest, latest)
-    )
+    first, last = (post_words(briefing, x) if math.isfinite(x) else "" for x in (earliest, latest))
     return f"from {first}" + (f", at the latest {last}" if last else ", no latest")
 
 

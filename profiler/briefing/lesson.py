@@ -13,10 +13,11 @@ import numpy as np
 
 from profiler import wording
 from profiler.briefing.descent_words import charging_words, share_words, time_words
+from profiler.briefing.forces_words import largest_forces
 from profiler.briefing.holding_words import alone_words, window_words
 from profiler.briefing.plan import Briefing
 from profiler.briefing.sequence_words import held_back
-from profiler.briefing.story import state_at
+from profiler.briefing.story import order_words, state_at, strictest_order
 from profiler.briefing.sudden_words import gradual_or_sudden
 from profiler.briefing.words import (
     HEAD_RULE,
@@ -260,8 +261,7 @@ def _by(found: Outcome, units: str) -> str:
 
 def _lost(briefing: Briefing, plan: DescentPlan, what_if: WhatIf) -> Question:
     units, lost = briefing.profile.units, what_if.lost
-    words = alone_words(briefing, plan)
-    said = f"{words[:1].upper()}{words[1:]}."
+    said = f"{wording.capitalised(alone_words(briefing, plan))}."
     text = "What if this train had no dynamic brake on the steepest part?"
     if lost is not None:
         late = f"{float(REACTION_TIME):.0f} s later ({TAGS[REACTION_TIME.tag].split(',')[0]})"
@@ -338,27 +338,26 @@ def _not_held(briefing: Briefing, plan: DescentPlan) -> Question:
 
 
 def _slow_order(briefing: Briefing) -> Iterator[Question]:
-    units = briefing.profile.units
-    orders = [one for one in briefing.slowings if one.ways and one.kind == "slow_order"]
-    for one in sorted(orders, key=lambda one: one.slow)[:1]:
-        name = f" ({one.limit.reason})" if one.limit.reason else ""
-        slow, came, limit = (speed_text(x, units) for x in (one.slow, one.approach, one.limit.speed))
-        text = f"Where must slowing down for the slow order{name} at {_at(briefing, one.start)} begin?"
-        can = [way for way in one.ways if not way.cannot]
-        if not can:
-            yield Question(text, f"Nothing that this train has slows it from {came} to {slow} in time.")
-            return
-        mild, last = can[0], max(can, key=lambda way: way.begins)
-        means = "by coasting" if not mild.dynamic and not mild.reduction else "with the dynamic brake alone"
-        if mild.reduction:
-            means = f"with {pressure_text(mild.reduction, units)} of air"
-            means += " beside the dynamic brake" if mild.dynamic else ""
-        said = [f"By {_at(briefing, mild.begins)} {means}: from {came} down to {slow}, under the {limit} ordered."]
-        if last.begins - mild.begins > 50.0:
-            air = f"{pressure_text(last.reduction, units)} of air" if last.reduction else "the dynamic brake"
-            said.append(f"With {air} {_at(briefing, last.begins)} would be the last place.")
-        said.append(f"The tail is out of it with the head at {_at(briefing, one.clear)}, not before.")
-        yield Question(text, " ".join(said))
+    units, one = briefing.profile.units, strictest_order(briefing)
+    if one is None:
+        return
+    slow, came, limit = (speed_text(x, units) for x in (one.slow, one.approach, one.limit.speed))
+    text = f"Where must slowing down for the {order_words(one)} at {_at(briefing, one.start)} begin?"
+    can = [way for way in one.ways if not way.cannot]
+    if not can:
+        yield Question(text, f"Nothing that this train has slows it from {came} to {slow} in time.")
+        return
+    mild, last = can[0], max(can, key=lambda way: way.begins)
+    means = "by coasting" if not mild.dynamic and not mild.reduction else "with the dynamic brake alone"
+    if mild.reduction:
+        means = f"with {pressure_text(mild.reduction, units)} of air"
+        means += " beside the dynamic brake" if mild.dynamic else ""
+    said = [f"By {_at(briefing, mild.begins)} {means}: from {came} down to {slow}, under the {limit} ordered."]
+    if last.begins - mild.begins > 50.0:
+        air = f"{pressure_text(last.reduction, units)} of air" if last.reduction else "the dynamic brake"
+        said.append(f"With {air} {_at(briefing, last.begins)} would be the last place.")
+    said.append(f"The tail is out of it with the head at {_at(briefing, one.clear)}, not before.")
+    yield Question(text, " ".join(said))
 
 
 def _charging(briefing: Briefing) -> Iterator[Question]:
@@ -386,15 +385,10 @@ def _charging(briefing: Briefing) -> Iterator[Question]:
 
 
 def _couplers(briefing: Briefing) -> Iterator[Question]:
-    train, units, forces = briefing.train, briefing.profile.units, briefing.forces
-    if not forces.force.size:
-        return
+    train, units = briefing.train, briefing.profile.units
     said = []
-    for name, most, limit in (("pull", forces.draft, train.limits.draft), ("push", forces.buff, train.limits.buff)):
-        if most.force <= 0:
-            continue
-        share = most.force / limit
-        side = f"{share_words(share)} of the limit of {force_text(limit, units)}{_of(limit)}"
+    for name, most, limit in largest_forces(briefing):
+        side = f"{share_words(most.force / limit)} of the limit of {force_text(limit, units)}{_of(limit)}"
         where = f"behind {vehicle_words(train, most.vehicle)}, head at {_at(briefing, most.head)}"
         said.append(f"The largest {name} is {force_text(most.force, units)} {where}: {side}.")
     if said:

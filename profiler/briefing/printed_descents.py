@@ -102,7 +102,7 @@ def _holding(briefing: Briefing, n: int, plan: DescentPlan) -> Table:
         "Cells: share of the dynamic brake that holds it there beside the air of the column, at most "
         f"{usable} % by plan, or why not. A wheel stands {power_text(found.heat_limit, units)}."
     )
-    notes = tuple(f"{words[:1].upper()}{words[1:]}." for words in line)
+    notes = tuple(f"{wording.capitalised(words)}." for words in line)
     return Table(f"Holding, descent {n}", heads, rows, (), (*notes, how))
 
 
@@ -278,7 +278,7 @@ def _stopping(briefing: Briefing) -> Table | None:
     if not briefing.stops:
         return None
     units = briefing.profile.units
-    named = [place.name for place in briefing.places if place.kind != "climb"]
+    named = [place.name for place in briefing.places if place.named]
     names = [*named, *(f"descent {n}, hardest" for n in range(1, len(briefing.stops) - len(named) + 1))]
     rows = tuple(row for name, stop in zip(names, briefing.stops, strict=True) for row in _ways(briefing, name, stop))
     length = wording.elevation_unit(units)

@@ -71,7 +71,7 @@ def _notches(sequence: StartSequence, units: str) -> str:
     if sequence.starting_notch == NO_NOTCH:
         rolls = "; let go, it rolls back" if sequence.run.rolled_back > _TELLING else ""
         return f"Within the draft limit of {force_text(sequence.limit, units)} no notch starts it{rolls}."
-    words = f"{holding[:1].upper()}{holding[1:]}; {notch_words(sequence.starting_notch)} starts it."
+    words = f"{wording.capitalised(holding)}; {notch_words(sequence.starting_notch)} starts it."
     if sequence.slack.stretched <= 0:
         words = "It rolls off by itself."
     if not math.isfinite(sequence.run.moves):

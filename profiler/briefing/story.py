@@ -11,8 +11,9 @@ import numpy as np
 
 from profiler import wording
 from profiler.briefing.descent_words import share_words, step_words
+from profiler.briefing.forces_words import largest_forces, over_words
 from profiler.briefing.plan import Briefing
-from profiler.briefing.words import place_words, vehicle_words
+from profiler.briefing.words import place_words, post_words, vehicle_words
 from profiler.handling.descent_plan import DescentPlan
 from profiler.handling.holding import SLOWEST_HELD
 from profiler.handling.journey import Journey
@@ -150,10 +151,7 @@ def six_sentences(briefing: Briefing) -> tuple[Sentence, ...]:
     largest coupler force; other descents while there is room.
     """
     told = sorted(_candidates(briefing), key=lambda one: one[0])[:SENTENCES]
-    return tuple(
-        Sentence(wording.post_text(briefing.profile.route.posts, float(briefing.terrain.chainage(way)), 2), text)
-        for _, way, text in sorted(told, key=lambda one: one[1])
-    )
+    return tuple(Sentence(post_words(briefing, way), text) for _, way, text in sorted(told, key=lambda one: one[1]))
 
 
 def _candidates(briefing: Briefing) -> Iterator[tuple[float, float, str]]:
@@ -177,9 +175,8 @@ def _candidates(briefing: Briefing) -> Iterator[tuple[float, float, str]]:
     for i, plan in enumerate(sorted(held, key=lambda plan: -plan.descent.force)):
         yield from ((rank + 4 * min(i, 1) + i / 100, way, text) for rank, way, text in _descent(briefing, plan))
     yield from _climb(briefing)
-    orders = [one for one in briefing.slowings if one.ways and one.kind == "slow_order"]
-    for one in sorted(orders, key=lambda one: one.slow)[:1]:
-        yield 2.2, *_slowing(briefing, one)
+    if (order := strictest_order(briefing)) is not None:
+        yield 2.2, *_slowing(briefing, order)
     yield from _couplers(briefing)
 
 
@@ -189,7 +186,7 @@ def _descent(briefing: Briefing, plan: DescentPlan) -> Iterator[tuple[float, flo
     if off is not None:
         crest = f"the head passes the crest at {speed_text(plan.approach.crest_speed, units)}"
         idle = _idle(briefing, off.recommended)
-        by = "" if idle is None else f" and is at idle by {_post(briefing, idle)}"
+        by = "" if idle is None else f" and is at idle by {post_words(briefing, idle)}"
         goes = f"The plan begins to take power off, from notch {notch},{by}" if notch else "The plan has no power on"
         yield 1, off.recommended, f"{goes}; {crest}."
     if (run := state_at(briefing.journey, one.worst)) is not None:
@@ -227,10 +224,6 @@ def held_by(run: State, force: float, units: str) -> str:
     return f"held by {by}" if run.dynamic + run.air >= GAINING * force else f"still gaining speed, braked by {by}"
 
 
-def _post(briefing: Briefing, way: float) -> str:
-    return wording.post_text(briefing.profile.route.posts, float(briefing.terrain.chainage(way)), 2)
-
-
 def _climb(briefing: Briefing) -> Iterator[tuple[float, float, str]]:
     """Where the run is slowest under power, if it is by much."""
     trip, units = briefing.journey, briefing.profile.units
@@ -244,31 +237,34 @@ def _climb(briefing: Briefing) -> Iterator[tuple[float, float, str]]:
     yield 2.1, float(trip.head[i]), f"{words} {trip.notch[i]:.0f}."
 
 
+def strictest_order(briefing: Briefing) -> Slowing | None:
+    """The slow order with the lowest speed that the train has to slow down for."""
+    orders = [one for one in briefing.slowings if one.ways and one.kind == "slow_order"]
+    return min(orders, key=lambda one: one.slow, default=None)
+
+
+def order_words(one: Slowing) -> str:
+    """ "slow order (Culvert)"."""
+    return f"slow order{f' ({one.limit.reason})' if one.limit.reason else ''}"
+
+
 def _slowing(briefing: Briefing, one: Slowing) -> tuple[float, str]:
     """Where slowing down for a slow order begins, by the mildest way that does it in time."""
     units = briefing.profile.units
     slow, came = (speed_text(x, units) for x in (one.slow, one.approach))
-    name = f"the slow order{f' ({one.limit.reason})' if one.limit.reason else ''}"
     can = [way for way in one.ways if not way.cannot]
     if not can:
-        return one.start, f"Nothing slows the train from {came} to the {slow} of {name} in time."
-    words = f"The plan begins to slow from {came} for {name}"
-    return can[
-        0
-    ].begins, f"{words}: {slow} by {_post(briefing, one.start)}, the tail out at {_post(briefing, one.clear)}."
+        return one.start, f"Nothing slows the train from {came} to the {slow} of the {order_words(one)} in time."
+    start, clear = (post_words(briefing, x) for x in (one.start, one.clear))
+    words = f"{slow} by {start}, the tail out at {clear}"
+    return can[0].begins, f"The plan begins to slow from {came} for the {order_words(one)}: {words}."
 
 
 def _couplers(briefing: Briefing) -> Iterator[tuple[float, float, str]]:
     """The largest pull and push of the run."""
-    train, units, forces = briefing.train, briefing.profile.units, briefing.forces
-    if not forces.head.size or not forces.force.size:
-        return
-    for rank, name, most, limit in (
-        (2.5, "pull", forces.draft, train.limits.draft),
-        (2.6, "push", forces.buff, train.limits.buff),
-    ):
-        if most.force > 0:
-            over = f", {force_text(most.force - limit, units)} over its limit" if most.force > limit else ""
-            words = f"{force_text(most.force, units)} behind {vehicle_words(train, most.vehicle)}{over}"
-            text = f"The couplers carry their largest {name} of the plan here, {words}."
-            yield rank - 2 * (most.force > limit), most.head, text
+    units = briefing.profile.units
+    for name, most, limit in largest_forces(briefing):
+        behind = vehicle_words(briefing.train, most.vehicle)
+        words = f"{force_text(most.force, units)} behind {behind}{over_words(most, limit, units)}"
+        text = f"The couplers carry their largest {name} of the plan here, {words}."
+        yield {"pull": 2.5, "push": 2.6}[name] - 2 * (most.force > limit), most.head, text

@@ -271,6 +271,11 @@ def place_words(briefing: Briefing, start: float, end: float | None = None, deci
     return wording.stretch_words(briefing.profile.route.posts, a, b, decimals)
 
 
+def post_words(briefing: Briefing, way: float) -> str:
+    """ "54.32", "km 150.12": the post at a distance travelled [m]."""
+    return wording.post_text(briefing.profile.route.posts, float(briefing.terrain.chainage(way)), 2)
+
+
 def short_time_words(speed: ClimbSpeed) -> str:
     """ "12 min": how long the units work below their continuous speed on a climb."""
     return f"{speed.short_time / UNITS['minutes']:.0f} min"

@@ -17,12 +17,12 @@ import shapely
 from profiler.landmark import Landmarks
 from profiler.longitude import wrapped
 from profiler.profile import Profile
-from profiler.wording import INVENTED, datum_words
+from profiler.wording import INVENTED, capitalised, datum_words
 from profiler.write.columns import TABLES, meaning
 from profiler.write.geopackage import writing
 from profiler.write.layers import Layer, class_sentence, layers_of
 from profiler.write.shapes import cut_at_meridian
-from profiler.write.statement import capitalised, facts, left_out
+from profiler.write.statement import facts, left_out
 
 Array = npt.NDArray[Any]
 

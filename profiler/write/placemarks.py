@@ -10,6 +10,7 @@ import numpy as np
 from profiler.landmark import SHOWN_FROM, Landmark, Landmarks
 from profiler.profile import Profile
 from profiler.wording import (
+    capitalised,
     doubted_words,
     elevation_text,
     interval_text,
@@ -21,7 +22,6 @@ from profiler.wording import (
     towards,
 )
 from profiler.write.shapes import position
-from profiler.write.statement import capitalised
 
 TOTALS = ("total_rise", "total_fall")
 """Landmarks that belong to the whole line and stand at no place."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from profiler.profile import Profile
 from profiler.read import layout
-from profiler.wording import CAUTION, INVENTED, datum_words, travel_words
+from profiler.wording import CAUTION, INVENTED, capitalised, datum_words, travel_words
 
 CRS = "WGS 84, longitude and latitude in degrees (EPSG:4326, in the order of OGC:CRS84)"
 UNITS = "Metric: the unit stands at the end of each column's name"
@@ -44,11 +44,6 @@ def description(profile: Profile, *more: str) -> str:
         CAUTION,
     ]
     return " ".join(said)
-
-
-def capitalised(words: str) -> str:
-    """The words as a sentence begins."""
-    return words[:1].upper() + words[1:]
 
 
 def left_out(*things: str) -> str:
