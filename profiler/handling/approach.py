@@ -8,11 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from profiler.handling.descents import Descent
+from profiler.handling.speeds import LONGEST, coming_speed
 from profiler.handling.timeline import cruising_acts
-from profiler.mechanics.course import Act, places_of, pulled_by
+from profiler.mechanics.course import Act, effort_needed, kept_going, places_of
 from profiler.mechanics.motion import Acts, Course, extremes
-from profiler.mechanics.places import balancing_speeds, slowest_speed
-from profiler.mechanics.run import LASTS, Run, run
+from profiler.mechanics.places import slowest_speed
+from profiler.mechanics.run import Run, run
 from profiler.train import Train
 from profiler.units import MPH, FloatArray
 
@@ -66,9 +67,7 @@ def approach(
     """
     places = places_of(course)
     head = max(after, descent.crest - APPROACH, float(places[0]))
-    held = float(np.interp(head, places, course.weight + course.bend))
-    most = float(np.interp(head, places, course.hold))
-    speed = min(most, float(balancing_speeds(train, np.array([held]), fastest=most)[0]))
+    speed = coming_speed(course, train, head)
     until = max(descent.start, head) + FOLLOWED
     first = min(descent.crest, descent.start)
     quiet = max(first - QUIET - set_up * float(np.interp(first, places, course.hold)), head)
@@ -83,18 +82,15 @@ def approach(
         done = run(course, approach_acts(train, head, quiet, top_notch), head=head, speed=speed, until=until)
         crest_speed = speed
     notch = int(done.notch[max(int(np.searchsorted(done.head, crest)) - 1, 0)])
-    a, b, c = course.resistance
-    left = course.weight + course.bend + a + crest_speed * (b + crest_speed * c)
-    beyond = (places >= crest) & (left <= 0)
+    beyond = (places >= crest) & (effort_needed(course, crest_speed) <= 0)
     balance = min(float(places[np.argmax(beyond)]), descent.start) if beyond.any() else descent.start
     return Approach(head, speed, quiet, done, crest_speed, notch, balance, stalls)
 
 
 def got_over(course: Course, train: Train, crest: float, top_notch: int) -> float:
     """The first place [m] from a crest on at which its power keeps a train at its least speed; the crest for none."""
-    places, least = places_of(course), slowest_speed(train)
-    needed = course.weight + course.bend + course.resistance @ [1.0, least, least**2]
-    keeps = (places >= crest) & (pulled_by(course, top_notch, least) >= needed)
+    places = places_of(course)
+    keeps = (places >= crest) & kept_going(course, top_notch, slowest_speed(train))
     return float(places[np.argmax(keeps)]) if keeps.any() else crest
 
 
@@ -165,5 +161,5 @@ def extremes_of(
         had = np.isfinite(since).sum()
         begun[:had] = since[:had]
     return Extremes(
-        *extremes(course, acts, begun, float(head), float(speed), time_step, LASTS, float(until), float(beyond))
+        *extremes(course, acts, begun, float(head), float(speed), time_step, LONGEST, float(until), float(beyond))
     )

@@ -21,7 +21,7 @@ from profiler.handling.straddles import mass_quarters
 from profiler.handling.timeline import Timeline, timeline
 from profiler.handling.windows import Window, power_off_window, release_window, step_window
 from profiler.mechanics.conditions import EVERY
-from profiler.mechanics.course import course_of, drawn_along, held_back_by, in_use, places_of
+from profiler.mechanics.course import course_of, drawn_along, effort_needed, held_back_by, in_use, places_of
 from profiler.mechanics.dynamic import BINDING, group_dynamics
 from profiler.mechanics.motion import FREE, Course
 from profiler.mechanics.speed_limits import HeadLimit
@@ -287,9 +287,7 @@ def _cut(course: Course, come: Approach, descent: Descent) -> tuple[tuple[float,
     places = places_of(course)
     place = places[(places >= descent.crest) & (places <= come.balance)]
     speed = np.full(place.size, come.crest_speed)
-    a, b, c = course.resistance
-    index = np.searchsorted(places, place)
-    need = (course.weight + course.bend)[index] + a + speed * (b + speed * c)
+    need = effort_needed(course, come.crest_speed)[np.searchsorted(places, place)]
     notch = np.minimum.accumulate(np.minimum(in_use(course, np.maximum(need, 0.0), place, speed), come.notch))
     falls = np.flatnonzero(np.diff(notch, prepend=come.notch) < 0)
     return tuple((float(place[i]), int(notch[i])) for i in falls)

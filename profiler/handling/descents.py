@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from profiler.handling.speeds import Speeds
-from profiler.mechanics.course import held_back_by, places_of
+from profiler.mechanics.course import effort_needed, held_back_by, places_of
 from profiler.mechanics.motion import Course
 from profiler.mechanics.terrain import Terrain
 from profiler.mechanics.under_train import height_at
@@ -26,8 +26,7 @@ def retard_needed(course: Course, hold: FloatArray, *, slowing: bool = True) -> 
 
     With ``slowing`` it also slows the train where they fall; speeds that rise ask for nothing.
     """
-    a, b, c = course.resistance
-    needed = -(course.weight + course.bend + a + hold * (b + hold * c))
+    needed = -effort_needed(course, hold)
     if slowing:
         needed -= course.mass * hold * np.minimum(np.diff(hold, append=hold[-1:]) / course.step, 0.0)
     return needed

@@ -8,15 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from profiler.handling.descent_plan import DescentPlan, LinePlan
+from profiler.handling.speeds import LONGEST, coming_speed
 from profiler.handling.timeline import after_acts, air_acts, cruising_acts, idling_acts, power_off_acts
 from profiler.mechanics.course import Act, held_back_by, places_of
-from profiler.mechanics.places import balancing_speeds
 from profiler.mechanics.run import Run, run
 from profiler.train import Train
 from profiler.units import FloatArray
-
-LASTS = 48 * 3600.0
-"""No line is followed longer. [s]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -122,14 +119,13 @@ def journey(train: Train, plan: LinePlan, end: float) -> Journey:
     """
     course = plan.course
     acts = line_acts(train, plan)
-    held = np.array([course.weight[0] + course.bend[0]])
-    head, most = float(places_of(course)[0]), float(course.hold[0])
-    speed = min(most, float(balancing_speeds(train, held, fastest=most)[0]))
+    head = float(places_of(course)[0])
+    speed = coming_speed(course, train, head)
     runs: list[Run] = []
     stalls: list[float] = []
     left = list(plan.descents)
     while True:
-        done = run(course, acts_from(acts, head), head=head, speed=speed, until=end, lasts=LASTS)
+        done = run(course, acts_from(acts, head), head=head, speed=speed, until=end, lasts=LONGEST)
         runs.append(done)
         at = float(done.head[-1])
         if done.ended == "there":

@@ -8,7 +8,7 @@ import numpy as np
 
 from profiler.errors import InputError
 from profiler.mechanics.air_acts import brake_force
-from profiler.mechanics.course import Act, places_of, pulled_by
+from profiler.mechanics.course import Act, kept_going, places_of
 from profiler.mechanics.motion import FREE, Course
 from profiler.mechanics.places import FASTEST, balancing_speeds, slowest_speed
 from profiler.mechanics.run import run
@@ -112,6 +112,13 @@ def _drop(course: Course, train: Train, place: float, approach: float, slow: flo
     return Drop(place, approach, slow, float("nan"), None)
 
 
+def coming_speed(course: Course, train: Train, head: float) -> float:
+    """Speed at which a train comes to a place [m]: the one it holds there, or as fast as its power keeps it. [m/s]"""
+    places = places_of(course)
+    held, most = (float(np.interp(head, places, x)) for x in (course.weight + course.bend, course.hold))
+    return min(most, float(balancing_speeds(train, np.array([held]), fastest=most)[0]))
+
+
 def expected_speeds(course: Course, train: Train, hold: FloatArray) -> FloatArray:
     """Speed by place (p,) [m/s] of a train that its brakes never fail, and that is got over where it stalls.
 
@@ -121,11 +128,10 @@ def expected_speeds(course: Course, train: Train, hold: FloatArray) -> FloatArra
     perfect = np.full((1, course.dynamic.shape[1]), FREE)
     braked = course._replace(hold=hold, dynamic=perfect, push=np.full((1, places.size), FREE))
     least = slowest_speed(train)
-    pull = pulled_by(course, top_notch, least)
-    runs_again = pull >= course.weight + course.bend + course.resistance @ [1.0, least, least**2]
+    runs_again = kept_going(course, top_notch, least)
     acts = [Act("hold", FREE), Act("notch", float(top_notch)), Act("dynamic", 1.0)]
     speed, first = np.minimum(hold, least), 0
-    start = float(min(hold[0], balancing_speeds(train, course.weight[:1] + course.bend[:1], fastest=hold[0])[0]))
+    start = coming_speed(braked, train, float(places[0]))
     while first < places.size - 1:
         done = run(braked, acts, head=places[first], speed=start, until=places[-1], lasts=LONGEST, time_step=1.0)
         last = places.size if done.ended == "there" else int(np.searchsorted(places, done.head[-1], side="right"))

@@ -171,6 +171,17 @@ def pulled_by(course: Course, notch: int, speed: float) -> FloatArray:
     return np.asarray(np.sum(each, axis=0))
 
 
+def effort_needed(course: Course, speed: FloatArray | float) -> FloatArray:
+    """Effort that keeps speeds (p,) [m/s], or one, at every place of the course, negative where it must be held. [N]"""
+    a, b, c = course.resistance
+    return np.asarray(course.weight + course.bend + a + speed * (b + speed * c))
+
+
+def kept_going(course: Course, notch: int, speed: float) -> FloatArray:
+    """Where a notch keeps a speed [m/s]. shape (p,)"""
+    return pulled_by(course, notch, speed) >= effort_needed(course, speed)
+
+
 def drawn_along(train: Train, drawn: Terrain, course: Course) -> tuple[Course, ...]:
     """The course over every draw of its line: the weight follows the draw, couplers' room stays as estimated."""
     weight = under_train(drawn, spread_of(train), places_of(course)).grade_force

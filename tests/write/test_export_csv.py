@@ -14,6 +14,7 @@ import pytest
 
 from profiler.files import sha256
 from profiler.landmark import Landmarks
+from profiler.write import briefing_columns, profile_columns
 from profiler.write.briefing import briefing_tables
 from profiler.write.columns import COLUMNS, OWN, TABLES, UNITS, meaning
 from profiler.write.exports import export
@@ -95,6 +96,12 @@ def test_nothing_is_described_that_is_nowhere(folder: Path):
     assert set(OWN) <= found | layers
     assert set(TABLES) == {name for name, _ in found} | {"line"}
     assert set(NAMES) <= set(TABLES)
+
+
+def test_a_name_has_one_meaning():
+    """Law: what a profile's tables say of a name, and a briefing's do not: neither overrides the other."""
+    for name in ("TABLES", "COLUMNS", "OWN"):
+        assert not set(getattr(profile_columns, name)) & set(getattr(briefing_columns, name))
 
 
 def test_what_is_said(folder: Path):
