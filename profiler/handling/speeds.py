@@ -125,8 +125,9 @@ def expected_speeds(course: Course, train: Train, hold: FloatArray) -> FloatArra
     It is at least `places.slowest_speed` then, or the speed held where that is less.
     """
     places, top_notch = places_of(course), course.effort.shape[1] - 1
-    perfect = np.full((1, course.dynamic.shape[1]), FREE)
-    braked = course._replace(hold=hold, dynamic=perfect, push=np.full((1, places.size), FREE))
+    perfect = np.zeros_like(course.dynamic)
+    perfect[0] = FREE
+    braked = course._replace(hold=hold, dynamic=perfect, push=np.full_like(course.push, FREE))
     least = slowest_speed(train)
     runs_again = kept_going(course, top_notch, least)
     acts = [Act("hold", FREE), Act("notch", float(top_notch)), Act("dynamic", 1.0)]

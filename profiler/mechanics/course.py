@@ -96,8 +96,8 @@ def course_of(
     draft_limit : float, optional
         Instead of the train's own limit; infinite for none. [N]
     dynamic : array_like, optional
-        All of the dynamic brake at `SPEEDS`, or the same at every speed [N]; that of the train's units, held to
-        adhesion and caps, if not given.
+        All of the dynamic brake at `SPEEDS`, or the same at every speed, given by the head group and held to nothing
+        [N]; that of the train's units, held to adhesion and caps, if not given.
     conditions : Conditions
         Running and curve resistance follow them, and shoe friction in `air_acts`.
 
@@ -122,8 +122,9 @@ def course_of(
     if dynamic is None:
         braking = group_dynamics(train, SPEEDS, -math.inf).effort
     else:
-        braking = np.broadcast_to(np.asarray(dynamic, dtype=float), (1, SPEEDS.size))
-        push = [np.full(places.size, FREE)]
+        braking = np.zeros((len(train.groups), SPEEDS.size))
+        braking[0] = dynamic
+        push = [np.full(places.size, FREE) for _ in train.groups]
     rolling = train_coefficients(train) * conditions.rolling
     efforts = [group_efforts(train, SPEEDS, notch=n, draft_limit=math.inf) for n in notches_of(train)]
     return Course(
