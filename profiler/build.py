@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -48,7 +49,7 @@ def build_route(territory: Territory) -> Route:
 
 
 def open_ground(territory: Territory) -> tuple[GroundSource, ...]:
-    """The rasters of a territory, opened.
+    """The rasters of a ``territory``, opened: their headers are read and checked, no cell yet.
 
     Raises
     ------
@@ -71,7 +72,13 @@ def open_ground(territory: Territory) -> tuple[GroundSource, ...]:
     )
 
 
-def build_profile(territory: Territory, *, trim: bool = False, progress: Progress = quiet) -> Profile:
+def build_profile(
+    territory: Territory,
+    *,
+    trim: bool = False,
+    ground: Sequence[GroundSource] | None = None,
+    progress: Progress = quiet,
+) -> Profile:
     """The profile of a territory: the whole of the main job.
 
     Where the territory states a known profile, that is drawn instead of an estimate.
@@ -82,6 +89,8 @@ def build_profile(territory: Territory, *, trim: bool = False, progress: Progres
     trim : bool
         Where elevation data are missing over more than ``max_gap_km``, keep the longest covered
         stretch instead of refusing.
+    ground : sequence of GroundSource, optional
+        The territory's rasters as `open_ground` opens them, or those of them that lie about the line.
     progress : callable
         Told (what is being done, share of it done).
 
@@ -94,7 +103,7 @@ def build_profile(territory: Territory, *, trim: bool = False, progress: Progres
     """
     if territory.profile is not None:
         return charted_profile(territory, draw_line(territory, progress))
-    sources = open_ground(territory)
+    sources = open_ground(territory) if ground is None else tuple(ground)
     drawn = draw_line(territory, progress)
     samples = sample_ground(territory, sources, drawn, progress, shoulders=True)
     samples, of_datum = in_one_datum(samples, drawn.stations.longitude, drawn.stations.latitude)
@@ -241,6 +250,8 @@ def _profile(
         invented=territory.route.invented,
         curve_compensation=territory.settings.curve_compensation_pct_per_degree * PERCENT,
         assumptions=assumptions,
+        attribution=territory.elevation.attribution if territory.elevation else "",
+        licence=territory.elevation.licence if territory.elevation else "",
     )
 
 
@@ -274,18 +285,7 @@ def relief_around(profile: Profile, territory: Territory) -> Relief | None:
 
 def input_files(territory: Territory, route: Route) -> tuple[tuple[Path, str], ...]:
     """Every file that a territory's profile rests on, with its role; of the tiles, those the line meets."""
-    files: list[tuple[Path, str]] = []
-    if Path(territory.source).suffix == ".toml":
-        files.append((Path(territory.source), "territory"))
-    table = territory.centreline
-    if table is not None:
-        files.append((territory.folder / table.path, "centreline"))
-        if table.posts_from is not None and table.posts_from.points:
-            files.append((territory.folder / table.posts_from.points, "posts"))
-    files += [(territory.folder / s.path, f"{s.kind}s") for s in territory.structures if s.path]
-    if territory.profile is not None:
-        tables = ((territory.profile.table, "profile table"), (territory.profile.curves, "curves"))
-        files += [(territory.folder / name, role) for name, role in tables if name]
+    files = list(territory.named_files())
     if territory.elevation is not None:
         around = _bounds(route, 0.0)
         tiles = (tile for source in open_ground(territory) for tile in source.tiles)

@@ -13,7 +13,7 @@ from profiler.grid_alignment import GridAlignment
 from profiler.landmark import Landmarks
 from profiler.profile import Profile
 from profiler.route import Posts, Route
-from profiler.wording import CAUTION, INVENTED, datum_words
+from profiler.wording import CAUTION, INVENTED, credit_words, datum_words
 
 NEAR = 0.05
 """Places nearer than this are one. [m]"""
@@ -173,6 +173,7 @@ def about(profile: Profile, landmarks: Landmarks) -> str:
     sentences = [
         f"Estimated from {', '.join(profile.source_names) or 'elevation data'}"
         + (f" along {source}." if source else "."),
+        *filter(None, [credit_words(profile.attribution, profile.licence)]),
         vertical_words(profile, landmarks),
         f"Elevations: {datum_words(profile.vertical_datum)}; standard error {np.median(profile.elevation_se):.1f} m, "
         f"at worst {np.max(profile.elevation_se):.1f} m: decimals are there for the geometry to close.",

@@ -130,6 +130,7 @@ class Profile:
     line beside the stationwise one, for where it holds (`profiler.vertical_curve.holds`).
     ``known`` are elevations given beforehand, and how they fit. ``curve_compensation`` is the grade that
     one degree of curve is worth [1/degree] where ``curve_resistance``, the law of it, goes by that.
+    ``attribution`` and ``licence`` are whose the elevation data are, in the words their provider asks for.
     ``draws`` are equally likely profiles. ``units`` are those people read
     ("us", "metric"); ``invented`` lines are no real place; ``assumptions`` say what was assumed, in sentences.
     """
@@ -154,6 +155,8 @@ class Profile:
     pvis: tuple[Pvi, ...] = ()
     curve_compensation: float = CURVE_COMPENSATION
     curve_resistance: CurveResistance = "per degree"
+    attribution: str = ""
+    licence: str = ""
 
     def __post_init__(self) -> None:
         n = self.route.chainage.size

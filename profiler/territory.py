@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
 from profiler.track_chart import AS_ON_CHART
 from profiler.units import FOOT, KMH, MPH, POST_UNITS, US_SURVEY_FOOT
@@ -21,6 +21,8 @@ CHART_SE = 0.3
 Longitude = Annotated[float, Field(ge=-180, le=180)]
 Latitude = Annotated[float, Field(ge=-90, le=90)]
 Speed = Annotated[float, Field(gt=0, le=500)]
+Credit = Annotated[str, Field(max_length=1000), AfterValidator(lambda text: " ".join(text.split()))]
+"""Words that stand wherever the data are credited, on one line."""
 
 
 class _Table(BaseModel):
@@ -99,10 +101,14 @@ class CentrelineTable(_Table):
 
 
 class ElevationTable(_Table):
+    """Rasters of the ground; ``attribution`` and ``licence`` say whose they are, as their provider asks."""
+
     rasters: Annotated[list[str], Field(min_length=1)]
     vertical_datum: str = "unknown"
     vertical_unit: Literal["m", "ft", "us-ft"] | None = None
     offset_m: float = 0.0
+    attribution: Credit = ""
+    licence: Credit = ""
 
 
 class PostAt(Place):
@@ -241,6 +247,8 @@ class ProfileTable(_Table):
 
 
 class SettingsTable(_Table):
+    """How a line is worked on: what a territory file may set, with its defaults."""
+
     fast_curves: bool = False
     step_m: Annotated[float, Field(ge=1, le=100)] = 10.0
     max_grade_pct: Annotated[float, Field(gt=0, le=15)] = 4.5
@@ -299,6 +307,21 @@ class Territory(_Table):
         if self.profile is not None and self.known_elevations:
             raise ValueError("known_elevations stand beside [profile]: make each a row of its table")
         return self
+
+    def named_files(self) -> tuple[tuple[Path, str], ...]:
+        """Every file that it rests on but its rasters, itself first, each with its role."""
+        files: list[tuple[Path, str]] = []
+        if Path(self.source).suffix == ".toml":
+            files.append((Path(self.source), "territory"))
+        if self.centreline is not None:
+            files.append((self.folder / self.centreline.path, "centreline"))
+            if self.centreline.posts_from is not None and self.centreline.posts_from.points:
+                files.append((self.folder / self.centreline.posts_from.points, "posts"))
+        files += [(self.folder / s.path, f"{s.kind}s") for s in self.structures if s.path]
+        if self.profile is not None:
+            tables = ((self.profile.table, "profile table"), (self.profile.curves, "curves"))
+            files += [(self.folder / name, role) for name, role in tables if name]
+        return tuple(files)
 
     def written_posts(self) -> tuple[tuple[str, ...], tuple[str, ...]]:
         """Posts as the file writes them: those of [posts], and those of all other places."""

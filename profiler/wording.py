@@ -331,6 +331,12 @@ def datum_words(name: str) -> str:
     return "vertical datum unknown" if name == "unknown" else f"heights above {name}"
 
 
+def credit_words(attribution: str, licence: str) -> str:
+    """Whose the elevation data are, in one line; nothing where nobody says."""
+    said = [text.rstrip(".") for text in (attribution, f"licence: {licence}" if licence else "") if text]
+    return f"Elevation data: {'; '.join(said)}." if said else ""
+
+
 def known_words(reason: str, standard_errors: float, rival: str = "", unit_meant: str = "") -> str:
     """Why a known elevation is not used, out of the figures of its residual; nothing if it is."""
     if reason == "tie":

@@ -44,7 +44,13 @@ def hostile() -> tuple[Profile, Landmarks]:
         limits=tuple(dataclasses.replace(x, train_class=HOSTILE, reason=HOSTILE) for x in route.limits),
     )
     profile = dataclasses.replace(
-        profile, route=route, source_names=(HOSTILE,), vertical_datum=HOSTILE, assumptions=(HOSTILE,)
+        profile,
+        route=route,
+        source_names=(HOSTILE,),
+        vertical_datum=HOSTILE,
+        assumptions=(HOSTILE,),
+        attribution=HOSTILE,
+        licence=HOSTILE,
     )
     items = tuple(dataclasses.replace(item, note=HOSTILE) for item in landmarks.items)
     return profile, dataclasses.replace(landmarks, items=items)

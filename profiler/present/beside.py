@@ -250,6 +250,8 @@ def _reading(beside: Beside) -> list[str]:
         reach = 1.96 * float(np.median(side.profile.elevation_se))
         half = wording.elevation_text(reach, beside.units, 0 if reach > 5 else 1)
         sentences.append(f"{side.letter}: {wording.datum_words(plain(side.profile.vertical_datum))}, sure to ±{half}.")
+    owed = (wording.credit_words(side.profile.attribution, side.profile.licence) for side in beside.sides)
+    sentences += dict.fromkeys(plain(credit) for credit in owed if credit)
     sentences.append("Bands: where the rail may lie (95 %). Blocks: grade, climbs above, falls below.")
     sentences.append("Bars across an edge: where it may lie (95 %). Heavy upright: a line begins or ends.")
     sentences.append(f"A difference from {first.letter} is clear where its 95 % interval leaves out nought.")

@@ -77,6 +77,8 @@ def provenance(frame: Frame) -> list[str]:
     sentences = [wording.INVENTED] if profile.invented else []
     if sources and not profile.charted:
         sentences.append(f"Ground: {sources}.")
+    credit = wording.credit_words(plain(profile.attribution), plain(profile.licence))
+    sentences += [credit] if credit else []
     sentences.append(f"Vertical datum: {plain(profile.vertical_datum)}.")
     if profile.known:
         used = sum(item.used for item in profile.known)

@@ -129,6 +129,7 @@ def _reading(comparison: Comparison) -> list[str]:
     said = [wording.INVENTED] if profile.invented else []
     if profile.source_names:
         said.append(f"Ground: {', '.join(plain(name) for name in profile.source_names)}.")
+    said += filter(None, [plain(wording.credit_words(profile.attribution, profile.licence))])
     said.append(f"{_sentence(wording.datum_words(profile.vertical_datum))}")
     said.append(
         "Differences are profile less reference, cut at the edge of their row; bands: ±1.96 standard errors of them."

@@ -73,6 +73,8 @@
   const width = (kind) => data.widths[Math.abs(kind)];
 
   map.attributionControl.setPrefix(false);
+  // Leaflet takes markup there, and this is text of an input file.
+  if (data.credit) map.attributionControl.addAttribution(Object.assign(document.createElement("i"), { textContent: data.credit }).innerHTML);
   map.createPane("line").style.zIndex = 410;
   const paper = L.svg({ pane: "line", padding: 1 });
   const stroke = (points, options) => L.polyline(points, Object.assign(

@@ -38,7 +38,6 @@ def draw_map(
     *,
     limits: Limits | None = None,
     online_tiles: bool = True,
-    credit: str = "",
     train: Mapping[str, Any] | None = None,
 ) -> None:
     """Write the map of a profile as one self-contained HTML file.
@@ -58,8 +57,6 @@ def draw_map(
     online_tiles : bool
         Offer a street map from the network as an extra layer, off at first. An invented line
         never has one.
-    credit : str
-        Licence and attribution of the input data, printed in the key.
     train : mapping, optional
         The layer of one train, as `profiler.present.train_map.train_layer` makes it.
 
@@ -68,7 +65,7 @@ def draw_map(
     OutputError
         If the file cannot be written.
     """
-    page = map_page(profile, landmarks, relief, limits=limits, online_tiles=online_tiles, credit=credit, train=train)
+    page = map_page(profile, landmarks, relief, limits=limits, online_tiles=online_tiles, train=train)
     write_page(page, path)
 
 
@@ -79,7 +76,6 @@ def map_page(
     *,
     limits: Limits | None = None,
     online_tiles: bool = True,
-    credit: str = "",
     train: Mapping[str, Any] | None = None,
 ) -> str:
     """The map of `draw_map` as text."""
@@ -89,13 +85,11 @@ def map_page(
     page = whole_page(_folium_map(profile, relief, tiles).get_root().render(), allowed=allowed)
     for name in ("map.js", "map.css"):
         check_whole(own_file(name))
-    data = map_data(profile, landmarks, limits, relief, credit)
+    data = map_data(profile, landmarks, limits, relief)
     return _completed(page, data | ({"train": train} if train else {}), tiles)
 
 
-def map_data(
-    profile: Profile, landmarks: Landmarks, limits: Limits, relief: Relief | None, credit: str = ""
-) -> dict[str, Any]:
+def map_data(profile: Profile, landmarks: Landmarks, limits: Limits, relief: Relief | None) -> dict[str, Any]:
     """Everything the page's script draws, in plain values; it computes nothing but places on paper."""
     route, units = profile.route, profile.units
     plan = map_curves.curve_marks(profile, landmarks)
@@ -119,12 +113,13 @@ def map_data(
         "plan": plan,
         "plan_words": map_curves.heading(plan),
         "invented": wording.INVENTED if profile.invented else "",
-        "notes": notes_of(profile, relief, credit),
+        "notes": notes_of(profile, relief),
+        "credit": wording.credit_words(profile.attribution, profile.licence),
         "caution": wording.CAUTION_SHORT,
     }
 
 
-def notes_of(profile: Profile, relief: Relief | None, credit: str = "") -> list[str]:
+def notes_of(profile: Profile, relief: Relief | None) -> list[str]:
     """Where the figures come from, and how sure they are, in sentences."""
     se = profile.elevation_se
     ground = ", ".join(profile.source_names) or "given with the profile"
@@ -134,7 +129,6 @@ def notes_of(profile: Profile, relief: Relief | None, credit: str = "") -> list[
     notes = [
         f"{origin}.{shading} {datum[:1].upper()}{datum[1:]}.",
         f"Line: {profile.route.source}." if profile.route.source else "",
-        credit,
         f"How sure (95 %): {wording.elevation_sure_words(float(np.median(se)), float(se.max()), profile.units)}.",
     ]
     return [note for note in notes if note]

@@ -123,6 +123,7 @@ def _notes(briefing: Briefing, relief: Relief | None) -> list[str]:
         f"{HEAD_RULE} {NO_ORDER}",
         *([wording.INVENTED] if profile.invented else []),
         *dict.fromkeys(note for pair in zip(*sure.values(), strict=True) for note in pair),
+        *filter(None, [wording.credit_words(profile.attribution, profile.licence)]),
         *(f"Assumed: {said}." for said in (*profile.route.assumptions, *profile.assumptions)),
     ]
 

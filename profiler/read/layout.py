@@ -13,7 +13,7 @@ from profiler.profile import KnownResidual
 from profiler.route import Corner, CurveElement, KnownPost, SpeedLimit, Station, Structure
 from profiler.vertical_curve import Pvi
 
-VERSION = 6
+VERSION = 7
 """Number of this layout; a reader refuses any other."""
 
 FILE_NAME = "profile.gpkg"
@@ -213,6 +213,8 @@ PROFILE_FACTS = {
     "pvi_visible": "pvi_visible",
     "curve_compensation_per_degree": "curve_compensation",
     "curve_resistance": "curve_resistance",
+    "attribution": "attribution",
+    "licence": "licence",
     "invented": "invented",
     "assumptions": "assumptions",
 }

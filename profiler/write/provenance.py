@@ -103,6 +103,7 @@ def write_provenance(
         "vertical_datum": profile.vertical_datum,
         "curve_compensation": compensation_words(profile.curve_compensation, "us"),
         "ground_sources": [_portable(name) for name in profile.source_names],
+        "elevation_data": {"attribution": profile.attribution, "licence": profile.licence},
         "draws": {"count": profile.draws.elevation.shape[0], "seed": seed},
         "settings": _portable(settings),
         "assumptions": [*route.assumptions, *profile.assumptions],

@@ -113,13 +113,16 @@ def test_hostile_names_stay_text():
         stations=(Station(HOSTILE, 700.0),),
         structures=(Structure("tunnel", 1000.0, 3000.0, HOSTILE, "tags"),),
     )
-    hostile = dataclasses.replace(profile, route=route, source_names=(HOSTILE,), vertical_datum=HOSTILE)
-    page = map_page(hostile, invented_landmarks(), None, credit=HOSTILE)
+    hostile = dataclasses.replace(
+        profile, route=route, source_names=(HOSTILE,), attribution=HOSTILE, vertical_datum=HOSTILE
+    )
+    page = map_page(hostile, invented_landmarks(), None)
     calm = map_page(profile, invented_landmarks(), None)
     assert Addresses(page).tags == Addresses(calm).tags
     assert "<script>alert" not in page
     data = embedded(page)
     assert data["name"] == HOSTILE
+    assert HOSTILE in data["credit"]
     assert HOSTILE in {mark["title"] for mark in data["marks"]}
 
 
