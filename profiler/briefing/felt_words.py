@@ -1,4 +1,4 @@
-"""What couplers feel at marked places in words, and which sudden handling stands beside which planned one."""
+"""What couplers feel at marked places in words, and which other handling stands beside the planned one."""
 
 from __future__ import annotations
 
@@ -6,16 +6,21 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from profiler.briefing.forces_words import over_words
 from profiler.briefing.plan import Briefing
 from profiler.briefing.sudden import after_place
 from profiler.briefing.words import figure_of, place_words, vehicle_words
 from profiler.handling.events import AT_ONCE, CUT, NOTCH_SUDDEN, SUDDEN, Felt, Kind, Way
-from profiler.mechanics.draft_gear import gears_of
+from profiler.mechanics.draft_gear import SLACK, Wear, gears_of
 from profiler.mechanics.in_train import Extreme
-from profiler.train_words import cited_text, force_text, speed_text
+from profiler.mechanics.transient import UNFELT
+from profiler.train_words import force_text, speed_text
+from profiler.units import UNITS
 
-DRAWN = "usual"
+DRAWN: Wear = "usual"
 """The state of wear that stands for all where one is told or drawn."""
+UNSURE = "slack and draft gears, which nobody knows, decide more than anything else"
+BREAKS_FIRST = "a coupling breaks before the head is there: what the climb takes is too much, however it is handled"
 _KINDS: dict[Kind, str] = {
     "crest": "Over the crest",
     "air_step": "Air set",
@@ -26,6 +31,7 @@ _KINDS: dict[Kind, str] = {
 _DYNAMIC = f"all of the dynamic brake in {SUDDEN:g} s"
 WAYS: dict[Way, str] = {
     "planned": "as planned",
+    "gentler": "from the same place, power off and the dynamic brake in more slowly than planned",
     "no_pause": f"throttle shut in {CUT:g} s, no pause, {_DYNAMIC}",
     "dynamic_at_once": f"throttle as planned, then {_DYNAMIC}",
     "throttle_at_once": f"throttle shut in {AT_ONCE:g} s with the head at the crest, the rest as planned",
@@ -47,6 +53,16 @@ class Handled:
         return next((f for f in self.by_wear if f.wear == DRAWN), self.by_wear[0])
 
     @property
+    def there(self) -> bool:
+        """Whether the train comes to its place in that state, and does not part before."""
+        return math.isfinite(after_place(self.shown, 0.0))
+
+    @property
+    def broken(self) -> list[Felt]:
+        """States of wear in which a coupling breaks."""
+        return [one for one in self.by_wear if one.breaks]
+
+    @property
     def severity(self) -> float:
         """The largest force over its limit, in the state of wear that stands for all. [-]"""
         one = self.shown
@@ -54,11 +70,17 @@ class Handled:
 
 
 @dataclass(frozen=True, eq=False)
-class Beside:
-    """A marked place handled as planned, and in the sudden way that is felt most there."""
+class Place:
+    """A marked place handled as planned, and in other ways, sudden or gentler."""
 
     planned: Handled
-    suddenly: Handled
+    others: tuple[Handled, ...]
+
+    @property
+    def worst(self) -> Handled | None:
+        """The sudden way that is felt most; None where there is none, or the train parts before."""
+        there = [one for one in self.others if one.there and one.shown.event.way != "gentler"]
+        return max(there, key=lambda one: one.severity) if there and self.planned.there else None
 
 
 def handled(felt: Sequence[Felt]) -> list[Handled]:
@@ -69,27 +91,19 @@ def handled(felt: Sequence[Felt]) -> list[Handled]:
     return [Handled(tuple(some)) for some in found.values()]
 
 
-def beside(felt: Sequence[Felt]) -> list[Beside]:
-    """Marked places with the worst of their sudden ways, in order of travel.
-
-    The rest has no sudden way, or parted before its place.
-    """
-    every = [one for one in handled(felt) if math.isfinite(after_place(one.shown, 0.0))]
+def places(felt: Sequence[Felt]) -> list[Place]:
+    """Marked places in order of travel, each other event with the planned one that it stands beside."""
+    every = handled(felt)
     planned = [one for one in every if one.shown.event.way == "planned"]
-    worst: dict[int, tuple[Handled, Handled]] = {}
+    others: dict[int, list[Handled]] = {id(plan): [] for plan in planned}
     for one in every:
-        if one.shown.event.way == "planned":
-            continue
-        if (plan := _planned_of(one, planned)) is None:
-            continue
-        known = worst.get(id(plan))
-        if known is None or one.severity > known[1].severity:
-            worst[id(plan)] = (plan, one)
-    return sorted((Beside(*pair) for pair in worst.values()), key=lambda pair: pair.planned.shown.event.place)
+        if one.shown.event.way != "planned" and (plan := _planned_of(one, planned)) is not None:
+            others[id(plan)].append(one)
+    return [Place(plan, tuple(others[id(plan)])) for plan in planned]
 
 
 def _planned_of(one: Handled, planned: Sequence[Handled]) -> Handled | None:
-    """The planned event nearest to a sudden one of its kind; a release at once may stand where air was only set."""
+    """The planned event nearest to another of its kind; a release at once may stand where air was only set."""
     event = one.shown.event
     kinds = ("release", "air_step") if event.kind == "release" else (event.kind,)
     near = [plan for plan in planned if plan.shown.event.kind in kinds]
@@ -108,29 +122,61 @@ def peak_words(briefing: Briefing, name: str, most: Extreme, limit: float) -> st
     return f"{name} {figure_of(most.force, units)}, {vehicle_words(briefing.train, most.vehicle)}{over}"
 
 
-def range_words(briefing: Briefing, one: Handled) -> str:
-    """Largest pull and push, steady ones, over the states of wear, and how fast slack closes."""
+def feels(briefing: Briefing, one: Handled) -> str:
+    """ "pull 194 (194 to 258, steady 196) kips, push 223 (106 to 326, steady 65) kips behind car 52, 23 over its…"."""
     units, shown = briefing.profile.units, one.shown
+    unit = force_text(0.0, units).rpartition(" ")[2]
     said = []
-    for name, steady, found in (
-        ("pull", shown.draft, [f.forces.draft.force for f in one.by_wear]),
-        ("push", shown.buff, [f.forces.buff.force for f in one.by_wear]),
+    for name, most, steady, limit in (
+        ("pull", "draft", shown.draft, shown.draft_limit),
+        ("push", "buff", shown.buff, shown.buff_limit),
     ):
-        low, high = figure_of(min(found), units), force_text(max(found), units)
-        said.append(f"{name} {high if high.startswith(f'{low} ') else f'{low} to {high}'}")
-        said[-1] += f" (steady {figure_of(steady.force, units)})"
+        peak = getattr(shown.forces, most)
+        every = [getattr(f.forces, most).force for f in one.by_wear]
+        if max(every) < UNFELT:
+            continue
+        figure, low, high = (figure_of(force, units) for force in (peak.force, min(every), max(every)))
+        spread = f"{low} to {high}, " if low != high else ""
+        words = f"{name} {figure} ({spread}steady {figure_of(steady.force, units)}) {unit}"
+        if peak.force > limit:
+            words += f" behind {vehicle_words(briefing.train, peak.vehicle)}{over_words(peak, limit, units)}"
+        said.append(words)
     closes = max(f.forces.run_in.speed for f in one.by_wear)
-    words = f"{', '.join(said)}, slack closes at up to {speed_text(closes, units)}"
-    parted = [(f.wear, f.forces.parted) for f in one.by_wear if f.forces.parted is not None]
-    if parted:
-        where = (f"{vehicle_words(briefing.train, at.vehicle)} with {wear} slack" for wear, at in parted)
-        words += f"; a coupling parts behind {', '.join(where)}"
-    return words
+    said.append(f"slack closes at up to {speed_text(closes, units)}")
+    breaks = f"; {breaks_words(briefing, one)}" if one.broken else ""
+    return ", ".join(said) + breaks
 
 
-def wear_words(briefing: Briefing, felt: Sequence[Felt]) -> str:
-    """Which states of wear stand behind a range: "tight (2 in) to worn (12 in) slack"."""
-    states = list(dict.fromkeys(f.wear for f in felt))
-    slack = [max((gear.slack for gear in gears_of(briefing.train, wear)), default=None) for wear in states]
-    said = [f"{wear} ({cited_text(x)})" for wear, x in zip(states, slack, strict=True) if x is not None]
-    return f"{' to '.join(dict.fromkeys((said[0], said[-1])))} slack"
+def breaks_words(briefing: Briefing, one: Handled) -> str:
+    """In which states of wear a coupling breaks, and where in the train in the first of them; "" in none."""
+    if not one.there:
+        return BREAKS_FIRST
+    if not one.broken:
+        return ""
+    first = one.broken[0].forces
+    at = first.parted or first.draft
+    where = f"{vehicle_words(briefing.train, at.vehicle)}, head at {place_words(briefing, at.head, decimals=2)}"
+    return f"with {wears_words(one)} slack a coupling breaks behind {where}"
+
+
+def wears_words(one: Handled) -> str:
+    """ "tight, usual and worn": states in which a coupling breaks."""
+    *others, last = (f.wear for f in one.broken)
+    return " and ".join([", ".join(others), last] if others else [last])
+
+
+def assumed_words(briefing: Briefing) -> str:
+    """ "usual slack assumed, 6 in a coupling, in brackets tight to worn, 2 to 12 in"."""
+    return f"usual slack assumed, {_slack(briefing, DRAWN)} a coupling, in brackets {range_words(briefing)}"
+
+
+def range_words(briefing: Briefing) -> str:
+    """Which states of wear stand behind a range: "tight to worn, 2 to 12 in"."""
+    tight, *_, worn = SLACK
+    return f"{tight} to {worn}, {_slack(briefing, tight).split()[0]} to {_slack(briefing, worn)}"
+
+
+def _slack(briefing: Briefing, wear: Wear) -> str:
+    """Free slack of the loosest coupling."""
+    most = max(float(gear.slack) for gear in gears_of(briefing.train, wear))
+    return f"{most / UNITS['in']:.2g} in" if briefing.profile.units == "us" else f"{most * 1000:.0f} mm"

@@ -11,25 +11,25 @@ import numpy as np
 
 from profiler import wording
 from profiler.briefing.felt_words import (
+    DRAWN,
+    UNSURE,
     WAYS,
-    Beside,
     Handled,
-    beside,
+    feels,
     felt_title,
-    handled,
     peak_words,
+    places,
     range_words,
-    wear_words,
 )
 from profiler.briefing.plan import Briefing
 from profiler.briefing.printed import force_unit
 from profiler.briefing.sudden import after_place
 from profiler.briefing.words import figure_of, has_knuckles, train_sentence, vehicle_words
-from profiler.handling.events import Felt
 from profiler.mechanics.pull import KNUCKLE_BREAKS
 from profiler.present.chart_frame import GUTTER, RIGHT, Panel, Row, area, seen
 from profiler.present.chart_key import FINE, LINE, MARGIN, SUMMARY, wrapped
 from profiler.present.chart_names import baseline, candidate, gutter, set_label, tick_figure
+from profiler.present.felt_shown import Shown, largest_of, shown_of, some_couplings
 from profiler.present.labels import Box, Label, Room, place
 from profiler.present.palette import BAND, INK, WHITE
 from profiler.present.sheet import Sheet, plain
@@ -50,38 +50,16 @@ _CARS, _CAR, _BEHIND, _TIME = 5, 16.0, 12.0, 18.0
 """Couplings drawn each by itself, height of one of them, of what stands over the first, of the time axis. [pt]"""
 _OVER, _APART = 10.0, 16.0
 """Over the first place, and between two. [pt]"""
-_BEFORE = 10.0
-"""Shown before the act begins. [s]"""
+Pair = tuple[Handled, Handled]
+"""A marked place as planned, and in the sudden way that is felt most there."""
 
 
 @dataclass(frozen=True, eq=False)
-class _Shown:
-    """An event as drawn: ``time`` (t,) since its place [s], force (t, v - 1) [N], and the largest pull and push of any
-    state of wear (t,) [N]."""
-
-    of: Handled
-    time: FloatArray
-    force: FloatArray
-    most_pull: FloatArray
-    most_push: FloatArray
-
-    @property
-    def felt(self) -> Felt:
-        """In the state of wear that stands for all."""
-        return self.of.shown
-
-    @property
-    def lasts(self) -> float:
-        """[s]"""
-        return float(self.time[-1] - self.time[0])
-
-
-@dataclass(frozen=True, eq=False)
-class _Place:
+class _Drawn:
     """A marked place as drawn: both events, words over either panel and under both, highest pull and push [N]."""
 
     title: str
-    events: tuple[_Shown, _Shown]
+    events: tuple[Shown, Shown]
     heads: tuple[list[str], list[str]]
     words: list[str]
     widths: tuple[float, float]
@@ -122,18 +100,18 @@ def draw_felt(briefing: Briefing, *, svg: Path | None = None, png: Path | None =
 
 def compose_felt(briefing: Briefing) -> tuple[Sheet, str, tuple[str, ...]]:
     """The sheet, what it says in words, and what found no room."""
-    places, force = _places(briefing, largest_places(briefing), SHEET_WIDE, _FORCES)
+    drawn, force = _places(briefing, largest_places(briefing), SHEET_WIDE, _FORCES)
     pieces = [
-        Piece(one.title, one.words, one.height(force) + _APART, partial(_draw, briefing, one, force)) for one in places
+        Piece(one.title, one.words, one.height(force) + _APART, partial(_draw, briefing, one, force)) for one in drawn
     ]
     told = [f"{train_sentence(briefing)}.", *how_to_read(briefing)]
     return compose_pieces(_title(briefing), told, pieces, _OVER)
 
 
-def largest_places(briefing: Briefing) -> list[Beside]:
-    """As many places with a sudden way as a sheet holds, those felt most, in order of travel."""
-    every = beside(briefing.felt)
-    most = sorted(every, key=lambda pair: -pair.suddenly.severity)[:MOST]
+def largest_places(briefing: Briefing) -> list[Pair]:
+    """As many places with a sudden way as a sheet holds, those felt most, in order of travel: as planned and so."""
+    every = [(place.planned, worst) for place in places(briefing.felt) if (worst := place.worst) is not None]
+    most = sorted(every, key=lambda pair: -pair[1].severity)[:MOST]
     return [pair for pair in every if pair in most]
 
 
@@ -142,19 +120,19 @@ def felt_pictures(briefing: Briefing, width: float) -> list[tuple[Sheet, str]]:
     pairs = largest_places(briefing)
     if not pairs:
         return []
-    places, force = _places(briefing, pairs, width, _FORCES_ON_PAPER)
+    drawn, force = _places(briefing, pairs, width, _FORCES_ON_PAPER)
     made = []
-    for one in places:
+    for one in drawn:
         sheet = Sheet(width, one.height(force))
         _draw(briefing, one, force, sheet, sheet.height)
         made.append((sheet, f"{one.title}. {' '.join(one.words)}"))
     return made
 
 
-def _places(briefing: Briefing, pairs: Sequence[Beside], width: float, high: float) -> tuple[list[_Place], float]:
+def _places(briefing: Briefing, pairs: Sequence[Pair], width: float, high: float) -> tuple[list[_Drawn], float]:
     """Places on a sheet so wide, and the scale of forces that all share, by the largest row [pt]. [pt/N]"""
-    places = [_place(briefing, pair, width) for pair in pairs]
-    return places, high / max(one.pull + one.push for one in places)
+    drawn = [_place(briefing, pair, width) for pair in pairs]
+    return drawn, high / max(one.pull + one.push for one in drawn)
 
 
 def _title(briefing: Briefing) -> str:
@@ -164,27 +142,25 @@ def _title(briefing: Briefing) -> str:
 
 def how_to_read(briefing: Briefing) -> list[str]:
     """How to read the places drawn, and what is not drawn."""
-    planned = sum(one.shown.event.way == "planned" for one in handled(briefing.felt))
-    left = planned - len(largest_places(briefing))
-    shown = next(iter(handled(briefing.felt))).shown.wear
+    left = len(places(briefing.felt)) - len(largest_places(briefing))
     return [
         "Estimated coupler forces, vehicle by vehicle, in seconds from where the act begins.",
-        f"Up, open: the largest pull anywhere in the train; down, solid: the largest push; with {shown} slack.",
-        f"Grey: up to the largest with {wear_words(briefing, briefing.felt)}.",
+        f"Up, open: the largest pull anywhere in the train; down, solid: the largest push; with {DRAWN} slack.",
+        f"Grey, and in brackets: with slack {range_words(briefing)}.",
         "Dashed: limits. Thin: the largest steady force.",
-        "Slack and the state of the draft gears decide most, and neither is known.",
+        f"{wording.capitalised(UNSURE)}.",
         *([f"Other places, {left} of them, are in in_train.csv only."] if left > 0 else []),
     ]
 
 
-def _place(briefing: Briefing, pair: Beside, width: float) -> _Place:
-    events = (_shown(pair.planned), _shown(pair.suddenly))
+def _place(briefing: Briefing, pair: Pair, width: float) -> _Drawn:
+    events = (shown_of(pair[0]), shown_of(pair[1]))
     widths, scale = _shared(width - GUTTER - RIGHT - _BETWEEN, *(one.lasts for one in events))
     first = events[0].felt
     short = ("As planned", "Suddenly")
-    names = (short[0], f"{short[1]}: {WAYS[pair.suddenly.shown.event.way]}")
-    said = [f"{name}: {range_words(briefing, one.of)}." for name, one in zip(short, events, strict=True)]
-    return _Place(
+    names = (short[0], f"{short[1]}: {WAYS[pair[1].shown.event.way]}")
+    said = [f"{name}: {feels(briefing, one.of)}." for name, one in zip(short, events, strict=True)]
+    return _Drawn(
         title=plain(felt_title(briefing, first)),
         events=events,
         heads=(wrapped([names[0]], SUMMARY, widths[0] - 4.0), wrapped([names[1]], SUMMARY, widths[1] - 4.0)),
@@ -196,26 +172,6 @@ def _place(briefing: Briefing, pair: Beside, width: float) -> _Place:
     )
 
 
-def _shown(one: Handled) -> _Shown:
-    felt = one.shown
-    time = _since(felt)
-    on = time >= -_BEFORE
-    time, force = time[on], felt.forces.force[on]
-    pulls, pushes = [], []
-    for each in one.by_wear:
-        its = _since(each)
-        if np.isfinite(its[0]):  # else it parted before
-            pull, push = _both(each.forces.force)
-            pulls.append(np.interp(time, its, pull, right=0.0))
-            pushes.append(np.interp(time, its, push, right=0.0))
-    return _Shown(one, time, force, np.max(pulls, axis=0), np.max(pushes, axis=0))
-
-
-def _since(felt: Felt) -> FloatArray:
-    """Time since the act began. [s]"""
-    return felt.forces.time + after_place(felt, 0.0)
-
-
 def _shared(room: float, first: float, second: float) -> tuple[tuple[float, float], float]:
     """Widths of two panels that last so long [s], and points a second, the same for both. [pt]"""
     short = room * max(min(first, second) / (first + second), _NARROWEST)
@@ -223,7 +179,7 @@ def _shared(room: float, first: float, second: float) -> tuple[tuple[float, floa
     return widths, min(widths[0] / first, widths[1] / second)
 
 
-def _draw(briefing: Briefing, shown: _Place, force: float, sheet: Sheet, top: float) -> tuple[str, ...]:
+def _draw(briefing: Briefing, shown: _Drawn, force: float, sheet: Sheet, top: float) -> tuple[str, ...]:
     units = briefing.profile.units
     sheet.text(MARGIN, top - 12.0, shown.title, ROW)
     y = top - 24.0 - LINE * max(map(len, shown.heads))
@@ -234,7 +190,7 @@ def _draw(briefing: Briefing, shown: _Place, force: float, sheet: Sheet, top: fl
     room = Room(Box(MARGIN, rows["time"].bottom, sheet.width, y))
     lefts = (GUTTER, GUTTER + shown.widths[0] + _BETWEEN)
     labels: list[Label] = []
-    couplings = _couplings(shown.events[0].force.shape[1])
+    couplings = some_couplings(shown.events[0].force.shape[1], _CARS)
     zeros, by_car = _by_car_zeros(rows["cars"], couplings, shown)
     panels = []
     for one, head, left, wide in zip(shown.events, shown.heads, lefts, shown.widths, strict=True):
@@ -264,17 +220,12 @@ def _draw(briefing: Briefing, shown: _Place, force: float, sheet: Sheet, top: fl
     return dropped
 
 
-def _couplings(count: int) -> list[int]:
-    """Some couplings evenly along the train."""
-    return sorted({int((i + 0.5) / _CARS * count) for i in range(_CARS)})
-
-
 def _forces(
-    sheet: Sheet, briefing: Briefing, room: Room, panel: Panel, one: _Shown, zero: float, scale: float
+    sheet: Sheet, briefing: Briefing, room: Room, panel: Panel, one: Shown, zero: float, scale: float
 ) -> list[Label]:
     """The largest pull and push by time, how far other states of wear go, steady ones; names of the peaks."""
     x, felt = panel.x(one.time), one.felt
-    pull, push = _both(one.force)
+    pull, push = largest_of(one.force)
     for values, most, sign, fill in ((pull, one.most_pull, 1, WHITE), (push, one.most_push, -1, INK)):
         _shape(sheet, x, zero, sign * scale * most, BAND, edge="none", z=1.8)
         _shape(sheet, x, zero, sign * scale * values, fill, edge=INK, z=2.0)
@@ -300,11 +251,6 @@ def _forces(
     return labels
 
 
-def _both(force: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """The largest pull and push (t,) of forces (t, n). [N]"""
-    return np.maximum(force.max(axis=1), 0.0), np.maximum(-force.min(axis=1), 0.0)
-
-
 def _shape(sheet: Sheet, x: FloatArray, zero: float, values: FloatArray, fill: str, *, edge: str, z: float) -> None:
     """What lies between a line and the zero line. [pt]"""
     sheet.areas([area(seen(x, zero + values), zero)], fill, edge=edge, width=0.5, z=z)
@@ -324,7 +270,7 @@ def _label(panel: Panel, words: str, x: float, y: float, edge: float, sign: int,
     return Label(words, 0, tuple(inside))
 
 
-def _limits(sheet: Sheet, briefing: Briefing, room: Room, panel: Panel, one: _Shown, zero: float, scale: float) -> None:
+def _limits(sheet: Sheet, briefing: Briefing, room: Room, panel: Panel, one: Shown, zero: float, scale: float) -> None:
     felt = one.felt
     lines = [("limit", felt.draft_limit), ("limit", -felt.buff_limit)]
     lines += [("breaks", force) for force in _breaking(briefing, one, 1)]
@@ -334,13 +280,13 @@ def _limits(sheet: Sheet, briefing: Briefing, room: Room, panel: Panel, one: _Sh
         room.take(Box(panel.left, y - 1, panel.right, y + 1))
 
 
-def _breaking(briefing: Briefing, one: _Shown, sign: int) -> list[float]:
+def _breaking(briefing: Briefing, one: Shown, sign: int) -> list[float]:
     """Where a typical knuckle breaks, if a pull comes to that. [N]"""
     shown = sign > 0 and has_knuckles(briefing.train) and one.most_pull.max() > KNUCKLE_BREAKS
     return [float(KNUCKLE_BREAKS)] if shown else []
 
 
-def _by_car_zeros(row: Row, couplings: Sequence[int], shown: _Place) -> tuple[list[float], float]:
+def _by_car_zeros(row: Row, couplings: Sequence[int], shown: _Drawn) -> tuple[list[float], float]:
     """Zero lines of some couplings [pt], the first highest, and the scale of both panels [pt/N]."""
     every = np.concatenate([event.force[:, couplings] for event in shown.events])
     high, low = max(float(every.max()), 0.0), max(-float(every.min()), 0.0)
@@ -350,7 +296,7 @@ def _by_car_zeros(row: Row, couplings: Sequence[int], shown: _Place) -> tuple[li
 
 
 def _by_car(
-    sheet: Sheet, panel: Panel, one: _Shown, couplings: Sequence[int], zeros: Sequence[float], scale: float
+    sheet: Sheet, panel: Panel, one: Shown, couplings: Sequence[int], zeros: Sequence[float], scale: float
 ) -> None:
     """The force behind some vehicles, each on its own line, all at one scale."""
     x = panel.x(one.time)

@@ -8,9 +8,10 @@ import re
 import numpy as np
 import pytest
 
+from profiler.briefing.felt_words import BREAKS_FIRST, UNSURE
 from profiler.briefing.lesson import QUESTIONS, lesson
 from profiler.briefing.sudden import after_place, parts_of
-from profiler.briefing.sudden_words import BREAKS_FIRST, UNSURE, sudden_lines
+from profiler.briefing.sudden_words import sudden_lines
 from profiler.briefing.words import figure_of
 from profiler.handling.events import Felt
 from profiler.mechanics.draft_gear import SIDE_BUFFERS
@@ -41,7 +42,7 @@ def test_each_place_is_a_line():
         steady = figure_of(by_wear["usual"].buff.force, "us")
         over = figure_of(by_wear["usual"].forces.buff.force - by_wear["usual"].buff_limit, "us")
         assert f"push {usual} ({tight} to {worn}, steady {steady}) kips" in text
-        assert f"{over} over its limit" in text
+        assert f"{over} kips over its limit" in text
     assert sudden.startswith("throttle shut in 4 s, no pause, all of the dynamic brake in 3 s: ")
     assert "suddenly pull in the" in where
     assert not any(re.search(r"\b(draft|buff|nan|kN|no_pause)\b", line.replace("draft gears", "")) for line in places)

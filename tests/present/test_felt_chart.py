@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from profiler.briefing.felt_words import WAYS, beside, handled, peak_words, range_words
+from profiler.briefing.felt_words import WAYS, feels, handled, peak_words, places
 from profiler.briefing.plan import Briefing
 from profiler.briefing.sudden import with_felt
 from profiler.present.felt_chart import MOST, compose_felt, draw_felt, largest_places
@@ -60,7 +60,7 @@ def test_places_stand_as_planned_and_in_their_worst_way(name: str):
     sheet, said, _ = composed(name, "us")
     said = said.replace("\N{NO-BREAK SPACE}", " ")
     for pair in pairs:
-        plan, sudden = pair.planned.shown, pair.suddenly.shown
+        plan, sudden = (one.shown for one in pair)
         assert plan.event.way == "planned" != sudden.event.way
         assert {plan.event.kind, sudden.event.kind} in ({"crest"}, {"start"}, {"release"}, {"release", "air_step"})
         same = [
@@ -69,8 +69,8 @@ def test_places_stand_as_planned_and_in_their_worst_way(name: str):
             if (one.shown.event.kind, one.shown.event.place) == (sudden.event.kind, sudden.event.place)
             and one.shown.event.way != "planned"
         ]
-        assert pair.suddenly.severity == max(one.severity for one in same)
-        assert range_words(briefing, pair.suddenly) in said
+        assert pair[1].severity == max(one.severity for one in same)
+        assert feels(briefing, pair[1]) in said
         on_sheet = " ".join(words.text for words in sheet.words)
         assert WAYS[sudden.event.way].split(",")[0].split(" ")[0] in on_sheet
         assert peak_words(briefing, "push", sudden.forces.buff, sudden.buff_limit) in on_sheet
@@ -84,7 +84,7 @@ def test_both_panels_have_one_scale():
     deep = sorted((float(np.ptp(shape[:, 1])) for shape in solid), reverse=True)
     pushes = []
     for pair in largest_places(briefing):
-        for one in (pair.planned.shown, pair.suddenly.shown):
+        for one in (each.shown for each in pair):
             on = one.forces.time >= one.forces.time[np.argmax(one.forces.head >= one.event.place)] - 10
             pushes.append(-min(float(one.forces.force[on].min()), 0.0))
     pushes.sort(reverse=True)
@@ -95,7 +95,9 @@ def test_without_sudden_ways_nothing_stands_side_by_side():
     """Law: events as planned alone make no pair, nor does a briefing in which nothing is followed."""
     briefing = felt_by("b", "us")
     planned = tuple(one for one in briefing.felt if one.event.way == "planned")
-    assert beside(planned) == []
+    alone = places(planned)
+    assert [one.planned.shown.event.way for one in alone] == ["planned"] * (len(planned) // 3)
+    assert {(one.others, one.worst) for one in alone} == {((), None)}
     assert largest_places(dataclasses.replace(briefing, felt=())) == []
 
 
