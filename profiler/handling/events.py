@@ -19,7 +19,7 @@ from profiler.handling.descent_plan import DescentPlan, LinePlan
 from profiler.handling.journey import Journey, acts_from, descent_acts, line_acts
 from profiler.handling.start import StartSequence
 from profiler.handling.start_sequence import EASING, NOTCH_PAUSE, TIME_STEP
-from profiler.handling.timeline import after_acts, air_acts, power_off_acts
+from profiler.handling.timeline import after_acts, air_acts, power_off_acts, slower, unhurried
 from profiler.mechanics.air import independent_force
 from profiler.mechanics.air_acts import brake_force, ease_time, lead_time, moved
 from profiler.mechanics.air_applied import car_forces
@@ -31,18 +31,28 @@ from profiler.mechanics.motion import FREE, Course
 from profiler.mechanics.pull import KNUCKLE_BREAKS
 from profiler.mechanics.run import Run, run
 from profiler.mechanics.terrain import Terrain
-from profiler.mechanics.transient import SlackAtFirst, Transient, transient
+from profiler.mechanics.transient import FREE_HAND, SlackAtFirst, Transient, transient
 from profiler.train import Train
 from profiler.units import FloatArray
 
 Kind = Literal["crest", "air_step", "release", "sag", "start"]
-Way = Literal["planned", "no_pause", "dynamic_at_once", "throttle_at_once", "release_at_once", "bunched_full_notch"]
+Way = Literal[
+    "planned",
+    "gentler",
+    "no_pause",
+    "dynamic_at_once",
+    "throttle_at_once",
+    "release_at_once",
+    "bunched_full_notch",
+]
 BEFORE = 30.0
 """An event is followed from so long before [s]."""
 AFTER = 60.0
 """And so long after all is done. [s]"""
 CUT, AT_ONCE = Cited(4, "seconds", "choice"), Cited(1, "seconds", "choice")
 """A sudden hand: from full power to idle in a hurry, and as fast as it goes. [s]"""
+GENTLER_NOTCHES, GENTLER_BRAKE = Cited(3, "", "choice"), Cited(2, "", "choice")
+"""A gentler hand: so many times the time from notch to notch, and to set the dynamic brake up. [-]"""
 SUDDEN = Cited(3, "seconds", "choice")
 """And all of the dynamic brake that is used, or none of it. [s]"""
 NOTCH_SUDDEN = Cited(1, "seconds", "choice")
@@ -69,17 +79,23 @@ class Event:
     since: float
     lasts: float
     slack: SlackAtFirst = "steady"
+    hand: tuple[float, float] = FREE_HAND
+    """As in `transient`: how fast what holds a speed is changed. [1/s]"""
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Felt:
-    """What couplers feel in an event with gears in one state of wear; ``draft`` and ``buff`` are the steady ones."""
+    """What couplers feel in an event with gears in one state of wear; ``draft`` and ``buff`` are the steady ones.
+
+    ``too_fast`` is how far its speed is above the limit at most, negative for below. [m/s]
+    """
 
     event: Event
     wear: Wear
     forces: Transient
     draft: Extreme
     buff: Extreme
+    too_fast: float
     draft_limit: float
     """[N]"""
     buff_limit: float
@@ -118,21 +134,46 @@ def planned_events(
     Notes
     -----
     In order of travel: each crest with its power going off, each movement of the brake valve, each sag. A place that
-    the run does not get to is left out.
+    the run does not get to is left out. The run holds speeds without delay; here the crew's hand is `unhurried`.
     """
-    acts = line_acts(train, plan)
+    acts, hand = line_acts(train, plan), unhurried(train)
     found: list[Event | None] = []
     for one in plan.descents:
         if one.power_off is not None:
             at = one.power_off.recommended
-            found.append(_event("crest", "planned", at, plan.course, acts, trip, one.timeline.full + AFTER))
+            found.append(_event("crest", "planned", at, plan.course, acts, trip, one.timeline.full + AFTER, hand))
         for step in one.steps:
             lasts = _let_go_in(train) if step.kind == "release" else lead_time(train) + AFTER
             kind: Kind = "release" if step.kind == "release" else "air_step"
-            found.append(_event(kind, "planned", step.at, plan.course, acts, trip, lasts))
+            found.append(_event(kind, "planned", step.at, plan.course, acts, trip, lasts, hand))
     for first, last in sags:
-        found.append(_event("sag", "planned", first, plan.course, acts, trip, SAG_LASTS, until=last))
+        found.append(_event("sag", "planned", first, plan.course, acts, trip, SAG_LASTS, hand, until=last))
     return tuple(sorted((e for e in found if e is not None), key=lambda e: e.place))
+
+
+def gentler_events(train: Train, plan: LinePlan, trip: Journey) -> tuple[Event, ...]:
+    """The same crests with power going off in `GENTLER_NOTCHES` times the time, begun as much sooner as the train then
+    still gets over them, and the dynamic brake set up in `GENTLER_BRAKE` times; in order of travel."""
+    top, usable = plan.course.effort.shape[1] - 1, float(train.handling.usable_dynamic)
+    power, brake = unhurried(train)
+    hand = power / float(GENTLER_NOTCHES), brake / float(GENTLER_BRAKE)
+    found: list[Event | None] = []
+    for i, one in enumerate(plan.descents):
+        off, line = one.power_off, one.timeline
+        if off is None or not line.notches or not off.earliest <= off.recommended:
+            continue
+        slow = slower(line, float(GENTLER_NOTCHES), float(GENTLER_BRAKE))
+        speed = float(np.interp(off.recommended, trip.head, trip.speed))
+        at = max(off.earliest, off.recommended - (slow.idle - line.idle) * speed)
+        acts = [
+            Act("dynamic", 0.0, at=one.approach.quiet),
+            *power_off_acts(slow, usable, at),
+            *air_acts(train, one.steps),
+            *after_acts(train, one.descent, top),
+        ]
+        whole = line_acts(train, plan, {i: acts})
+        found.append(_event("crest", "gentler", at, plan.course, whole, trip, slow.full + AFTER, hand))
+    return tuple(event for event in found if event is not None)
 
 
 def sudden_events(train: Train, plan: LinePlan, trip: Journey) -> tuple[Event, ...]:
@@ -141,14 +182,20 @@ def sudden_events(train: Train, plan: LinePlan, trip: Journey) -> tuple[Event, .
     ``no_pause``: throttle closed in `CUT`, all of the dynamic brake in `SUDDEN` at once after it. ``dynamic_at_once``:
     throttle and pause as planned, then all of it in `SUDDEN`, slack not bunched before. ``throttle_at_once``: power
     shut off in `AT_ONCE` with the head at the crest, the rest as planned. ``release_at_once``: all air released while
-    running, the dynamic brake thrown off with it. A dynamic brake set at once does not follow the speed.
+    running, the dynamic brake thrown off with it. A dynamic brake set at once does not follow the speed; what is not
+    sudden is done by an `unhurried` hand.
     """
+    power, brake = unhurried(train)
     found: list[Event | None] = []
     for i, one in enumerate(plan.descents):
         for way, place, acts, lasts in _suddenly(train, plan, one):
             kind: Kind = "release" if way == "release_at_once" else "crest"
             whole = line_acts(train, plan, {i: acts})
-            found.append(_event(kind, way, place, plan.course, whole, trip, lasts))
+            hand = (
+                FREE_HAND[0] if way in ("no_pause", "throttle_at_once") else power,
+                FREE_HAND[1] if way == "release_at_once" else brake,
+            )
+            found.append(_event(kind, way, place, plan.course, whole, trip, lasts, hand))
     return tuple(event for event in found if event is not None)
 
 
@@ -160,6 +207,7 @@ def _event(
     acts: Sequence[Act],
     trip: Journey,
     lasts: float,
+    hand: tuple[float, float],
     *,
     until: float | None = None,
 ) -> Event | None:
@@ -182,6 +230,7 @@ def _event(
         speed=float(its.speed[0]),
         since=since,
         lasts=float(lasts) + BEFORE,
+        hand=hand,
     )
 
 
@@ -327,7 +376,7 @@ def felt(
     gears = {wear: gears_of(train, wear) for wear in wears}
     limits = train.limits
 
-    def one(event: Event, steady: tuple[Extreme, Extreme], wear: Wear) -> Felt:
+    def one(event: Event, steady: tuple[Extreme, Extreme, float], wear: Wear) -> Felt:
         forces = transient(
             train,
             terrain,
@@ -340,6 +389,7 @@ def felt(
             lasts=event.lasts,
             counted=event.place,
             slack=event.slack,
+            hand=event.hand,
         )
         return Felt(
             event=event,
@@ -347,6 +397,7 @@ def felt(
             forces=forces,
             draft=steady[0],
             buff=steady[1],
+            too_fast=steady[2],
             draft_limit=float(limits.draft),
             buff_limit=float(limits.buff),
         )
@@ -369,13 +420,14 @@ class _Part:
     air: FloatArray
 
 
-def _steady(train: Train, terrain: Terrain, event: Event) -> tuple[Extreme, Extreme]:
-    """The largest steady draft and buff of an event."""
+def _steady(train: Train, terrain: Terrain, event: Event) -> tuple[Extreme, Extreme, float]:
+    """The largest steady draft and buff of an event, and how far its speed is above the limit at most [m/s]."""
     done = _as_run(event)
     on = done.head >= event.place
     part = _Part(*(getattr(done, name)[on] for name in ("time", "head", "speed", "effort", "dynamic", "air")))
     forces = in_train(train, terrain, event.course, part)
-    return forces.draft, forces.buff
+    limit = np.interp(part.head, places_of(event.course), event.course.limit)
+    return forces.draft, forces.buff, float((part.speed - limit).max())
 
 
 def _as_run(event: Event) -> Run:

@@ -14,6 +14,7 @@ from profiler.mechanics.air_acts import moved
 from profiler.mechanics.conditions import NOMINAL, Conditions
 from profiler.mechanics.course import Act
 from profiler.mechanics.motion import FREE
+from profiler.mechanics.traction import notches_of
 from profiler.train import Train
 
 BUNCHING_SHARE, BUNCHING_TIME = Cited(0.15, "", "choice"), Cited(10, "seconds", "choice")
@@ -53,6 +54,29 @@ def timeline(train: Train, notches: int) -> Timeline:
     return Timeline(
         notches=notches, notch_time=notch_time, idle=idle, dynamic=begins, bunched=float(bunched), full=float(full)
     )
+
+
+def slower(line: Timeline, notches: float, brake: float) -> Timeline:
+    """The same with so many times the time from notch to notch, and to set the dynamic brake up; the pause stays."""
+    idle = line.idle * notches
+    dynamic = idle + line.dynamic - line.idle
+    bunched = dynamic + brake * (line.bunched - line.dynamic)
+    return Timeline(
+        notches=line.notches,
+        notch_time=line.notch_time * notches,
+        idle=idle,
+        dynamic=dynamic,
+        bunched=bunched,
+        full=bunched + brake * (line.full - line.bunched),
+    )
+
+
+def unhurried(train: Train) -> tuple[float, float]:
+    """How much of all its effort, and of all its dynamic brake, a crew adds or takes off per second that goes from
+    notch to notch in its time and sets the brake up as over a crest. [1/s]"""
+    top = len(notches_of(train)) - 1
+    setting = (train.handling.usable_dynamic - BUNCHING_SHARE) / SETTING_TIME
+    return 1 / (top * float(train.handling.notch_time)), float(max(BUNCHING_SHARE / BUNCHING_TIME, setting))
 
 
 def power_off_acts(line: Timeline, share: float, at: float) -> list[Act]:

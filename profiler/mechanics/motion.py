@@ -83,7 +83,7 @@ def between(table, first, step, at):
 
 
 @compiled
-def _pull(course, notch, x, v):
+def pull_at(course, notch, x, v):
     """Effort of all groups in a notch, or between two. [N]"""
     lower = int(notch)
     more, total = notch - lower, 0.0
@@ -122,7 +122,7 @@ def over_groups(course, effort, dynamic, x, v, pulled, held):
         for g in range(groups):
             high += _group_pull(course, g, above, x, v)
     part = (effort - low) / (high - low) if high > low else 0.0
-    whole = _hold_back(course, x, v)
+    whole = hold_back_at(course, x, v)
     share = dynamic / whole if whole > 0 else 0.0
     for g in range(groups):
         less = _group_pull(course, g, above - 1, x, v)
@@ -141,7 +141,7 @@ def each_over_groups(course, effort, dynamic, x, v):
 
 
 @compiled
-def _hold_back(course, x, v):
+def hold_back_at(course, x, v):
     """All of the dynamic brake of all groups. [N]"""
     total = 0.0
     for g in range(course.dynamic.shape[0]):
@@ -166,6 +166,12 @@ def _held(course, hold, x, v):
 
 
 @compiled
+def told_to_hold(acts, latest, begun, t):
+    """Speed that the act in force says to hold [m/s], NaN for none."""
+    return _set(acts, latest[HOLD], begun, t) if latest[HOLD] >= 0 else np.nan
+
+
+@compiled
 def forces_at(course, acts, begun, latest, t, x, v):
     """Acceleration [m/s²], then effort, dynamic, air, rolling and curve resistance, weight [N], at an instant.
 
@@ -176,7 +182,7 @@ def forces_at(course, acts, begun, latest, t, x, v):
     fast = abs(v)
     rolling = course.resistance[0] + fast * (course.resistance[1] + fast * course.resistance[2])
     notch = _set(acts, latest[NOTCH], begun, t) if latest[NOTCH] >= 0 else 0.0
-    hold = _set(acts, latest[HOLD], begun, t) if latest[HOLD] >= 0 else np.nan
+    hold = told_to_hold(acts, latest, begun, t)
     share = _set(acts, latest[SHARE], begun, t) if latest[SHARE] >= 0 else 0.0
     air = 0.0
     for i in range(acts.kind.size):
@@ -184,8 +190,8 @@ def forces_at(course, acts, begun, latest, t, x, v):
             air += _set(acts, i, begun, t)
     if air != 0.0:
         air *= between(course.friction, 0.0, course.speed_step, fast)
-    effort = _pull(course, notch, x, fast) if notch > 0 else 0.0
-    dynamic = share * _hold_back(course, x, fast) if share > 0 else 0.0
+    effort = pull_at(course, notch, x, fast) if notch > 0 else 0.0
+    dynamic = share * hold_back_at(course, x, fast) if share > 0 else 0.0
     if hold == hold:  # no speed to be held is not a number
         target, change = _held(course, hold, x, v)
         wanted = weight + bend + rolling + course.mass * (change + (target - v) / _CORRECTS)
@@ -351,4 +357,4 @@ def _retards(course, x, v, share, air):
     rolling = course.resistance[0] + v * (course.resistance[1] + v * course.resistance[2])
     force = rolling + between(course.weight, course.first, course.step, x)
     force += between(course.bend, course.first, course.step, x) + between(air, 0.0, course.speed_step, v)
-    return (force + share * _hold_back(course, x, v)) / course.mass
+    return (force + share * hold_back_at(course, x, v)) / course.mass

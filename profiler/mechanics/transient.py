@@ -41,6 +41,9 @@ HALVINGS = 3
 CALM, SETTLES = Cited(0.005, "m_s", "choice"), Cited(300, "seconds", "choice")
 """Slack has settled when no vehicle moves faster against the train [m/s]; it is waited for no longer [s]."""
 
+FREE_HAND = (1e6, 1e6)
+"""A hand that nothing holds back. [1/s]"""
+
 SlackAtFirst = Literal["steady", "bunched", "stretched"]
 
 
@@ -131,6 +134,7 @@ def transient(
     until: float = math.inf,
     counted: float = -math.inf,
     slack: SlackAtFirst = "steady",
+    hand: tuple[float, float] = FREE_HAND,
     conditions: Conditions = NOMINAL,
     fineness: float = 1.0,
 ) -> Transient:
@@ -157,6 +161,9 @@ def transient(
         Peaks are those from this head position on, and that of a coupling that breaks. [m]
     slack : "steady", "bunched" or "stretched"
         As the first instant first goes on until slack has settled; or all of it in, or out, no force in it.
+    hand : (float, float)
+        While a speed is held by acts, the effort that holds it changes no faster than so much of all there is per
+        second, and the dynamic brake than so much [1/s].
     conditions : Conditions
         Of the course.
     fineness : float
@@ -189,8 +196,8 @@ def transient(
     def followed(fineness: float) -> Transient | None:
         state = state_of(x, np.full(x.size, speed), len(train.groups))
         found = follow(
-            course, table, bodies, couplings, state, begun.copy(), _latest(table, begun), float(lasts), float(until),
-            float(counted), TICK, round(KEPT / TICK), fineness,
+            course, table, bodies, couplings, state, begun.copy(), _latest(table, begun), np.array(hand), float(lasts),
+            float(until), float(counted), TICK, round(KEPT / TICK), fineness,
         )  # fmt: skip
         return None if found[-1] == -2 else _told(gears, state, x, speed, bodies.inertia, found, settled)
 
@@ -257,7 +264,7 @@ def _at_first(
         gap = half if slack == "stretched" else -half
         return head - np.r_[0.0, np.cumsum(gap)], 0.0
     state = state_of(np.full(train.vehicles, head), np.full(train.vehicles, speed), len(train.groups))
-    outer_forces(course, table, bodies, begun.copy(), _latest(table, begun), state)
+    outer_forces(course, table, bodies, begun.copy(), _latest(table, begun), np.array(FREE_HAND), state)
     held = state.hold - state.drive
     force, _ = balanced(vehicles_of(train), held[None])
     pressed = np.array([float(g.pressed(f)) for g, f in zip(gears, force[0], strict=True)])

@@ -7,7 +7,17 @@ from typing import NamedTuple
 import numpy as np
 
 from profiler.compiling import compiled
-from profiler.mechanics.motion import AIR, begin_over, begin_passed, between, forces_at, over_groups
+from profiler.mechanics.motion import (
+    AIR,
+    begin_over,
+    begin_passed,
+    between,
+    forces_at,
+    hold_back_at,
+    over_groups,
+    pull_at,
+    told_to_hold,
+)
 from profiler.units import FloatArray
 
 LOOKS = 4
@@ -105,6 +115,8 @@ class State(NamedTuple):
     """Effort, weight, rolling, curves, dynamic, air of each. [N], shape (WORKS, v)"""
     groups: FloatArray
     """Effort and dynamic brake of groups. [N], shape (2, groups)"""
+    crew: FloatArray
+    """Effort and dynamic brake as the crew has set them, NaN before the first instant. [N], shape (2,)"""
 
 
 @compiled
@@ -171,15 +183,30 @@ def advance(c, s, inertia, lasts, fineness):
 
 
 @compiled
-def _act(course, acts, bodies, begun, latest, t, s):
+def _by_hand(was, wanted, all_of_it, rate, dt):
+    """What a hand has set that so long ago [s] had ``was``: no more of all of it per second than ``rate`` [1/s]."""
+    if was != was:
+        return wanted
+    most = rate * all_of_it * dt
+    return min(was + min(max(wanted - was, -most), most), all_of_it)
+
+
+@compiled
+def _act(course, acts, bodies, begun, latest, hand, t, tick, s):
     """Outer forces on every vehicle as the crew has it, by the place of the head and the train's mean speed, which is
-    returned [m/s]."""
+    returned [m/s]. While a speed is held they follow it no faster than the hand."""
     speed, mass = 0.0, 0.0
     for i in range(s.v.size):
         speed += s.v[i] * bodies.inertia[i]
         mass += bodies.inertia[i]
     speed /= mass
     _, effort, dynamic, _, _, _, _ = forces_at(course, acts, begun, latest, t, s.x[0], speed)
+    hold = told_to_hold(acts, latest, begun, t)
+    if hold == hold:
+        most = pull_at(course, course.effort.shape[1] - 1, s.x[0], abs(speed))
+        effort = _by_hand(s.crew[0], effort, most, hand[0], tick)
+        dynamic = _by_hand(s.crew[1], dynamic, hold_back_at(course, s.x[0], abs(speed)), hand[1], tick)
+    s.crew[0], s.crew[1] = effort, dynamic
     over_groups(course, effort, dynamic, s.x[0], abs(speed), s.groups[0], s.groups[1])
     _outer(course, acts, bodies, begun, t, s)
     return speed
@@ -220,13 +247,13 @@ def _outer(course, acts, bodies, begun, t, s):
 
 
 @compiled
-def outer_forces(course, acts, bodies, begun, latest, s):
+def outer_forces(course, acts, bodies, begun, latest, hand, s):
     """The outer forces of the first instant, into the state."""
     passed = 0
     while passed < acts.kind.size and begun[passed] == begun[passed]:
         passed += 1
     passed = begin_passed(acts, passed, begun, latest, 0.0, s.x[0])
-    _act(course, acts, bodies, begun, latest, 0.0, s)
+    _act(course, acts, bodies, begun, latest, hand, 0.0, 0.0, s)
 
 
 @compiled
@@ -254,14 +281,16 @@ def _worked(s, before, works):
 
 
 @compiled
-def follow(course, acts, bodies, c, s, begun, latest, lasts, until, counted, tick, every, fineness):
+def follow(course, acts, bodies, c, s, begun, latest, hand, lasts, until, counted, tick, every, fineness):
     """Vehicles followed one by one for so long [s], or until the head is at a place [m] or a coupling breaks.
 
-    Outer forces are set anew each ``tick`` [s], and of ``every`` so many the history is kept: (3, t) time [s], place of
-    the head [m] and mean speed [m/s] at its end; (t, v - 1) the force of largest size within [N]. Then (4, 5), once the
-    head is past the place ``counted`` [m], or a coupling has broken: the largest draft, buff [N], speed apart and
-    together [m/s], each with its coupling, time, place of the head and speed; (WORKS,) work [J]; the shortest step [s],
-    how many; and the coupling that broke, -1 for none, -2 where steps were too long for anything to be told.
+    Outer forces are set anew each ``tick`` [s], those that hold a speed changing by no more than ``hand`` (2,) of all
+    the effort and of all the dynamic brake per second [1/s], and of ``every`` so many the history is kept: (3, t) time
+    [s], place of the head [m] and mean speed [m/s] at its end; (t, v - 1) the force of largest size within [N]. Then
+    (4, 5), once the head is past the place ``counted`` [m], or a coupling has broken: the largest draft, buff [N],
+    speed apart and together [m/s], each with its coupling, time, place of the head and speed; (WORKS,) work [J]; the
+    shortest step [s], how many; and the coupling that broke, -1 for none, -2 where steps were too long for anything
+    to be told.
     """
     rows = int(np.ceil(lasts / tick / every)) + 2
     found, force = np.zeros((3, rows)), np.zeros((rows, s.load.size))
@@ -273,7 +302,7 @@ def follow(course, acts, bodies, c, s, begun, latest, lasts, until, counted, tic
     s.most[:] = 0.0
     while True:
         passed = begin_passed(acts, passed, begun, latest, t, s.x[0])
-        speed = _act(course, acts, bodies, begun, latest, t, s)
+        speed = _act(course, acts, bodies, begun, latest, hand, t, tick, s)
         if waits:
             begin_over(course, acts, begun, latest, t, s.x[0], speed)
         least, count = advance(c, s, bodies.inertia, tick, fineness)

@@ -116,4 +116,5 @@ def state_of(x: FloatArray, v: FloatArray, groups: int) -> State:
         hold=np.zeros(n),
         parts=np.zeros((WORKS, n)),
         groups=np.zeros((2, groups)),
+        crew=np.full(2, np.nan),
     )

@@ -9,7 +9,18 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from profiler.handling.events import BEFORE, Event, Felt, felt, planned_events, start_events, sudden_events
+from profiler.handling.events import (
+    BEFORE,
+    GENTLER_BRAKE,
+    GENTLER_NOTCHES,
+    Event,
+    Felt,
+    felt,
+    gentler_events,
+    planned_events,
+    start_events,
+    sudden_events,
+)
 from profiler.handling.journey import Journey, journey
 from profiler.handling.start_sequence import start_sequence
 from profiler.mechanics.draft_gear import SLACK
@@ -112,6 +123,29 @@ def test_what_is_sudden_is_only_that():
     assert full_after("no_pause") == 7.0
     assert full_after("dynamic_at_once") == first.timeline.dynamic + 3
     assert full_after("no_pause") < full_after("dynamic_at_once") < first.timeline.full
+
+
+@pytest.mark.parametrize("name", ["a", "b", "e"])
+def test_a_gentler_hand_takes_its_time(name: str):
+    """Law: so many times the time, begun as much sooner as the train still gets over; all else is as planned. It still
+    gets over, and goes hardly faster than by plan."""
+    train, plan = TRAINS[name], planned(name, None)
+    gentle = gentler_events(train, plan, trip(name))
+    usual = [e for e in planned_events(train, plan, trip(name)) if e.kind == "crest"]
+    assert len(gentle) == len(usual)
+    off = plan.descents[0].power_off
+    assert off is not None
+    assert off.earliest <= gentle[0].place < off.recommended
+    notch = next(a for a in gentle[0].acts if a.kind == "notch" and a.at == gentle[0].place)
+    assert notch.step == train.handling.notch_time * GENTLER_NOTCHES
+    brake = next(a for a in gentle[0].acts if a.kind == "dynamic" and a.at == gentle[0].place)
+    line = plan.descents[0].timeline
+    full = np.asarray(brake.value) >= np.max(brake.value) - 1e-9
+    longer = (GENTLER_NOTCHES - 1) * line.idle + (GENTLER_BRAKE - 1) * (line.full - line.dynamic)
+    assert np.argmax(full) * brake.step == pytest.approx(line.full + longer, abs=1.0)
+    by_plan, slow = (felt(train, line_of_trial(name), [events[0]], ("usual",))[0] for events in (usual, gentle))
+    assert slow.forces.head[-1] > plan.descents[0].descent.start
+    assert slow.too_fast < by_plan.too_fast + 0.5
 
 
 @pytest.mark.parametrize("name", ["b", "e, empties ahead"])

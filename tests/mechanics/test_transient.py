@@ -23,7 +23,7 @@ from profiler.mechanics.in_train import InTrain, in_train
 from profiler.mechanics.motion import FREE, Course
 from profiler.mechanics.run import run
 from profiler.mechanics.terrain import Terrain
-from profiler.mechanics.transient import SlackAtFirst, Transient, transient
+from profiler.mechanics.transient import FREE_HAND, SlackAtFirst, Transient, transient
 from profiler.train import Train
 from profiler.units import GRAVITY, INCH, KIP, MPH, PSI
 from tests.trial import CREST, EMPTY, ORE, UNIT, crest_of, hill, slope, steep, train_of, trial_trains
@@ -248,6 +248,26 @@ def test_steps_that_lead_nowhere_are_refused(monkeypatch: pytest.MonkeyPatch):
     course = course_of(train, slope(0.0))
     with pytest.raises(InputError, match="without end"):
         transient(train, slope(0.0), course, [], gears_of(train), head=9000.0, speed=5.0)
+
+
+def test_a_hand_holds_a_speed_in_its_time():
+    """Law: a speed to be held sets the dynamic brake up no faster than the hand does: slack runs in more gently, the
+    train is slowed later. What an act sets without a speed to hold is not held back."""
+    train = TRAINS["b"]
+    course = course_of(train, slope(0.0), draft_limit=math.inf)
+    start = {"head": 9000.0, "speed": 9.0, "slack": "stretched", "lasts": 60.0}
+
+    def felt(hand: tuple[float, float], *more: Act) -> Transient:
+        acts = [*more, Act("notch", 0.0), Act("dynamic", 0.0), Act("dynamic", 1.0, at=9020.0)]
+        return transient(train, slope(0.0), course, acts, unbreakable(train), hand=hand, **start)
+
+    slow, hold = (1 / 16, 0.02), Act("hold", 6.0)
+    at_once, in_time = felt(FREE_HAND, hold), felt(slow, hold)
+    assert at_once.buff.force > 1.5 * in_time.buff.force
+    ten = np.searchsorted(at_once.time, 10.0)
+    assert in_time.speed[ten] > at_once.speed[ten] + 0.1
+    assert abs(in_time.energy.error) < 1e-3
+    assert felt(slow).buff.force == felt(FREE_HAND).buff.force
 
 
 def test_lateral_forces_by_the_same_rule():
