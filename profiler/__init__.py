@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from profiler.briefing.lesson import Question, lesson
     from profiler.briefing.plan import Briefing, plan_handling
     from profiler.briefing.story import Fact, Sentence, five_facts, six_sentences
-    from profiler.build import build_profile, build_route, landmarks_of
+    from profiler.build import build_profile, build_route, landmarks_of, open_ground
     from profiler.centreline import Centreline, Piece, PointFeature
     from profiler.cited import Cited
     from profiler.comparison.beside import Beside, compare_beside
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
         TerritoryError,
         TrainError,
     )
+    from profiler.files import staged_file
     from profiler.ground import Bounds, Ground, GroundSource, Relief
     from profiler.landmark import GradeRun, Landmark, Landmarks, Straddle
     from profiler.landmarks.find import LandmarkSettings, find_landmarks
@@ -35,15 +36,23 @@ if TYPE_CHECKING:
     from profiler.present.map import draw_map
     from profiler.profile import Draws, Profile, reversed_profile
     from profiler.read.centreline import read_centreline
+    from profiler.read.checking import check_tables, load_toml
     from profiler.read.profile import read_landmarks, read_profile
     from profiler.read.reference_table import read_reference
     from profiler.read.territory import read_territory, territory_of_line
     from profiler.read.trains import read_train
     from profiler.reference import Reference
-    from profiler.results import write_beside, write_briefings, write_comparison, write_profile
+    from profiler.results import (
+        write_beside,
+        write_briefings,
+        write_comparison,
+        write_network,
+        write_profile,
+        write_profile_file,
+    )
     from profiler.route import CurveElement, Posts, Route, SpeedLimit, Station, Structure
     from profiler.sample import sample_territory
-    from profiler.territory import Territory
+    from profiler.territory import ElevationTable, SettingsTable, Territory
     from profiler.train import Block, Train
     from profiler.vehicle import Vehicle
     from profiler.write.exports import EXPORTS, export
@@ -52,7 +61,7 @@ _PLACES = {
     "briefing.lesson": ("Question", "lesson"),
     "briefing.plan": ("Briefing", "plan_handling"),
     "briefing.story": ("Fact", "Sentence", "five_facts", "six_sentences"),
-    "build": ("build_profile", "build_route", "landmarks_of"),
+    "build": ("build_profile", "build_route", "landmarks_of", "open_ground"),
     "centreline": ("Centreline", "Piece", "PointFeature"),
     "cited": ("Cited",),
     "comparison.beside": ("Beside", "compare_beside"),
@@ -67,6 +76,7 @@ _PLACES = {
         "TerritoryError",
         "TrainError",
     ),
+    "files": ("staged_file",),
     "ground": ("Bounds", "Ground", "GroundSource", "Relief"),
     "landmark": ("GradeRun", "Landmark", "Landmarks", "Straddle"),
     "landmarks.find": ("LandmarkSettings", "find_landmarks"),
@@ -75,15 +85,23 @@ _PLACES = {
     "present.map": ("draw_map",),
     "profile": ("Draws", "Profile", "reversed_profile"),
     "read.centreline": ("read_centreline",),
+    "read.checking": ("check_tables", "load_toml"),
     "read.profile": ("read_landmarks", "read_profile"),
     "read.reference_table": ("read_reference",),
     "read.territory": ("read_territory", "territory_of_line"),
     "read.trains": ("read_train",),
     "reference": ("Reference",),
-    "results": ("write_beside", "write_briefings", "write_comparison", "write_profile"),
+    "results": (
+        "write_beside",
+        "write_briefings",
+        "write_comparison",
+        "write_network",
+        "write_profile",
+        "write_profile_file",
+    ),
     "route": ("CurveElement", "Posts", "Route", "SpeedLimit", "Station", "Structure"),
     "sample": ("sample_territory",),
-    "territory": ("Territory",),
+    "territory": ("ElevationTable", "SettingsTable", "Territory"),
     "train": ("Block", "Train"),
     "vehicle": ("Vehicle",),
     "write.exports": ("EXPORTS", "export"),
@@ -102,6 +120,7 @@ __all__ = [
     "CoverageError",
     "CurveElement",
     "Draws",
+    "ElevationTable",
     "Fact",
     "GradeRun",
     "Ground",
@@ -124,6 +143,7 @@ __all__ = [
     "Route",
     "RouteError",
     "Sentence",
+    "SettingsTable",
     "SpeedLimit",
     "Station",
     "Straddle",
@@ -135,6 +155,7 @@ __all__ = [
     "Vehicle",
     "build_profile",
     "build_route",
+    "check_tables",
     "compare",
     "compare_beside",
     "draw_chart",
@@ -144,6 +165,8 @@ __all__ = [
     "five_facts",
     "landmarks_of",
     "lesson",
+    "load_toml",
+    "open_ground",
     "plan_handling",
     "read_centreline",
     "read_landmarks",
@@ -154,11 +177,14 @@ __all__ = [
     "reversed_profile",
     "sample_territory",
     "six_sentences",
+    "staged_file",
     "territory_of_line",
     "write_beside",
     "write_briefings",
     "write_comparison",
+    "write_network",
     "write_profile",
+    "write_profile_file",
 ]
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from pathlib import Path
@@ -12,7 +12,7 @@ from profiler.briefing.plan import Briefing
 from profiler.build import input_files, relief_around
 from profiler.comparison.beside import Beside
 from profiler.comparison.compare import Comparison
-from profiler.files import staged_folder
+from profiler.files import staged_file, staged_folder
 from profiler.grade_classes import Limits
 from profiler.ground import Relief
 from profiler.landmark import Landmarks
@@ -26,6 +26,7 @@ from profiler.write.beside import write_beside_tables
 from profiler.write.briefing import write_briefing_tables
 from profiler.write.comparison import write_comparison_tables
 from profiler.write.geopackage import write_geopackage
+from profiler.write.network import write_network_file
 from profiler.write.outputs import BESIDE_FILES, BRIEFING_FILES, BRIEFINGS_FILES, COMPARISON_FILES, PROFILE_FILES
 from profiler.write.provenance import InputFile, write_provenance
 from profiler.write.tables import write_tables
@@ -84,6 +85,65 @@ def write_profile(
         progress("writing the record", 0.0)
         record.result()
     return folder
+
+
+def write_profile_file(profile: Profile, landmarks: Landmarks, path: Path | str) -> Path:
+    """Write a profile into one GeoPackage that `read_profile` reads back, and nothing else.
+
+    Parameters
+    ----------
+    profile, landmarks
+        What to write.
+    path : path
+        The file. Until all of the new one stands, an earlier one stays whole.
+
+    Raises
+    ------
+    OutputError
+        If the file cannot be written.
+    """
+    path = Path(path)
+    with staged_file(path) as stage:
+        write_geopackage(profile, landmarks, stage)
+    return path
+
+
+def write_network(
+    lines: Iterable[tuple[str, Path]],
+    path: Path | str,
+    *,
+    failures: Iterable[tuple[str, str, str]] = (),
+    name: str = "",
+    invented: bool = False,
+    stations: bool = False,
+) -> Path:
+    """Put many written profiles into one file, line by line: one of them is in memory at a time.
+
+    Parameters
+    ----------
+    lines : iterable of (str, path)
+        Key of each line, and its profile as `write_profile_file` or `write_profile` wrote it.
+    path : path
+        A GeoPackage (``.gpkg``: layers lines, grade_runs, landmarks, pvis, failures) or a GeoParquet (``.parquet``:
+        the same in one table, a group of rows a line). Until all of it stands, an earlier one stays whole.
+    failures : iterable of (str, str, str)
+        Key, territory, and why it failed.
+    name, invented
+        Of the whole network.
+    stations : bool
+        A point a station too.
+
+    Raises
+    ------
+    InputError
+        If a profile is damaged, or pyarrow is not there for a GeoParquet.
+    OutputError
+        If the file cannot be written.
+    """
+    path = Path(path)
+    with staged_file(path) as stage:
+        write_network_file(lines, failures, stage, name=name, invented=invented, stations=stations)
+    return path
 
 
 def write_briefings(

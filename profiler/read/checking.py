@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import difflib
 import tomllib
+from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any, TypeVar, get_args
 
 from pydantic import BaseModel, ValidationError
 
 from profiler.errors import InputError
 
+Model = TypeVar("Model", bound=BaseModel)
+
 
 def load_toml(path: Path, kind: str) -> dict[str, Any]:
-    """The tables of a file; `kind` says in errors what it should be.
+    """The tables of the TOML file at ``path``; ``kind`` says in errors what it should be.
 
     Raises
     ------
@@ -33,10 +36,45 @@ def load_toml(path: Path, kind: str) -> dict[str, Any]:
         raise InputError(path, f"is no valid TOML, {said[:1].lower()}{said[1:]}", "correct that place") from error
 
 
+def check_tables(tables: Mapping[str, Any], model: type[Model], *, source: object) -> Model:
+    """Tables as their model, or everything that is wrong with them.
+
+    Parameters
+    ----------
+    tables : mapping
+        As `load_toml` gives them.
+    model : type
+        A pydantic model.
+    source : object
+        What errors are about: the file, or a row of it.
+
+    Raises
+    ------
+    InputError
+        With each key that is wrong, and what to do about it.
+    """
+    try:
+        return model.model_validate(tables)
+    except ValidationError as error:
+        problems = [_said(found, model) for found in _in_order(error)]
+    if len(problems) == 1:
+        raise InputError(source, *problems[0])
+    whole = "; ".join(f"({i}) {problem}, {remedy}" for i, (problem, remedy) in enumerate(problems, 1))
+    raise InputError(source, f"{len(problems)} things are wrong: {whole}", "correct them all")
+
+
 def first_problem(error: ValidationError, model: type[BaseModel]) -> tuple[str, str]:
-    """Problem and remedy of the first thing wrong; an unknown key comes first, it often explains the rest."""
-    problems = error.errors()
-    found = next((p for p in problems if p["type"] == "extra_forbidden"), problems[0])
+    """Problem and remedy of the first thing wrong."""
+    return _said(_in_order(error)[0], model)
+
+
+def _in_order(error: ValidationError) -> list[Any]:
+    """What is wrong, unknown keys first: they often explain the rest."""
+    return sorted(error.errors(), key=lambda found: found["type"] != "extra_forbidden")
+
+
+def _said(found: Any, model: type[BaseModel]) -> tuple[str, str]:
+    """Problem and remedy of one thing."""
     location = found["loc"]
     key = _key(location)
     if found["type"] == "extra_forbidden":

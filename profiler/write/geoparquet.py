@@ -29,13 +29,7 @@ def write_geoparquet(profile: Profile, landmarks: Landmarks, path: Path) -> tupl
     OSError
         If the file cannot be written.
     """
-    try:
-        import pyarrow
-        import pyarrow.parquet
-    except ImportError as error:
-        raise InputError(
-            "geoparquet", "pyarrow is not installed", "install the extra: pip install 'gradewright[parquet]'"
-        ) from error
+    pyarrow = pyarrow_here()
     columns = tables_of(profile, landmarks)["profile"]
     points = np.column_stack([np.array(columns[name], dtype=float) for name in ("longitude", "latitude")])
     fields, arrays = [], []
@@ -53,6 +47,24 @@ def write_geoparquet(profile: Profile, landmarks: Landmarks, path: Path) -> tupl
     schema = pyarrow.schema(fields, {"geo": json.dumps(_geo(points)), "gradewright": json.dumps(facts(profile))})
     pyarrow.parquet.write_table(pyarrow.table(arrays, schema=schema), path)
     return (left_out("everything but the stations (geojson and gpkg have it)"),)
+
+
+def pyarrow_here() -> Any:
+    """pyarrow with its module ``parquet``, which an extra installs.
+
+    Raises
+    ------
+    InputError
+        If it is not installed.
+    """
+    try:
+        import pyarrow
+        import pyarrow.parquet
+    except ImportError as error:
+        raise InputError(
+            "geoparquet", "pyarrow is not installed", "install the extra: pip install 'gradewright[parquet]'"
+        ) from error
+    return pyarrow
 
 
 def _wkb(points: FloatArray) -> tuple[npt.NDArray[np.int32], npt.NDArray[Any]]:

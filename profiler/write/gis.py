@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import sqlite3
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -45,7 +45,7 @@ def write_gis(profile: Profile, landmarks: Landmarks, path: Path) -> tuple[str, 
             _write(path, layer, profile)
         _write_about(path, about)
         with contextlib.closing(sqlite3.connect(path)) as database:
-            _describe(database, layers)
+            describe(database, _meanings(layers))
             _check(database, layers)
     return (left_out(),)
 
@@ -105,13 +105,16 @@ CREATE TABLE gpkg_data_column_constraints (
 """OGC 12-128r18, annex F.9, tables of the schema extension."""
 
 
-def _describe(database: sqlite3.Connection, layers: Sequence[Layer]) -> None:
-    """What every column means, where a GIS looks for it."""
-    rows = []
+def _meanings(layers: Sequence[Layer]) -> Iterator[tuple[str, str, str]]:
+    """Layer, column, and what that means."""
     for layer in layers:
         for column in layer.columns:
             it = meaning(layer.table, column)
-            rows.append((layer.name, column, f"{it.description} [{it.unit}]" if it.unit else it.description))
+            yield layer.name, column, f"{it.description} [{it.unit}]" if it.unit else it.description
+
+
+def describe(database: sqlite3.Connection, rows: Iterable[tuple[str, str, str]]) -> None:
+    """What every column means, where a GIS looks for it: table, column, words."""
     tables = ("gpkg_data_columns", "gpkg_data_column_constraints")
     with database:
         database.executescript(_SCHEMA)

@@ -115,14 +115,14 @@ def test_an_index_that_is_not_whole_is_said(tmp_path: Path, monkeypatch: pytest.
     """Law: what GDAL leaves undone without a word ends in a sentence, and the earlier file stays."""
     path = tmp_path / "a.gpkg"
     path.write_bytes(b"earlier, by gradewright")
-    whole = gis._describe
+    whole = gis.describe
 
-    def lose_a_row(database: sqlite3.Connection, layers: list) -> None:
-        whole(database, layers)
+    def lose_a_row(database: sqlite3.Connection, rows: object) -> None:
+        whole(database, rows)
         with database:
             database.execute('DELETE FROM "rtree_posts_geom" WHERE id = 1')
 
-    monkeypatch.setattr(gis, "_describe", lose_a_row)
+    monkeypatch.setattr(gis, "describe", lose_a_row)
     with pytest.raises(OutputError, match="the index of posts is not whole"):
         export(plain(500.0), invented_landmarks(), "gpkg", path)
     assert path.read_bytes() == b"earlier, by gradewright"
