@@ -10,15 +10,29 @@ from profiler.briefing.forces_words import over_words
 from profiler.briefing.plan import Briefing
 from profiler.briefing.sudden import after_place
 from profiler.briefing.words import figure_of, place_words, vehicle_words
-from profiler.handling.events import AT_ONCE, CUT, NOTCH_SUDDEN, SUDDEN, Felt, Kind, Way
+from profiler.handling.events import (
+    AT_ONCE,
+    CUT,
+    GENTLER_BRAKE,
+    GENTLER_NOTCHES,
+    NOTCH_SUDDEN,
+    SUDDEN,
+    Felt,
+    Kind,
+    Way,
+)
 from profiler.mechanics.draft_gear import SLACK, Wear, gears_of
 from profiler.mechanics.in_train import Extreme
 from profiler.mechanics.transient import UNFELT
 from profiler.train_words import force_text, speed_text
-from profiler.units import UNITS
+from profiler.units import MPH, UNITS
 
 DRAWN: Wear = "usual"
 """The state of wear that stands for all where one is told or drawn."""
+FASTER = 0.5 * MPH
+"""Less above a limit is not told. [m/s]"""
+STANDS = 0.1
+"""A slower train stands. [m/s]"""
 UNSURE = "slack and draft gears, which nobody knows, decide more than anything else"
 BREAKS_FIRST = "a coupling breaks before the head is there: what the climb takes is too much, however it is handled"
 _KINDS: dict[Kind, str] = {
@@ -31,7 +45,7 @@ _KINDS: dict[Kind, str] = {
 _DYNAMIC = f"all of the dynamic brake in {SUDDEN:g} s"
 WAYS: dict[Way, str] = {
     "planned": "as planned",
-    "gentler": "from the same place, power off and the dynamic brake in more slowly than planned",
+    "gentler": f"begun sooner, {GENTLER_NOTCHES:g} times the time for the throttle, {GENTLER_BRAKE:g} for the brake",
     "no_pause": f"throttle shut in {CUT:g} s, no pause, {_DYNAMIC}",
     "dynamic_at_once": f"throttle as planned, then {_DYNAMIC}",
     "throttle_at_once": f"throttle shut in {AT_ONCE:g} s with the head at the crest, the rest as planned",
@@ -63,6 +77,11 @@ class Handled:
         return [one for one in self.by_wear if one.breaks]
 
     @property
+    def hurts(self) -> bool:
+        """Whether a force passes its limit, or a coupling breaks, in any state of wear."""
+        return any(one.over_draft or one.over_buff or one.breaks for one in self.by_wear)
+
+    @property
     def severity(self) -> float:
         """The largest force over its limit, in the state of wear that stands for all. [-]"""
         one = self.shown
@@ -79,8 +98,14 @@ class Place:
     @property
     def worst(self) -> Handled | None:
         """The sudden way that is felt most; None where there is none, or the train parts before."""
-        there = [one for one in self.others if one.there and one.shown.event.way != "gentler"]
+        there = [one for one in self.others if one.there and one.shown.event.sudden]
         return max(there, key=lambda one: one.severity) if there and self.planned.there else None
+
+    @property
+    def gentler(self) -> Handled | None:
+        """With a gentler hand; None where there is none, or the plan hurts nothing in any state of wear."""
+        slow = next((one for one in self.others if one.shown.event.way == "gentler"), None)
+        return slow if self.planned.there and self.planned.hurts else None
 
 
 def handled(felt: Sequence[Felt]) -> list[Handled]:
@@ -145,6 +170,15 @@ def feels(briefing: Briefing, one: Handled) -> str:
     said.append(f"slack closes at up to {speed_text(closes, units)}")
     breaks = f"; {breaks_words(briefing, one)}" if one.broken else ""
     return ", ".join(said) + breaks
+
+
+def gentler_words(briefing: Briefing, one: Handled) -> str:
+    """ "begun sooner, …, from 54.2: pull 194 …": what a gentler hand is felt as, and whether it stalls or is too fast."""
+    event, fast = one.shown.event, one.shown.too_fast
+    words = f"{WAYS['gentler']}, from {place_words(briefing, event.place)}: {feels(briefing, one)}"
+    if one.shown.forces.speed.min() < STANDS:
+        words += "; the train comes to a stand"
+    return f"{words}; faster than the limit by {speed_text(fast, briefing.profile.units)}" if fast > FASTER else words
 
 
 def breaks_words(briefing: Briefing, one: Handled) -> str:

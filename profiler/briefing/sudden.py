@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from profiler.briefing.plan import Briefing
-from profiler.handling.events import Felt, felt, planned_events, start_events, sudden_events
+from profiler.handling.events import Felt, felt, gentler_events, planned_events, start_events, sudden_events
 from profiler.handling.straddles import sags, train_straddles
 from profiler.mechanics.couplers import vehicles_of
 from profiler.mechanics.curving import InCurves, in_curves
@@ -30,6 +30,7 @@ def felt_along(briefing: Briefing) -> tuple[Felt, ...]:
     astride = sags(terrain, train_straddles(train, terrain, briefing.landmarks.items))
     events = [
         *planned_events(train, briefing.line, briefing.journey, astride),
+        *gentler_events(train, briefing.line, briefing.journey),
         *sudden_events(train, briefing.line, briefing.journey),
         *(event for _, start in briefing.sequences for event in start_events(train, terrain, start)),
     ]
@@ -90,7 +91,7 @@ def most_felt(briefing: Briefing, wear: Wear, *, sudden: bool) -> MostFelt:
     """
     most = np.zeros((3, briefing.train.vehicles))
     for one in briefing.felt:
-        if one.wear != wear or (one.event.way != "planned") != sudden:
+        if one.wear != wear or one.event.way == "gentler" or one.event.sudden != sudden:
             continue
         found = curves_of(briefing, one)
         if found is not None:

@@ -14,6 +14,7 @@ from profiler.briefing.felt_words import (
     assumed_words,
     feels,
     felt_title,
+    gentler_words,
     places,
 )
 from profiler.briefing.plan import Briefing
@@ -32,18 +33,20 @@ def sudden_lines(briefing: Briefing) -> list[str]:
         f"what couplers feel, {assumed_words(briefing)}, steady forces stay beside; {UNSURE}:",
         *(f"  {line}" for line in place_lines(briefing)),
         f"  {_where(briefing)}",
-        *(f"  {said}" for said in _side_buffers(briefing)),
+        *(f"  {said}" for said in side_buffers(briefing)),
     ]
 
 
 def place_lines(briefing: Briefing) -> Iterator[str]:
-    """One line for each marked place: as planned, and in the sudden way that is felt most there."""
+    """One line for each marked place: as planned, gentler where that hurts, and in the sudden way felt most there."""
     for place in places(briefing.felt):
         title = felt_title(briefing, place.planned.shown)
         if not place.planned.there:
             yield f"{title}: {BREAKS_FIRST}"
             continue
         line = f"{title}: as planned {feels(briefing, place.planned)}"
+        if (gentler := place.gentler) is not None:
+            line += f" / gentler, {gentler_words(briefing, gentler)}"
         if (worst := place.worst) is not None:
             line += f" / suddenly, {WAYS[worst.shown.event.way]}: {feels(briefing, worst)}"
         yield line
@@ -51,20 +54,22 @@ def place_lines(briefing: Briefing) -> Iterator[str]:
 
 def gradual_or_sudden(briefing: Briefing) -> Iterator[tuple[str, str]]:
     """A question and its answer, of the place where a sudden hand is felt most."""
-    pairs = [(place.planned, worst) for place in places(briefing.felt) if (worst := place.worst) is not None]
-    if not pairs:
+    found = [(place, worst) for place in places(briefing.felt) if (worst := place.worst) is not None]
+    if not found:
         return
-    planned, worst = max(pairs, key=lambda pair: (pair[0].shown.event.kind == "crest", pair[1].severity))
+    place, worst = max(found, key=lambda pair: (pair[0].planned.shown.event.kind == "crest", pair[1].severity))
+    planned, gentler = place.planned, place.gentler
     title = felt_title(briefing, planned.shown)
     yield (
         f"{title}: what do the couplers feel if this train is handled gradually there, and what if suddenly?",
         " ".join(
             [
                 f"As planned: {feels(briefing, planned)}.",
+                *([f"Gentler, {gentler_words(briefing, gentler)}."] if gentler is not None else []),
                 f"Suddenly, {WAYS[worst.shown.event.way]}: {feels(briefing, worst)}.",
                 f"That is with {assumed_words(briefing)}; {UNSURE}.",
                 "Steady forces stay beside: they hold for tight slack and a gradual hand.",
-                *_side_buffers(briefing),
+                *side_buffers(briefing),
             ]
         ),
     )
@@ -88,6 +93,7 @@ def _third(briefing: Briefing, force: FloatArray) -> str:
     return f"{parts_of(train)[k]} third ({vehicle_words(train, k)}, {large})"
 
 
-def _side_buffers(briefing: Briefing) -> list[str]:
+def side_buffers(briefing: Briefing) -> list[str]:
+    """That they are left out, where there are screw couplings."""
     screwed = any(block.vehicle.coupler == "screw" for block in briefing.train.blocks)
     return [SIDE_BUFFERS] if screwed else []

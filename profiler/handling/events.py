@@ -82,6 +82,11 @@ class Event:
     hand: tuple[float, float] = FREE_HAND
     """As in `transient`: how fast what holds a speed is changed. [1/s]"""
 
+    @property
+    def sudden(self) -> bool:
+        """Whether it is neither as planned nor gentler."""
+        return self.way not in ("planned", "gentler")
+
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class Felt:

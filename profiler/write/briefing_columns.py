@@ -290,7 +290,8 @@ OWN = {
     ("air_ledger", "time_s"): Meaning("Time since the first run began, what lies between two runs left out"),
     ("in_train", "kind"): text("crest, air_step, release, sag or start"),
     ("in_train", "way"): text(
-        "How it is handled: planned; no_pause: throttle shut in 4 s, all of the dynamic brake in 3 s after it; "
+        "How it is handled: planned; gentler: begun sooner, three times the time for the throttle, twice for the "
+        "dynamic brake; no_pause: throttle shut in 4 s, all of the dynamic brake in 3 s after it; "
         "dynamic_at_once: all of it in 3 s after the pause; throttle_at_once: power shut off in 1 s at the crest; "
         "release_at_once: all air and the dynamic brake let go; bunched_full_notch: started with slack in, a notch "
         "each second"

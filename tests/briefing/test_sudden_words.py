@@ -8,7 +8,8 @@ import re
 import numpy as np
 import pytest
 
-from profiler.briefing.felt_words import BREAKS_FIRST, UNSURE
+from profiler.briefing.felt_words import BREAKS_FIRST, UNSURE, felt_title
+from profiler.briefing.felt_words import places as felt_places
 from profiler.briefing.lesson import QUESTIONS, lesson
 from profiler.briefing.sudden import after_place, parts_of
 from profiler.briefing.sudden_words import sudden_lines
@@ -46,6 +47,23 @@ def test_each_place_is_a_line():
     assert sudden.startswith("throttle shut in 4 s, no pause, all of the dynamic brake in 3 s: ")
     assert "suddenly pull in the" in where
     assert not any(re.search(r"\b(draft|buff|nan|kN|no_pause)\b", line.replace("draft gears", "")) for line in places)
+
+
+@pytest.mark.parametrize(("name", "some"), [("b", True), ("e", False)])
+def test_a_gentler_hand_is_told_where_the_plan_hurts(name: str, some: bool):
+    """Law: beside crests where the plan passes a limit or breaks a coupling in any state of wear, and nowhere else; it
+    begins sooner than the plan, and is no sudden way."""
+    briefing = felt_briefed(name)
+    lines = {line.partition(": ")[0].strip(): line for line in sudden_lines(briefing)[1:]}
+    told = 0
+    for place in felt_places(briefing.felt):
+        line = lines[felt_title(briefing, place.planned.shown)]
+        slow = [one for one in place.others if one.shown.event.way == "gentler"]
+        assert (" / gentler, begun sooner" in line) == bool(slow and place.planned.there and place.planned.hurts)
+        told += " / gentler" in line
+        assert all(one.shown.event.place < place.planned.shown.event.place for one in slow)
+        assert place.worst is None or place.worst.shown.event.sudden
+    assert (told > 0) == some
 
 
 def test_what_breaks_before_is_told_so():

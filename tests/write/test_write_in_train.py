@@ -38,7 +38,7 @@ def test_steady_forces_stand_beside(folder: Path):
     assert rows.wear.tolist() == [*SLACK] * (len(rows) // 3)
     inches = rows.wear.map({wear: float(slack) / UNITS["in"] for wear, slack in SLACK.items()})
     np.testing.assert_allclose(rows.slack_mm / 25.4, inches, atol=0.02)
-    assert {"planned", "no_pause", "dynamic_at_once", "throttle_at_once", "release_at_once"} == set(rows.way)
+    assert {"planned", "gentler", "no_pause", "dynamic_at_once", "throttle_at_once", "release_at_once"} == set(rows.way)
     assert (rows.draft_limit_kn == round(float(briefing.train.limits.draft) / 1000, 1)).all()
     assert ((rows.draft_kn > rows.draft_limit_kn) == (rows.over_draft_limit == "yes")).all()
     assert ((rows.buff_kn > rows.buff_limit_kn) == (rows.over_buff_limit == "yes")).all()
