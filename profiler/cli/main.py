@@ -30,6 +30,7 @@ SHORT = {
     "export": "Carry a written profile on into GIS, design and map formats.",
     "check": "Say what would be read from a file, and what assumed.",
     "demo": "Profile the invented sample territory.",
+    "fetch": "Fetch the elevation that a line needs from an open catalogue.",
     "network": "Profile every territory of a folder.",
 }
 

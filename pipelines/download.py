@@ -1,0 +1,320 @@
+"""HTTP that gives up in good time: whole files with resume, pieces of files, and JSON of bounded size.
+
+Ranges and conditions are those of RFC 9110, sections 13.1.5 (If-Range), 14.2 (Range), 14.4 (Content-Range).
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import re
+import threading
+import time
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+import requests
+from requests.adapters import HTTPAdapter
+from urllib3.exceptions import HTTPError
+from urllib3.response import BaseHTTPResponse
+from urllib3.util.retry import Retry
+
+from pipelines.catalogues import is_address, shown
+from profiler import InputError, OutputError
+
+_CHUNK = 1 << 16
+_NOT_THERE = (404, 410)
+_TRY_AGAIN = (429, 500, 502, 503, 504)
+_RANGE = re.compile(r"bytes (\d+)-(\d+)/(\d+)$")
+_KEPT = "check the connection and start again, what has come is kept"
+
+Told = Callable[[int], None]
+"""Told how many bytes have come since it was last told."""
+
+
+class NotThereError(Exception):
+    """The server says that it has no such file: for a tile of sea that is an answer, not a failure."""
+
+
+class NoRangesError(Exception):
+    """The server gives whole files only."""
+
+
+@dataclass(frozen=True)
+class Patience:
+    """How long is waited: for a connection, for each piece of an answer, between tries, for a tile in all. [s]
+
+    ``tries`` are made in vain before giving up; ``longest_pause`` holds whatever a server asks for.
+    """
+
+    connect: float = 10.0
+    read: float = 30.0
+    tries: int = 5
+    pause: float = 0.5
+    longest_pause: float = 60.0
+    budget: float = 1800.0
+
+
+@dataclass(frozen=True)
+class Version:
+    """What a server says to know a file by: a strong entity tag or a date, and its size [byte] if it says one."""
+
+    etag: str = ""
+    modified: str = ""
+    size: int | None = None
+
+    @property
+    def condition(self) -> str:
+        """What If-Range may be given: a strong tag, else the date, else nothing."""
+        return self.etag or self.modified
+
+
+class _Pauses(Retry):
+    """urllib3's tries and pauses, none longer than is bearable whatever the server asks for."""
+
+    longest = 60.0
+
+    def get_retry_after(self, response: BaseHTTPResponse) -> float | None:
+        asked = super().get_retry_after(response)
+        return None if asked is None else min(asked, self.longest)
+
+
+class Web:
+    """A session with patience; proxies are those of the environment. For use by several threads."""
+
+    def __init__(self, patience: Patience | None = None) -> None:
+        self.patience = patience or Patience()
+        self.stopped = threading.Event()
+        pauses = type("Pauses", (_Pauses,), {"longest": self.patience.longest_pause})
+        tries = self.patience.tries
+        retries = pauses(
+            total=2 * tries,
+            connect=min(tries, 2),
+            read=tries,
+            status=tries,
+            other=1,
+            allowed_methods=("GET", "POST"),  # a search that is posted changes nothing
+            status_forcelist=_TRY_AGAIN,
+            backoff_factor=self.patience.pause,
+            backoff_max=self.patience.longest_pause,
+            raise_on_status=False,
+        )
+        self._session = requests.Session()
+        self._session.max_redirects = 5
+        self._session.headers.update({"Accept-Encoding": "identity", "User-Agent": "gradewright"})
+        for scheme in ("http://", "https://"):
+            self._session.mount(scheme, HTTPAdapter(max_retries=retries, pool_maxsize=16))
+
+    def deadline(self) -> float:
+        """When a tile begun now has taken too long, by `time.monotonic`."""
+        return time.monotonic() + self.patience.budget
+
+    @contextlib.contextmanager
+    def answer(
+        self, address: str, headers: Mapping[str, str] | None = None, post: Any = None
+    ) -> Iterator[requests.Response]:
+        """The answer of a server, its body not read yet.
+
+        Raises
+        ------
+        NotThereError
+            404 or 410.
+        InputError
+            In a sentence, for every other answer that is no success, and for none.
+        """
+        if not is_address(address):
+            raise InputError(shown(address), "is no http or https address", "nothing else is fetched")
+        times = (self.patience.connect, self.patience.read)
+        method = "GET" if post is None else "POST"
+        try:
+            response = self._session.request(method, address, headers=headers, json=post, stream=True, timeout=times)
+        except (requests.RequestException, HTTPError, ValueError) as error:
+            raise _sentence(address, error) from error
+        with response:
+            if response.status_code in _NOT_THERE:
+                raise NotThereError(shown(address))
+            if response.status_code >= 400 and response.status_code != 416:
+                raise InputError(
+                    shown(address),
+                    f"the server answers {response.status_code} {response.reason or ''}".rstrip(),
+                    "try again later, or look at the address in a browser",
+                )
+            yield response
+
+    def body(self, response: requests.Response, deadline: float) -> Iterator[bytes]:
+        """The bytes of an answer as they come.
+
+        Raises
+        ------
+        requests.RequestException, urllib3.exceptions.HTTPError
+            If it breaks off.
+        InputError
+            If the time is up.
+        """
+        source = response.raw
+        while piece := source.read1(_CHUNK, decode_content=False):
+            yield piece
+            self.check(response.url, deadline)
+
+    def check(self, address: str, deadline: float) -> None:
+        """Go on only while there is time, and nobody has stopped it all."""
+        if self.stopped.is_set():
+            raise InputError(shown(address), "was not finished, another tile failed", _KEPT)
+        if time.monotonic() > deadline:
+            raise InputError(
+                shown(address), f"did not come within {self.patience.budget:g} s", "start again, it goes on from there"
+            )
+
+    def pause(self, number: int) -> None:
+        """Wait before try ``number`` (1, 2, …), each time twice as long."""
+        self.stopped.wait(min(self.patience.pause * 2 ** (number - 1), self.patience.longest_pause))
+
+    def json(self, address: str, post: Any = None, *, most: int = 20 << 20) -> Any:
+        """A JSON answer of no more than ``most`` bytes, and the address it came from.
+
+        Raises
+        ------
+        InputError
+            If it is larger, or no JSON, or there is none.
+        """
+        deadline, came = self.deadline(), bytearray()
+        try:
+            with self.answer(address, {"Accept": "application/geo+json, application/json"}, post) as response:
+                for piece in self.body(response, deadline):
+                    came += piece
+                    if len(came) > most:
+                        raise InputError(shown(address), f"its answer is over {most >> 20} MB", "ask for less of it")
+                return json.loads(came), response.url
+        except NotThereError:
+            raise InputError(shown(address), "the server has no such page (404)", "check the address") from None
+        except (requests.RequestException, HTTPError) as error:
+            raise _sentence(address, error) from error
+        except (ValueError, RecursionError) as error:
+            if isinstance(error, InputError):
+                raise
+            raise InputError(shown(address), "its answer is no JSON", "check the address") from None
+
+
+def version_of(response: requests.Response) -> Version:
+    """What an answer says of its file; weak tags say nothing about bytes (RFC 9110, 8.8.1)."""
+    etag = response.headers.get("ETag", "")
+    size: int | None = None
+    if response.status_code == 206:
+        size = range_of(response)[2]
+    elif (length := response.headers.get("Content-Length", "")).isdecimal():
+        size = int(length)
+    return Version("" if etag.startswith("W/") else etag, response.headers.get("Last-Modified", ""), size)
+
+
+def range_of(response: requests.Response) -> tuple[int, int, int]:
+    """First and last byte of a partial answer, and size of the whole file.
+
+    Raises
+    ------
+    InputError
+        If it does not say.
+    """
+    found = _RANGE.match(response.headers.get("Content-Range", ""))
+    if found is None:
+        raise InputError(shown(response.url), "sends a part without saying which", "use --whole")
+    first, last, size = map(int, found.groups())
+    return first, last, size
+
+
+def download(web: Web, address: str, part: Path, told: Told, most: int = 4 << 30) -> Version:
+    """A whole file into ``part``, going on where an earlier try or run broke off if the server still has the same.
+
+    Raises
+    ------
+    NotThereError
+        If there is no such file.
+    InputError
+        If it does not come, or is not as long as the server says, or over ``most`` bytes.
+    OutputError
+        If it cannot be written.
+    """
+    note, deadline, in_vain = part.with_name(f"{part.name}.json"), web.deadline(), 0
+    while True:
+        before = _size(part)
+        try:
+            return _attempt(web, address, part, note, told, most, deadline)
+        except (requests.RequestException, HTTPError) as error:
+            web.check(address, deadline)
+            in_vain = 0 if _size(part) > before else in_vain + 1
+            if in_vain >= web.patience.tries:
+                raise _sentence(address, error) from error
+            web.pause(in_vain + 1)
+        except OSError as error:
+            if isinstance(error, OutputError):
+                raise
+            raise cannot_write(part, error) from error
+
+
+def _attempt(web: Web, address: str, part: Path, note: Path, told: Told, most: int, deadline: float) -> Version:
+    have, known = _begun(part, note, address)
+    headers = {"Range": f"bytes={have}-", "If-Range": known.condition} if have else {}
+    with web.answer(address, headers) as response:
+        if response.status_code == 416:  # what we hold is not the beginning of what is there now
+            part.unlink(missing_ok=True)
+            raise requests.ConnectionError("range not satisfiable")
+        version = version_of(response)
+        if response.status_code == 206 and (range_of(response)[0] != have or version.size != known.size):
+            part.unlink(missing_ok=True)
+            raise requests.ConnectionError("another part than asked for")
+        if version.size is not None and version.size > most:
+            raise InputError(shown(address), f"has {version.size:,} bytes, more than any tile", "check the address")
+        note.write_text(json.dumps({"address": shown(address), **asdict(version)}), encoding="utf-8")
+        goes_on = response.status_code == 206
+        size = have if goes_on else 0
+        with part.open("ab" if goes_on else "wb") as file:
+            for piece in web.body(response, deadline):
+                file.write(piece)
+                size += len(piece)
+                told(len(piece))
+                if size > most:
+                    raise InputError(shown(address), "does not end, it is more than any tile", "check the address")
+    if version.size is not None and size != version.size:
+        raise requests.ConnectionError(f"{size} bytes of {version.size}")
+    note.unlink(missing_ok=True)
+    return Version(version.etag, version.modified, size)
+
+
+def _begun(part: Path, note: Path, address: str) -> tuple[int, Version]:
+    """How much of a file is there, and of which version; none where that cannot be told."""
+    try:
+        known = json.loads(note.read_text(encoding="utf-8"))
+        if known.pop("address") != shown(address):
+            return 0, Version()
+        version = Version(**known)
+    except (OSError, ValueError, TypeError, KeyError, AttributeError):
+        return 0, Version()
+    return (_size(part), version) if version.condition and version.size is not None else (0, Version())
+
+
+def _size(path: Path) -> int:
+    return path.stat().st_size if path.exists() else 0
+
+
+def cannot_write(path: Path, error: OSError) -> OutputError:
+    """The sentence for a cache that takes no more."""
+    return OutputError(path.parent, f"cannot be written ({error.strerror or error})", "free some space or use --cache")
+
+
+def _sentence(address: str, error: Exception) -> InputError:
+    """What went wrong with a connection, in one sentence."""
+    where, words = shown(address), str(error).lower()
+    if isinstance(error, requests.exceptions.InvalidSchema | requests.exceptions.InvalidURL):
+        return InputError(where, "leads to an address that is not http or https", "nothing else is fetched")
+    if isinstance(error, requests.TooManyRedirects):
+        return InputError(where, "leads from address to address without end", "check the address")
+    if isinstance(error, requests.exceptions.ProxyError):
+        return InputError(where, "the proxy of the environment does not let it through", "check HTTPS_PROXY")
+    if isinstance(error, requests.exceptions.SSLError):
+        return InputError(where, "its certificate cannot be verified", "check the address and the clock")
+    if "timed out" in words or isinstance(error, requests.Timeout):
+        return InputError(where, "does not answer in time", _KEPT)
+    if any(sign in words for sign in ("incompleteread", "broken", "bytes of", "another part", "not satisfiable")):
+        return InputError(where, "breaks off again and again before its end", _KEPT)
+    return InputError(where, "cannot be reached", _KEPT)
