@@ -27,7 +27,7 @@ if TYPE_CHECKING:
         TerritoryError,
         TrainError,
     )
-    from profiler.files import staged_file
+    from profiler.files import staged_file, staged_folder
     from profiler.ground import Bounds, Ground, GroundSource, Relief
     from profiler.landmark import GradeRun, Landmark, Landmarks, Straddle
     from profiler.landmarks.find import LandmarkSettings, find_landmarks
@@ -76,7 +76,7 @@ _PLACES = {
         "TerritoryError",
         "TrainError",
     ),
-    "files": ("staged_file",),
+    "files": ("staged_file", "staged_folder"),
     "ground": ("Bounds", "Ground", "GroundSource", "Relief"),
     "landmark": ("GradeRun", "Landmark", "Landmarks", "Straddle"),
     "landmarks.find": ("LandmarkSettings", "find_landmarks"),
@@ -178,6 +178,7 @@ __all__ = [
     "sample_territory",
     "six_sentences",
     "staged_file",
+    "staged_folder",
     "territory_of_line",
     "write_beside",
     "write_briefings",

@@ -1,0 +1,360 @@
+"""Lines of an area, from an OpenStreetMap extract: each a territory file and its drawing.
+
+`lines_of_area` reads an extract; `survey` and `find_lines` are pure: the ways of main and branch lines become one
+track for every corridor (`tracks`, `corridors`), cut where lines meet or laid between named stations (`ways`), with
+the speeds, posts and stations that their tags tell (`laid_lines`, `line_tags`). `write_lines` makes files of them.
+
+A limit is what somebody mapped, and nothing here says which trains run.
+"""
+
+from __future__ import annotations
+
+import difflib
+import json
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+import tomli_w
+from scipy.sparse import csr_matrix
+from scipy.sparse.csgraph import connected_components
+
+from pipelines.corridors import Corridors, corridors_of
+from pipelines.laid_lines import Line, Surroundings, is_post, is_station, lay_line, place_of, points_of
+from pipelines.line_tags import plain, slug_of, unique
+from pipelines.meeting import Contact
+from pipelines.tracks import Track, chained, links_of, strokes_of
+from pipelines.ways import Ways
+from profiler import Centreline, InputError, OutputError, Piece, RouteError, read_centreline, staged_folder
+
+Keep = Mapping[str, Sequence[str]]
+
+MAIN_LINES: Keep = {"usage": ("main", "branch")}
+"""Ways of main and branch lines, by the tag `usage`."""
+
+SHORTEST = 1000.0
+"""Lines shorter than this are left out, dead ends make no junction, junctions nearer together are one. [m]"""
+
+SAME_STATION = 5000.0
+"""Nodes of one name further apart than this are two stations. [m]"""
+
+STATION_OFF = 500.0
+"""A station between which a line is asked for lies at most so far from a track. [m]"""
+
+CREDIT = "Line: (c) OpenStreetMap contributors, Open Database License 1.0 (openstreetmap.org/copyright)"
+_WRITTEN = "# A line of an area, written by gradewright"
+
+
+@dataclass(frozen=True, eq=False)
+class Area:
+    """The lines of an area in order of their names, and what was ``said`` in finding them, in sentences."""
+
+    lines: tuple[Line, ...]
+    said: tuple[str, ...]
+
+
+def lines_of_area(
+    path: Path | str,
+    *,
+    keep: Keep = MAIN_LINES,
+    between: Sequence[tuple[str, str]] = (),
+    tracks: Literal["one", "all"] = "one",
+    shortest_m: float = SHORTEST,
+) -> Area:
+    """The lines of an OpenStreetMap extract, see `survey`; also of other files whose lines have a field `railway`.
+
+    Raises
+    ------
+    InputError
+        If the file is damaged, is not what its name says, or holds no such line.
+    """
+    at_reading = {tag: values for tag, values in keep.items() if tag in ("railway", "service")}
+    centreline = read_centreline(path, keep=at_reading or None)
+    return survey(centreline, keep=keep, between=between, tracks=tracks, shortest_m=shortest_m)
+
+
+def find_lines(
+    centreline: Centreline,
+    *,
+    keep: Keep = MAIN_LINES,
+    between: Sequence[tuple[str, str]] = (),
+    tracks: Literal["one", "all"] = "one",
+    shortest_m: float = SHORTEST,
+) -> tuple[Line, ...]:
+    """The lines of `survey` alone."""
+    return survey(centreline, keep=keep, between=between, tracks=tracks, shortest_m=shortest_m).lines
+
+
+def survey(
+    centreline: Centreline,
+    *,
+    keep: Keep = MAIN_LINES,
+    between: Sequence[tuple[str, str]] = (),
+    tracks: Literal["one", "all"] = "one",
+    shortest_m: float = SHORTEST,
+) -> Area:
+    """Lines of an area from the ways and nodes of an extract, from junction to junction.
+
+    Parameters
+    ----------
+    centreline : Centreline
+        As read, without service tracks.
+    keep : mapping of str to sequence of str
+        Tags and the values wanted; "" stands for no value.
+    between : sequence of (str, str)
+        Names of stations: instead of all lines, the shortest way between the two of each pair.
+    tracks : "one" or "all"
+        One track for every corridor, or every track by itself.
+    shortest_m : float
+        Lines shorter than this are left out and counted. [m]
+
+    Raises
+    ------
+    InputError
+        If nothing is a railway, nothing is kept, or a station is not there or not the only one of its name.
+    RouteError
+        If no train gets from one of two stations to the other without turning back.
+    """
+    pieces = _kept(centreline, keep)
+    met = corridors_of(strokes_of(links_of(pieces), pieces), all_tracks=tracks == "all", shortest=shortest_m)
+    around = Surroundings(
+        pieces, points_of(centreline.points, is_station), points_of(centreline.points, is_post), centreline.source
+    )
+    if between:
+        found = [lay_line(track, around, ends=pair) for pair, track in _between(met, around, between)]
+        return Area(_named(found), _said_of_reading(centreline, pieces))
+    laid, short, closed = _cut(met, shortest_m)
+    found = [lay_line(track, around) for track in laid]
+    found.sort(key=lambda line: (line.name, line.start, line.end, line.length))
+    said = _said(met, found, short, closed, shortest_m)
+    return Area(_named(found), (*said, *_said_of_reading(centreline, pieces)))
+
+
+def _kept(centreline: Centreline, keep: Keep) -> tuple[Piece, ...]:
+    source = centreline.source
+    if not any("railway" in piece.attributes for piece in centreline.pieces):
+        raise InputError(
+            source, "no line in it has a railway tag", "give an extract of OpenStreetMap, .osm or .osm.pbf"
+        )
+    kept = tuple(
+        piece
+        for piece in centreline.pieces
+        if all(str(piece.attributes.get(tag, "")) in values for tag, values in keep.items())
+    )
+    if not kept:
+        wanted = " and ".join(f"{tag}={' or '.join(values)}" for tag, values in keep.items())
+        raise InputError(source, f"none of its {len(centreline.pieces)} railway tracks is {wanted}", "keep other tags")
+    return kept
+
+
+def _cut(met: Corridors, shortest: float) -> tuple[list[Track], list[float], int]:
+    """Tracks from junction to junction; lengths of those too short [m]; how many were closed upon themselves."""
+    at: dict[int, set[float]] = {t: set() for t in range(len(met.tracks))}
+    for c in met.contacts:
+        at[c.track].add(c.at)
+        at[c.other].add(c.other_at)
+    found, short, closed = [], [], 0
+    for t, track in enumerate(met.tracks):
+        cuts = [0.0]
+        for s in sorted(at[t]):
+            if s - cuts[-1] >= shortest and track.length - s >= max(shortest, 1.0):
+                cuts.append(s)
+        for start, end in zip(cuts, [*cuts[1:], track.length], strict=True):
+            part = track.part(start, end) if cuts[1:] else track
+            if part.length < shortest:
+                short.append(part.length)
+            elif float(np.linalg.norm(part.position[0] - part.position[-1])) > min(30.0, 0.1 * part.length):
+                found.append(part)
+            else:
+                closed += 1
+                middle = float(part.along[np.argmin(np.abs(part.along - part.length / 2))])
+                found += [part.part(0.0, middle), part.part(middle, part.length)]
+    return found, short, closed
+
+
+def _between(
+    met: Corridors, around: Surroundings, pairs: Sequence[tuple[str, str]]
+) -> Iterator[tuple[tuple[str, str], Track]]:
+    spots = {name: _spot(met, around, name) for pair in pairs for name in pair}
+    ways = Ways(met.tracks, met.contacts, list(spots.values()))
+    for one, other in pairs:
+        legs = ways.between(spots[one], spots[other])
+        if not legs:
+            raise RouteError(
+                around.source, f"no train gets from {one} to {other} without turning back", "ask for it in two parts"
+            )
+        parts = [met.tracks[t].part(*sorted((start, end))) for t, start, end in legs]
+        parts = [part if start < end else part.turned() for part, (_, start, end) in zip(parts, legs, strict=True)]
+        mate = np.arange(2 * len(parts)) + np.tile((-1, 1), len(parts))
+        mate[-1] = -1
+        yield (one, other), chained(parts, mate)[0][0]
+
+
+def _spot(met: Corridors, around: Surroundings, name: str) -> tuple[int, float]:
+    """The track nearest to a station, and where along it [m]."""
+    stations = around.stations
+    names = [plain(point.attributes["name"]) for point in stations.features]
+    here = [i for i, known in enumerate(names) if known.casefold() == plain(name).casefold()]
+    if not here:
+        near = difflib.get_close_matches(name, names, 1)
+        remedy = f"did you mean {near[0]}?" if near else "name a station or halt of the extract"
+        raise InputError(around.source, f"there is no station {plain(name)} in it", remedy)
+    place = stations.position[here]
+    if float(np.linalg.norm(place - place[0], axis=1).max()) > SAME_STATION:
+        raise InputError(
+            around.source, f"{len(here)} stations in it are called {plain(name)}", "give an extract with one of them"
+        )
+    feet = [(*track.foot(point)[::-1], t) for point in place for t, track in enumerate(met.tracks)]
+    off, at, t = min(feet)
+    if off > STATION_OFF:
+        raise InputError(around.source, f"{plain(name)} lies {off:.0f} m from the nearest line", "name another station")
+    return t, at
+
+
+def _named(lines: Sequence[Line]) -> tuple[Line, ...]:
+    """Lines whose names and file names are told apart."""
+    names = unique([line.name for line in lines], " ")
+    slugs = unique([slug_of(line.name, f"way {line.pieces[0].attributes.get('osm_id', '')}") for line in lines], "-")
+    return tuple(replace(line, name=n, slug=s) for line, n, s in zip(lines, names, slugs, strict=True))
+
+
+def _said(
+    met: Corridors, lines: Sequence[Line], short: Sequence[float], closed: int, shortest: float
+) -> tuple[str, ...]:
+    junctions, loose, networks = _shape(met)
+    total = sum(line.length for line in lines) / 1000
+    said = [
+        f"{len(lines)} lines, {total:,.1f} km; {junctions} junctions, {loose} open ends, "
+        f"{networks} networks that do not hang together"
+    ]
+    said += [f"{reason}: {length / 1000:,.1f} km left out" for reason, length in sorted(met.left_out.items())]
+    if short:
+        said.append(f"{len(short)} lines shorter than {shortest:g} m left out, {sum(short) / 1000:,.1f} km")
+    if closed:
+        said.append(f"{closed} lines closed upon themselves, each cut into two at its middle")
+    return tuple(said)
+
+
+def _shape(met: Corridors) -> tuple[int, int, int]:
+    """Numbers of junctions, of ends where nothing meets, and of networks."""
+    spots = sorted({spot for c in met.contacts for spot in _spots(c)})
+    number = {spot: i for i, spot in enumerate(spots)}
+    pairs = [[number[spot] for spot in _spots(c)] for c in met.contacts]
+    own_ends = [
+        c.track == c.other and {0, round(met.tracks[c.track].length)} == {round(c.at), round(c.other_at)}
+        for c in met.contacts
+    ]
+    junctions = _groups([pair for pair, own in zip(pairs, own_ends, strict=True) if not own], len(spots), alone=False)
+    networks = _groups([(c.track, c.other) for c in met.contacts], len(met.tracks), alone=True)
+    met_ends = sum(at in (0, round(met.tracks[t].length)) for t, at in spots)
+    return junctions, 2 * len(met.tracks) - met_ends, networks
+
+
+def _spots(c: Contact) -> tuple[tuple[int, int], tuple[int, int]]:
+    return (c.track, round(c.at)), (c.other, round(c.other_at))
+
+
+def _groups(pairs: Sequence[Sequence[int]], count: int, *, alone: bool) -> int:
+    """How many groups pairs hold together; with what stands alone or without it."""
+    if not count:
+        return 0
+    a, b = np.array(pairs, dtype=int).reshape(-1, 2).T
+    label = connected_components(csr_matrix((np.ones(a.size), (a, b)), shape=(count, count)), directed=False)[1]
+    return int(np.unique(label if alone else label[a]).size)
+
+
+def _said_of_reading(centreline: Centreline, pieces: Sequence[Piece]) -> tuple[str, ...]:
+    left = Counter(centreline.left_out)
+    left["other usage"] += len(centreline.pieces) - len(pieces)
+    counted = ", ".join(f"{n} × {reason}" for reason, n in sorted(left.items()) if n)
+    return (f"ways not read: {counted}",) if counted else ()
+
+
+def write_lines(
+    lines: Sequence[Line], folder: Path | str, *, elevation: Mapping[str, Any] | None = None, invented: bool = False
+) -> tuple[Path, ...]:
+    """A territory file and a GeoJSON for every line, all or nothing; those of an earlier run are replaced.
+
+    Parameters
+    ----------
+    lines : sequence of Line
+    folder : path
+        Made if it is missing.
+    elevation : mapping, optional
+        The table [elevation] of each: rasters, vertical_datum and so on; paths start at the folder.
+    invented : bool
+        Whether the lines exist nowhere, and not in OpenStreetMap either.
+
+    Returns
+    -------
+    tuple of Path
+        The territory files, in the order of the lines.
+
+    Raises
+    ------
+    OutputError
+        If the folder cannot be written.
+    """
+    folder = Path(folder)
+    with staged_folder(folder, replaces=_earlier(folder)) as stage:
+        for line in lines:
+            territory = _territory(line, elevation, invented)
+            head = [_WRITTEN, f"# Source: {plain(line.source)}", *([] if invented else [f"# {CREDIT}"])]
+            text = "\n".join([*head, *(f"# {plain(said)}" for said in line.said), "", tomli_w.dumps(territory)])
+            (stage / f"{line.slug}.toml").write_text(text, encoding="utf-8", newline="\n")
+            drawing = json.dumps(_drawing(line), ensure_ascii=False, separators=(",", ":"))
+            (stage / f"{line.slug}.geojson").write_text(drawing + "\n", encoding="utf-8", newline="\n")
+    return tuple(folder / f"{line.slug}.toml" for line in lines)
+
+
+def _earlier(folder: Path) -> tuple[str, ...]:
+    """Files that this wrote before."""
+    try:
+        ours = [p for p in sorted(folder.glob("*.toml")) if p.read_bytes().startswith(_WRITTEN.encode())]
+    except OSError as error:
+        raise OutputError(folder, f"cannot be read ({error.strerror})", "choose another folder") from error
+    return tuple(name for p in ours for name in (p.name, f"{p.stem}.geojson"))
+
+
+def _territory(line: Line, elevation: Mapping[str, Any] | None, invented: bool) -> dict[str, Any]:
+    table: dict[str, Any] = {
+        "route": {"name": line.name, "units": line.units, "invented": invented},
+        "centreline": {"path": f"{line.slug}.geojson", "start": _at(line.start), "end": _at(line.end)},
+    }
+    if elevation is not None:
+        table["elevation"] = dict(elevation)
+    if line.posts:
+        at = [{"post": f"{round(tied.post.value, 4):g}", **_at(tied.place)} for tied in line.posts]
+        table["posts"] = {"unit": line.posts[0].post.unit, "at": at}
+    if line.stations:
+        table["stations"] = [{"name": station.name, "at": _at(station.place)} for station in line.stations]
+    if line.limits:
+        keys = {"km/h": "speed_kmh", "mph": "speed_mph"}
+        table["speed_limits"] = [
+            {"from": _at(limit.start), "to": _at(limit.end), keys[limit.speed.unit]: limit.speed.figure}
+            for limit in line.limits
+        ]
+    return table
+
+
+def _at(place: tuple[float, float]) -> dict[str, float]:
+    return {"longitude": round(place[0], 7), "latitude": round(place[1], 7)}
+
+
+def _drawing(line: Line) -> dict[str, Any]:
+    """A feature for every piece, its vertices as they were read."""
+    features = [
+        {
+            "type": "Feature",
+            "properties": dict(piece.attributes),
+            "geometry": {
+                "type": "LineString",
+                "coordinates": [place_of(piece, i) for i in range(piece.longitude.size)],
+            },
+        }
+        for piece in line.pieces
+    ]
+    return {"type": "FeatureCollection", "features": features}
