@@ -173,12 +173,22 @@ def feels(briefing: Briefing, one: Handled) -> str:
 
 
 def gentler_words(briefing: Briefing, one: Handled) -> str:
-    """ "begun sooner, …, from 54.2: pull 194 …": what a gentler hand is felt as, and whether it stalls or is too fast."""
-    event, fast = one.shown.event, one.shown.too_fast
-    words = f"{WAYS['gentler']}, from {place_words(briefing, event.place)}: {feels(briefing, one)}"
-    if one.shown.forces.speed.min() < STANDS:
-        words += "; the train comes to a stand"
-    return f"{words}; faster than the limit by {speed_text(fast, briefing.profile.units)}" if fast > FASTER else words
+    """ "begun sooner, …, from 54.2: pull 194 …": what a gentler hand is felt as, whether it stalls, is too fast."""
+    return "; ".join((f"{way_words(briefing, one)}: {feels(briefing, one)}", *ends_words(briefing, one)))
+
+
+def way_words(briefing: Briefing, one: Handled) -> str:
+    """How a place is handled, and from where on a gentler hand begins."""
+    event = one.shown.event
+    begins = f", from {place_words(briefing, event.place)}" if event.way == "gentler" else ""
+    return f"{WAYS[event.way]}{begins}"
+
+
+def ends_words(briefing: Briefing, one: Handled) -> list[str]:
+    """Whether the train comes to a stand, or gets faster than its limit."""
+    fast, forces = one.shown.too_fast, one.shown.forces
+    said = ["the train comes to a stand"] if forces.parted is None and forces.speed.min() < STANDS else []
+    return said + ([f"faster than the limit by {speed_text(fast, briefing.profile.units)}"] if fast > FASTER else [])
 
 
 def breaks_words(briefing: Briefing, one: Handled) -> str:

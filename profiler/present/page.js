@@ -14,7 +14,7 @@ async function start() {
       const key = $("key").getBoundingClientRect(), plan = $("ground-plan").getBoundingClientRect();
       return key.width ? [key.left - plan.left - 4, key.top - plan.top - 4, key.right - plan.left + 4, key.bottom - plan.top + 4] : null;
     },
-    listed: (mark) => (mark.number ? page.layers.stops || (mark.sign !== "stop" && mark.sign !== "hard") : page.layers.slack),
+    listed: (mark) => (mark.sign === "felt" ? true : mark.number ? page.layers.stops || (mark.sign !== "stop" && mark.sign !== "hard") : page.layers.slack),
     limitAt(limits, head) {
       let i = 0;
       while (i < limits.edges.length && limits.edges[i] <= head) i++;

@@ -23,7 +23,7 @@ from profiler.present.page_pack import Packer
 from profiler.present.page_static import static_chart, static_tables
 from profiler.present.page_train import train_data, trip_data
 
-SCRIPTS = ("page_read.js", "page_signs.js", "page_plan.js", "page_section.js", "page_train.js", "page.js")
+SCRIPTS = tuple(f"page{name}.js" for name in ("_read", "_signs", "_plan", "_section", "_felt", "_train", ""))
 """The page's own script, in the order in which it is put together."""
 _MOST_PIXELS, _QUALITY = 900_000, 72
 """Of the shaded ground under the line."""
@@ -121,6 +121,7 @@ def _notes(briefing: Briefing, relief: Relief | None) -> list[str]:
     sure = {units: notes_of(in_units(profile, units), relief) for units in UNITS}
     return [
         f"{HEAD_RULE} {NO_ORDER}",
+        page_words.FELT if briefing.felt else page_words.NOT_FELT,
         *([wording.INVENTED] if profile.invented else []),
         *dict.fromkeys(note for pair in zip(*sure.values(), strict=True) for note in pair),
         *filter(None, [wording.credit_words(profile.attribution, profile.licence)]),

@@ -10,6 +10,7 @@ import numpy as np
 
 from profiler import wording
 from profiler.briefing.plan import Briefing
+from profiler.briefing.sudden_words import sudden_lines
 from profiler.grade_classes import Limits
 from profiler.present import map_line
 from profiler.present.chart_frame import nice_step
@@ -72,7 +73,7 @@ def _apart(names: Sequence[tuple[float, str]], scale: float) -> list[tuple[float
 
 
 def static_tables(briefings: Mapping[str, Sequence[Briefing]]) -> list[dict[str, Any]]:
-    """Marks as planned in order of travel, a table for each train and direction."""
+    """Marks as planned in order of travel, a table for each train and direction; what couplers feel in sentences."""
     tables = []
     for briefing in (one for some in briefings.values() for one in some):
         rows = []
@@ -88,5 +89,5 @@ def static_tables(briefings: Mapping[str, Sequence[Briefing]]) -> list[dict[str,
                 }
             )
         caption = f"{briefing.train.name}, {wording.towards(briefing.profile.route, briefing.direction)}"
-        tables.append({"caption": caption, "rows": rows})
+        tables.append({"caption": caption, "rows": rows, "felt": sudden_lines(briefing)})
     return tables

@@ -147,7 +147,7 @@ class TrainPanel {
 }
 
 class List {
-  constructor(node, heading, words) { Object.assign(this, { node, heading, words, rows: [], opened: null }); }
+  constructor(node, heading, words) { Object.assign(this, { node, heading, words, felt: new Felt(words.felt), rows: [], opened: null }); }
   render(page) {
     this.node.replaceChildren();
     this.rows = [];
@@ -157,16 +157,19 @@ class List {
     for (const [mark, index] of here) {
       const item = make("li", {}, this.node), button = make("button", { type: "button", "aria-expanded": "false", "data-mark": index }, item);
       const tag = draw("svg", { width: 28, height: 24, "aria-hidden": "true" }, button);
-      if (mark.number) chip(tag, mark, index, 14, 12); else slackSign(tag, 14, 12, mark.sign === "slack-in");
+      if (mark.number) chip(tag, mark, index, 14, 12);
+      else if (mark.sign === "felt") draw("rect", { x: 9.5, y: 7.5, width: 9, height: 9, class: "open" }, tag);
+      else slackSign(tag, 14, 12, mark.sign === "slack-in");
       const text = make("span", { class: "words" }, button);
       make("span", { class: "name" }, text, mark[page.units].title.replace(/^\d+ · /, "").replace(/^./, (c) => c.toUpperCase()));
       const where = make("span", { class: "where" }, text), bold = make("strong", {}, where), rest = make("span", {}, where);
+      if (mark.felt && mark.felt.broken) make("span", { class: "breaks" }, text, this.words.felt.broken.replace("%", mark.felt.broken));
       const sign = draw("svg", { width: 66, height: 24, "aria-hidden": "true" }, button), wide = mark.end - mark.start || 1;
       const at = (place) => 8 + (place - mark.start) / wide * 46;
       if (mark.number) windowSign(sign, mark, at, 12);
       const place = draw("path", { class: "head" }, sign), lines = make("ul", { hidden: "" }, item);
       for (const line of mark[page.units].lines) make("li", {}, lines, line);
-      this.rows.push({ mark, index, item, button, bold, rest, place, at, lines, inside: null });
+      this.rows.push({ page, mark, index, item, button, bold, rest, place, at, lines, inside: null });
     }
     if (this.opened !== null) this.open(this.opened, false);
     for (const row of this.rows) this.state(row, page);
@@ -190,10 +193,18 @@ class List {
     for (const row of this.rows) {
       const open = row.index === index && (!shown || row.lines.hidden || row.index !== this.was);
       row.lines.hidden = !open;
+      if (row.mark.felt) this.feel(row, open);
       row.button.setAttribute("aria-expanded", String(open));
       if (open) this.opened = index;
-      if (open && shown) { row.item.scrollIntoView({ block: "nearest" }); row.button.focus({ preventScroll: true }); }
     }
     this.was = this.opened;
+    const row = this.rows.find((r) => r.index === this.opened);
+    this.node.parentNode.classList.toggle("deep", Boolean(row && row.mark.felt));
+    if (row && shown) { row.item.scrollIntoView({ block: row.mark.felt ? "start" : "nearest" }); row.button.focus({ preventScroll: true }); }
+  }
+  feel(row, open) { // what couplers feel there, under the lines of an open mark
+    const shown = row.lines.nextSibling;
+    if (open && !shown) row.item.append(this.felt.node(row.page, row.index, Math.max(this.node.clientWidth - 16, 240)));
+    else if (!open && shown) shown.remove();
   }
 }

@@ -16,6 +16,7 @@ from profiler.mark import Mark
 from profiler.mechanics.couplers import largest
 from profiler.mechanics.in_train import InTrain
 from profiler.mechanics.speed_limits import head_limit
+from profiler.present.page_felt import felt_notes, with_felt_places
 from profiler.present.page_line import UNITS, in_units
 from profiler.present.page_pack import Packed, Packer
 from profiler.present.train_map import SIGNS, map_mark
@@ -64,6 +65,7 @@ def trip_data(briefing: Briefing, packer: Packer) -> dict[str, Any]:
 
     return {
         "told": {u: [train_sentence(_read_in(briefing, u)), *draft_sentences(_read_in(briefing, u))] for u in UNITS},
+        "felt": {u: felt_notes(_read_in(briefing, u)) for u in UNITS},
         "grade": along(run.under.grade, _GRADE),
         "grade_se": along(run.grade_se, _GRADE),
         "limit": {
@@ -118,7 +120,7 @@ def _case(briefing: Briefing, head: FloatArray, packer: Packer) -> dict[str, Any
         "draft_at": carried(draft_at, 1.0),
         "buff": carried(buff, _FORCE),
         "buff_at": carried(buff_at, 1.0),
-        "marks": marks_data(briefing),
+        "marks": with_felt_places(briefing, marks_data(briefing), packer),
     }
 
 

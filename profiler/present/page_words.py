@@ -20,7 +20,48 @@ LAYERS = (
     ("slack", "slack"),
 )
 """What the reader may show or hide."""
+FELT = "What couplers feel at marked places is followed for the plan itself, not for speeds held lower or higher."
+NOT_FELT = (
+    "Coupler forces here are steady ones; what couplers feel at marked places, handled gradually and suddenly, is "
+    "followed where it is asked for: gradewright brief with --sudden."
+)
+_FELT_WORDS: dict[str, Any] = {
+    "short": {
+        "gentler": "more gently",
+        "no_pause": "no pause",
+        "dynamic_at_once": "dynamic at once",
+        "throttle_at_once": "throttle at once",
+        "release_at_once": "released at once",
+        "bunched_full_notch": "bunched, full notch",
+    },
+    "planned": "As planned",
+    "suddenly": "Suddenly",
+    "gentler": "More gently",
+    "beside": "Beside the plan",
+    "broken": "as planned a coupling breaks with % slack",
+    "figures": "Largest coupler forces, usual slack",
+    "pull": "Pull",
+    "push": "Push",
+    "limit": "limit %",
+    "over": "% over",
+    "up_to_over": "up to % over",
+    "range": "(% to %)",
+    "steady": "steady %",
+    "none": "none",
+    "closes": "Slack closes at up to",
+    "breaks": "Breaks",
+    "whole": "no coupling",
+    "parted": "breaks",
+    "in_train": "In the train",
+    "behind": "Behind",
+    "by_car": "By car, in figures",
+    "picture": "Coupler forces by time and car: %. The figures stand in the tables below.",
+    "read": "Up, open: the largest pull anywhere in the train; down, solid: the largest push; grey: as far as with "
+    "other slack. Dashed: limits. Thin: the largest steady force. Below, the same behind single cars, by seconds from "
+    "where the act begins.",
+}
 WORDS: dict[str, Any] = {
+    "felt": _FELT_WORDS,
     "cases": CASES,
     "cases_long": CASES_LONG,
     "now": ["head", "rear", "limit for the whole train", "under the whole train,", "under the head,", ""],
