@@ -1,19 +1,26 @@
-"""A folder of territories, profiled by a pool of processes: plan (pure), run one, map over many."""
+"""A whole network: plan, run one, map over many, and one file of it all.
+
+`network_plan` reads the PLAN, `network_tasks` makes a task of each line, `network_job` does one, `pool` or
+`scheduler` maps over many, and here they are put together. Every line's result stands by itself as soon as it is
+done, so that a run that was ended in any way goes on from there.
+"""
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
-import multiprocessing
-import tomllib
+import os
+import shutil
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
-from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass
 from pathlib import Path
 
-from profiler import InputError, ProfilerError
+from pipelines.network_job import Task, lost, run_one
+from pipelines.network_plan import Plan
+from pipelines.network_records import FOLDER, Outcome, keep_failure, of_disk, result_file, write_text
+from pipelines.network_tasks import Options, tasks_of
+from profiler import OutputError, write_network
 
 COLUMNS = (
     "territory",
@@ -24,154 +31,108 @@ COLUMNS = (
     "train_length_m",
     "highest_m",
     "error",
+    "line",
 )
 
-
-@dataclass(frozen=True)
-class Task:
-    """One territory to profile: paths and settings only, so that it travels to any process."""
-
-    territory: Path
-    folder: Path
-    trim: bool = False
-    pictures: bool = True
+Job = Callable[[Task], Outcome]
+Map = Callable[[Iterable[Task], Job, Job], Iterator[Outcome]]
+"""Tasks, the job, and what to say of a task that was lost twice: outcomes as they come in."""
 
 
-@dataclass(frozen=True)
-class Outcome:
-    """What became of a task; ``error`` is empty where it went well."""
-
-    task: Task
-    length_km: float | None = None
-    ruling_with_pct: float | None = None
-    ruling_against_pct: float | None = None
-    train_length_m: float | None = None
-    highest_m: float | None = None
-    error: str = ""
-
-
-def plan(folder: Path, out: Path, *, trim: bool = False, pictures: bool = True) -> list[Task]:
-    """A task for every territory file in a folder and its direct subfolders, sorted by name.
-
-    Train files are passed over; a file that cannot be parsed gets a task, and fails by itself.
+def outcomes(plan: Plan, out: Path, options: Options, mapped: Map, job: Job = run_one) -> Iterator[Outcome]:
+    """What becomes of each line, as it comes in; a line's tasks are made when there is room for them.
 
     Raises
     ------
-    InputError
-        If the folder is missing, or holds no territory, or two would write to one place.
+    OutputError
+        If results cannot be written. What is done is not lost.
     """
-    if not folder.is_dir():
-        raise InputError(folder, "there is no such folder", "check the name")
-    files = [p for p in sorted((*folder.glob("*.toml"), *folder.glob("*/*.toml"))) if _is_territory(p)]
-    if not files:
-        raise InputError(folder, "holds no territory file", "put .toml files with a [centreline] into it")
-    tasks = [Task(path, out / _place(path, folder), trim, pictures) for path in files]
-    seen: dict[Path, Path] = {}
-    for task in tasks:
-        other = seen.setdefault(task.folder, task.territory)
-        if other != task.territory:
-            raise InputError(task.territory, f"would write where {other} does", "rename one of them")
-    return tasks
+    at_once: deque[Outcome] = deque()
+
+    def tasks() -> Iterator[Task]:
+        for found in tasks_of(plan, out, options):
+            if isinstance(found, Outcome):
+                at_once.append(found)
+            else:
+                yield found
+
+    for outcome in _with(at_once, mapped(tasks(), job, lost)):
+        if outcome.error:
+            keep_failure(out, outcome)
+        yield outcome
 
 
-def _is_territory(path: Path) -> bool:
-    try:
-        return "train" not in tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return True
+def _with(at_once: deque[Outcome], coming: Iterator[Outcome]) -> Iterator[Outcome]:
+    for outcome in coming:
+        while at_once:
+            yield at_once.popleft()
+        yield outcome
+    yield from at_once
 
 
-def _place(path: Path, folder: Path) -> str:
-    inside = path.relative_to(folder).with_suffix("")
-    return "-".join((*inside.parts, "profile"))
+def write_whole(plan: Plan, out: Path, done: Sequence[Outcome]) -> Path:
+    """The one file of the network, and its report as a table; in order of the keys, whatever came in first.
 
-
-def run_one(task: Task) -> Outcome:
-    """Profile one territory in plain Python; whatever goes wrong with it stays with it."""
-    from profiler import build_profile, landmarks_of, read_territory, write_profile
-
-    try:
-        territory = read_territory(task.territory)
-        profile = build_profile(territory, trim=task.trim)
-        landmarks = landmarks_of(profile, territory)
-        command = ["network", task.territory.name]
-        write_profile(profile, landmarks, task.folder, territory=territory, pictures=task.pictures, command=command)
-    except ProfilerError as error:
-        return Outcome(task, error=str(error))
-    except Exception as error:  # a bug in one must not end the run of a thousand: it is named as one
-        return Outcome(task, error=f"bug, {type(error).__name__}: {error}")
-    ruling = [x for x in landmarks.of_kind("ruling_grade") if x.train_length is not None]
-    longest = max((x.train_length or 0.0 for x in ruling), default=None)
-    values = {x.direction: x.value for x in ruling if x.train_length == longest}
-    return Outcome(
-        task,
-        profile.route.length / 1000,
-        values.get("with"),
-        values.get("against"),
-        longest,
-        float(profile.elevation.max()),
+    Raises
+    ------
+    OutputError
+        If they cannot be written.
+    """
+    ordered = sorted(done, key=lambda outcome: outcome.key)
+    whole = write_network(
+        ((o.key, result_file(out, o.key)) for o in ordered if not o.error),
+        out / f"network.{plan.result}",
+        failures=[(o.key, o.territory, o.error) for o in ordered if o.error],
+        name=plan.name,
+        invented=plan.invented,
+        stations=plan.stations,
     )
+    write_text(out / "network.csv", report(ordered))
+    return whole
 
 
-Job = Callable[[Task], Outcome]
-
-
-def run(tasks: Sequence[Task], workers: int, job: Job = run_one) -> Iterator[Outcome]:
-    """Outcomes as they come in, by a pool of ``workers`` processes.
-
-    A task that kills its process (out of memory, say) is run again alone, and named if it does
-    so again; the others go on.
-    """
-    if workers <= 1:
-        yield from map(job, tasks)
-        return
-    waiting = deque(tasks)
-    while waiting:
-        suspects: list[Task] = []
-        yield from _pooled(waiting, workers, job, suspects)
-        for task in suspects:
-            killed: list[Task] = []
-            yield from _pooled(deque([task]), 1, job, killed)
-            if killed:
-                yield Outcome(task, error="its process was killed, memory may have run out: try it alone")
-
-
-def _pooled(waiting: deque[Task], workers: int, job: Job, suspects: list[Task]) -> Iterator[Outcome]:
-    """Work off ``waiting`` until a process dies; the tasks then under way become ``suspects``."""
-    with ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn")) as pool:
-        pending: dict[Future[Outcome], Task] = {}
-        while True:
-            # no more are handed out than run at once, so that few are suspected
-            while waiting and not suspects and len(pending) < workers:
-                try:
-                    pending[pool.submit(job, waiting[0])] = waiting[0]
-                except BrokenProcessPool:
-                    break
-                waiting.popleft()
-            if not pending:
-                return
-            done, _ = wait(pending, return_when=FIRST_COMPLETED)
-            for future in done:
-                task = pending.pop(future)
-                try:
-                    yield future.result()
-                except BrokenProcessPool:
-                    suspects.append(task)
-
-
-def report(outcomes: Iterable[Outcome]) -> str:
-    """The outcomes as CSV text, sorted by territory."""
+def report(done: Iterable[Outcome]) -> str:
+    """The outcomes as CSV text, sorted by line."""
     text = io.StringIO()
     table = csv.writer(text, lineterminator="\n")
     table.writerow(COLUMNS)
-    for o in sorted(outcomes, key=lambda o: str(o.task.folder)):
+    for o in sorted(done, key=lambda o: o.key):
         figures = (o.length_km, o.ruling_with_pct, o.ruling_against_pct, o.train_length_m, o.highest_m)
-        table.writerow(
-            [
-                o.task.territory.name,
-                "failed" if o.error else "done",
-                *("" if x is None else f"{x:.3f}" for x in figures),
-                o.error,
-            ]
-        )
+        state = "failed" if o.error else "done"
+        table.writerow([o.territory, state, *("" if x is None else f"{x:.3f}" for x in figures), o.error, o.key])
     return text.getvalue()
+
+
+@contextlib.contextmanager
+def alone_in(out: Path) -> Iterator[None]:
+    """The folder of results, made if it is missing, this run alone in it; what a killed run left unfinished goes.
+
+    Raises
+    ------
+    OutputError
+        If it cannot be written, or another run is at work in it.
+    """
+    try:
+        (out / FOLDER).mkdir(parents=True, exist_ok=True)
+        lock = (out / FOLDER / ".lock").open("w")
+    except OSError as error:
+        found = of_disk(error, out)
+        if found is not error:
+            raise found from error
+        raise OutputError(out, f"cannot be written ({error.strerror})", "choose another --out") from error
+    with lock:
+        _take(lock.fileno(), out)
+        for left in (*(out / FOLDER).glob(".unfinished-*"), *out.glob(".unfinished-*")):
+            shutil.rmtree(left, ignore_errors=True)
+        yield
+
+
+def _take(handle: int, out: Path) -> None:
+    if os.name != "posix":
+        return
+    import fcntl
+
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)  # gone with the process, however that ends
+    except OSError as error:
+        raise OutputError(out, "another run is at work there", "wait for it, or choose another --out") from error

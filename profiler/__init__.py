@@ -9,6 +9,7 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from profiler.briefing.direction import direction_towards
     from profiler.briefing.lesson import Question, lesson
     from profiler.briefing.plan import Briefing, plan_handling
     from profiler.briefing.story import Fact, Sentence, five_facts, six_sentences
@@ -58,6 +59,7 @@ if TYPE_CHECKING:
     from profiler.write.exports import EXPORTS, export
 
 _PLACES = {
+    "briefing.direction": ("direction_towards",),
     "briefing.lesson": ("Question", "lesson"),
     "briefing.plan": ("Briefing", "plan_handling"),
     "briefing.story": ("Fact", "Sentence", "five_facts", "six_sentences"),
@@ -158,6 +160,7 @@ __all__ = [
     "check_tables",
     "compare",
     "compare_beside",
+    "direction_towards",
     "draw_chart",
     "draw_map",
     "export",

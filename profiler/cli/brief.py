@@ -3,14 +3,10 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from profiler.cli import options
-
-if TYPE_CHECKING:
-    from profiler.route import Route
 
 
 @click.command(
@@ -61,6 +57,7 @@ def brief(
     a map and a briefing to print go into <train>/<with or against>/ of a folder named after the source, or of --out.
     """
     from profiler.briefing.by_plan import CASES
+    from profiler.briefing.direction import direction_towards
     from profiler.briefing.plan import plan_handling
     from profiler.briefing.sudden import with_felt
     from profiler.build import build_profile, landmarks_of
@@ -81,7 +78,7 @@ def brief(
     check_place(folder)
     with progress_bar() as progress:
         profile = build_profile(territory, trim=trim, progress=progress)
-        directions = ("with", "against") if both else (_direction(profile.route, to),)
+        directions = ("with", "against") if both else (direction_towards(profile.route, to, source="--to"),)
         progress("finding landmarks", 0.0)
         landmarks = landmarks_of(profile, territory)
         briefings = {}
@@ -121,23 +118,3 @@ def _names(files: tuple[str, ...]) -> list[str]:
             raise InputError(file, f"would be written into the same folder as {first}", "rename one of the two files")
         seen[name.casefold()] = file
     return names
-
-
-def _direction(route: Route, to: str | None) -> str:
-    """The direction of travel towards an end as the line or the console names it.
-
-    Raises
-    ------
-    InputError
-        If the line has no such end.
-    """
-    from profiler.errors import InputError
-    from profiler.wording import end_name
-
-    if to is None:
-        return "with"
-    ends = [end_name(route, which) for which in (0, 1)]
-    found = [which for which, end in enumerate(ends) if to.strip().casefold() == end.casefold()]
-    if len(found) != 1:
-        raise InputError("--to", f"{to!r} is no end of the line", f"write {ends[1]!r} or {ends[0]!r}")
-    return ("against", "with")[found[0]]

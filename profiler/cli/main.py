@@ -31,7 +31,7 @@ SHORT = {
     "check": "Say what would be read from a file, and what assumed.",
     "demo": "Profile the invented sample territory.",
     "fetch": "Fetch the elevation that a line needs from an open catalogue.",
-    "network": "Profile every territory of a folder.",
+    "network": "Profile every line of a network, and put them into one file.",
 }
 
 

@@ -1,0 +1,143 @@
+"""From lines of a plan to tasks: territories read and completed, all inputs hashed, rasters chosen."""
+
+from __future__ import annotations
+
+import functools
+import hashlib
+import importlib.metadata
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipelines.network_ground import Rasters, identity
+from pipelines.network_job import Task
+from pipelines.network_plan import Line, Plan
+from pipelines.network_records import Outcome, done_before
+from profiler import Centreline, InputError, ProfilerError, Territory, read_centreline, read_territory
+
+COMPUTING = ("gradewright", "numpy", "scipy", "numba", "pyproj", "rasterio")
+"""Packages whose version results depend on: after an upgrade lines are done again."""
+
+
+@dataclass(frozen=True)
+class Options:
+    """What was asked for beside the plan: ``folder`` each line's own output folder, with or without ``pictures``;
+    ``again`` everything once more."""
+
+    trim: bool = False
+    folder: bool = False
+    pictures: bool = False
+    again: bool = False
+
+
+def tasks_of(plan: Plan, out: Path, options: Options) -> Iterator[Task | Outcome]:
+    """A task for each line, in order; where none is needed, or none is possible, the outcome at once."""
+    rasters = Rasters()
+    for line in plan.lines:
+        if line.problem:
+            yield Outcome(line.key, line.territory.name, error=line.problem)
+            continue
+        try:
+            task = _task(line, plan, out, options, rasters)
+        except ProfilerError as error:
+            yield Outcome(line.key, line.territory.name, error=str(error))
+            continue
+        earlier = None if options.again else done_before(out, task.key, task.inputs)
+        yield task if earlier is None else earlier
+
+
+def _task(line: Line, plan: Plan, out: Path, options: Options, rasters: Rasters) -> Task:
+    territory = completed(read_territory(line.territory), plan, of_area=line.of_area)
+    ground = rasters.about(territory, drawing) if (drawing := _drawing(territory)) is not None else None
+    stated = {
+        "versions": versions(),
+        "territory": territory.model_dump(mode="json"),
+        "files": [(role, file_hash(path)) for path, role in territory.named_files() if role != "territory"],
+        "trains": [(file.name, file_hash(file.path)) for file in line.trains],
+        "direction": (line.to, line.both),
+        "rasters": identity(ground),
+        "options": (options.trim, options.folder, options.pictures),
+    }
+    inputs = hashlib.sha256(json.dumps(stated, sort_keys=True).encode()).hexdigest()
+    return Task(
+        line.key,
+        territory,
+        out,
+        inputs,
+        ground,
+        line.trains,
+        line.to,
+        line.both,
+        options.trim,
+        options.folder,
+        options.pictures,
+    )
+
+
+def completed(territory: Territory, plan: Plan, *, of_area: bool = False) -> Territory:
+    """A territory with what the plan states for all; what it states itself goes before.
+
+    Lines of an area have the plan's own table of elevation, whose paths are shorter to read.
+    """
+    changes: dict[str, object] = {}
+    if plan.settings:
+        stated = territory.settings.model_dump(include=territory.settings.model_fields_set)
+        changes["settings"] = type(territory.settings)(**{**plan.settings, **stated})
+    route: dict[str, object] = {}
+    if plan.units is not None and "units" not in territory.route.model_fields_set:
+        route["units"] = plan.units
+    if plan.invented and not territory.route.invented:
+        route["invented"] = True
+    if route:
+        changes["route"] = territory.route.model_copy(update=route)
+    if plan.elevation is not None and territory.profile is None and (of_area or territory.elevation is None):
+        changes |= {"elevation": plan.elevation, "raster_folder": plan.folder}
+    return territory.model_copy(update=changes) if changes else territory
+
+
+def _drawing(territory: Territory) -> Centreline | None:
+    """The line as drawn, None where rasters play no part."""
+    table = territory.centreline
+    if table is None or territory.elevation is None:
+        return None
+    return read_centreline(territory.folder / table.path, layer=table.layer, keep=table.keep)
+
+
+@functools.cache
+def versions() -> tuple[str, ...]:
+    """Versions of all that computes."""
+    return tuple(f"{name} {importlib.metadata.version(name)}" for name in COMPUTING)
+
+
+def file_hash(path: Path) -> str:
+    """SHA-256 of a file with those that belong to it; many territories may share one, read once while unchanged.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read.
+    """
+    try:
+        parts = (
+            sorted(p for p in path.parent.glob(f"{path.stem}.*") if p.is_file()) if path.suffix == ".shp" else [path]
+        )
+        parts = [p for part in parts for p in (sorted(part.iterdir()) if part.is_dir() else [part])]
+        stats = [part.stat() for part in parts]
+    except FileNotFoundError:
+        raise InputError(path, "there is no such file", "check the name") from None
+    except OSError as error:
+        raise InputError(path, f"cannot be read ({error.strerror})", "see to its permissions") from error
+    return _hash(tuple((str(p), s.st_size, s.st_mtime_ns) for p, s in zip(parts, stats, strict=True)), path)
+
+
+@functools.lru_cache(maxsize=1024)
+def _hash(parts: tuple[tuple[str, int, int], ...], path: Path) -> str:
+    digest = hashlib.sha256()
+    for name, _, _ in parts:
+        try:
+            with Path(name).open("rb") as file:
+                digest.update(hashlib.file_digest(file, "sha256").digest())
+        except OSError as error:
+            raise InputError(path, f"cannot be read ({error.strerror})", "see to its permissions") from error
+    return digest.hexdigest()
