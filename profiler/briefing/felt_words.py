@@ -186,8 +186,9 @@ def way_words(briefing: Briefing, one: Handled) -> str:
 
 def ends_words(briefing: Briefing, one: Handled) -> list[str]:
     """Whether the train comes to a stand, or gets faster than its limit."""
-    fast, forces = one.shown.too_fast, one.shown.forces
-    said = ["the train comes to a stand"] if forces.parted is None and forces.speed.min() < STANDS else []
+    fast, forces, starts = one.shown.too_fast, one.shown.forces, one.shown.event.kind == "start"
+    stands = forces.parted is None and not starts and forces.speed.min() < STANDS
+    said = ["the train comes to a stand"] if stands else []
     return said + ([f"faster than the limit by {speed_text(fast, briefing.profile.units)}"] if fast > FASTER else [])
 
 

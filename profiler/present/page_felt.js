@@ -1,6 +1,6 @@
 // What couplers feel at a marked place: as planned, and beside it another way that the reader chooses; figures, and
 // forces by time and car in one scale of forces and one of time.
-const FELT = { left: 46, right: 42, between: 10, high: 92, room: 15, car: 15, head: 16, axis: 16 };
+const FELT = { left: 46, right: 42, between: 10, high: 116, room: 15, car: 15, head: 20, axis: 16 };
 const UNFELT = 500, TICK_APART = 34, LIMIT_SHOWN = 0.4;
 
 class Felt {
@@ -101,7 +101,8 @@ class Felt {
     const cars = [0, 1].map((k) => Math.max(1, ...drawn.flatMap((d) => d.cars.map((pair) => pair[k])))), small = (car - 2) / (cars[0] + cars[1]);
     const bottom = foot + 14 + count * car, tall = bottom + axis;
     const wide_ = (width - left - right - between * (ways.length - 1)) / ways.length;
-    const from = Math.min(0, ...drawn.map((d) => d.from)), until = Math.max(1, ...drawn.map((d) => d.from + d.step * d.count)), k = wide_ / (until - from);
+    const seen = ways.map((way) => way.drawn).filter(Boolean);
+    const from = Math.min(0, ...seen.map((d) => d.from)), until = Math.max(1, ...seen.map((d) => d.from + d.step * d.count)), k = wide_ / (until - from);
     const svg = draw("svg", { viewBox: `0 0 ${width} ${tall}`, width, height: tall, role: "img" });
     draw("title", {}, svg, words.picture.replace("%", ways.map((way) => this.name(way).toLowerCase()).join("; ")));
     const lines = felt.couplings.map((_, i) => foot + 13 + i * car + cars[0] * small);

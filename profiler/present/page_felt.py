@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -29,7 +28,7 @@ from profiler.briefing.words import place_words
 from profiler.mark import Mark
 from profiler.mechanics.in_train import Extreme
 from profiler.present.felt_shown import largest_of, shown_of, some_couplings
-from profiler.present.page_line import UNITS, in_units
+from profiler.present.page_line import UNITS, read_in
 from profiler.present.page_pack import Packer
 from profiler.units import FloatArray
 
@@ -66,9 +65,7 @@ def with_felt_places(briefing: Briefing, marks: Sequence[dict[str, Any]], packer
     found = [dict(mark) for mark in marks]
     for place in places(briefing.felt):
         number = _number(briefing, place)
-        its = (
-            next((mark for mark in found if mark["number"] == number and "felt" not in mark), None) if number else None
-        )
+        its = next((mark for mark in found if number and mark["number"] == number and "felt" not in mark), None)
         if its is None:
             its = _unmarked(briefing, place)
             after = (i for i, mark in enumerate(found) if mark["start"] > its["start"])
@@ -129,9 +126,7 @@ def _way(briefing: Briefing, one: Handled, couplings: Sequence[int], packer: Pac
     told: dict[str, Any] = {
         "way": one.shown.event.way,
         "says": way_words(briefing, one),
-        "ends": {
-            u: "; ".join(ends_words(replace(briefing, profile=in_units(briefing.profile, u)), one)) for u in UNITS
-        },
+        "ends": {u: "; ".join(ends_words(read_in(briefing, u), one)) for u in UNITS},
         "breaks": breaks_words(briefing, one),
         "drawn": None,
     }

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from profiler import wording
+from profiler.briefing.plan import Briefing
 from profiler.grade_classes import Limits, grade_class, grade_colour
 from profiler.ground import Bounds
 from profiler.landmark import Landmarks
@@ -68,6 +69,11 @@ def line_view(
 def in_units(profile: Profile, units: str) -> Profile:
     """The same profile for people who read other units."""
     return dataclasses.replace(profile, units=units)
+
+
+def read_in(briefing: Briefing, units: str) -> Briefing:
+    """The same briefing for people who read other units."""
+    return dataclasses.replace(briefing, profile=in_units(briefing.profile, units))
 
 
 def _rail(profile: Profile, packer: Packer) -> dict[str, Any]:

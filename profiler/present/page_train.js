@@ -190,17 +190,17 @@ class List {
   }
   open(index, shown) {
     this.opened = null;
+    const opens = (row) => row.index === index && (!shown || row.lines.hidden || row.index !== this.was), found = this.rows.find(opens);
+    this.node.parentNode.classList.toggle("deep", Boolean(found && found.mark.felt));
     for (const row of this.rows) {
-      const open = row.index === index && (!shown || row.lines.hidden || row.index !== this.was);
+      const open = row === found;
       row.lines.hidden = !open;
       if (row.mark.felt) this.feel(row, open);
       row.button.setAttribute("aria-expanded", String(open));
       if (open) this.opened = index;
     }
     this.was = this.opened;
-    const row = this.rows.find((r) => r.index === this.opened);
-    this.node.parentNode.classList.toggle("deep", Boolean(row && row.mark.felt));
-    if (row && shown) { row.item.scrollIntoView({ block: row.mark.felt ? "start" : "nearest" }); row.button.focus({ preventScroll: true }); }
+    if (found && shown) { found.item.scrollIntoView({ block: found.mark.felt ? "start" : "nearest" }); found.button.focus({ preventScroll: true }); }
   }
   feel(row, open) { // what couplers feel there, under the lines of an open mark
     const shown = row.lines.nextSibling;

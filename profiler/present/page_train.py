@@ -17,7 +17,7 @@ from profiler.mechanics.couplers import largest
 from profiler.mechanics.in_train import InTrain
 from profiler.mechanics.speed_limits import head_limit
 from profiler.present.page_felt import felt_notes, with_felt_places
-from profiler.present.page_line import UNITS, in_units
+from profiler.present.page_line import UNITS, read_in
 from profiler.present.page_pack import Packed, Packer
 from profiler.present.train_map import SIGNS, map_mark
 from profiler.present.train_marks import window_of
@@ -64,8 +64,8 @@ def trip_data(briefing: Briefing, packer: Packer) -> dict[str, Any]:
         return packer.add(np.interp(head, run.pull.head, values), step)
 
     return {
-        "told": {u: [train_sentence(_read_in(briefing, u)), *draft_sentences(_read_in(briefing, u))] for u in UNITS},
-        "felt": {u: felt_notes(_read_in(briefing, u)) for u in UNITS},
+        "told": {u: [train_sentence(read_in(briefing, u)), *draft_sentences(read_in(briefing, u))] for u in UNITS},
+        "felt": {u: felt_notes(read_in(briefing, u)) for u in UNITS},
         "grade": along(run.under.grade, _GRADE),
         "grade_se": along(run.grade_se, _GRADE),
         "limit": {
@@ -84,10 +84,6 @@ def heads(briefing: Briefing) -> FloatArray:
     """Head positions by distance travelled that a page tells of, evenly from end to end. [m]"""
     length = briefing.terrain.length
     return np.linspace(0.0, length, int(np.ceil(length / HEAD)) + 1)
-
-
-def _read_in(briefing: Briefing, units: str) -> Briefing:
-    return dataclasses.replace(briefing, profile=in_units(briefing.profile, units))
 
 
 def _case(briefing: Briefing, head: FloatArray, packer: Packer) -> dict[str, Any]:
@@ -145,7 +141,7 @@ def forces_at(forces: InTrain, head: FloatArray) -> tuple[FloatArray, FloatArray
 def marks_data(briefing: Briefing) -> list[dict[str, Any]]:
     """Marks that reach the line, in order of travel, by distance travelled and in words of both units."""
     length = briefing.terrain.length
-    read = [_read_in(briefing, units) for units in UNITS]
+    read = [read_in(briefing, units) for units in UNITS]
     found = []
     for mark in briefing.marks:
         us, metric = (map_mark(one, mark) for one in read)
