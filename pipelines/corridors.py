@@ -77,8 +77,7 @@ def corridors_of(strokes: Sequence[Track], *, all_tracks: bool = False, shortest
 
 def _uncovered(strokes: Sequence[Track]) -> Iterator[tuple[Track, bool, bool]]:
     """What is left of strokes, the longest first, and whether its first and last end meet something."""
-    order = sorted(range(len(strokes)), key=lambda i: (-round(strokes[i].length, 2), strokes[i].latitude.tolist()[:2]))
-    strokes = [strokes[i] for i in order]
+    strokes = sorted(strokes, key=_rank)
     degree = np.bincount([int(n) for s in strokes for n in s.node if n >= 0] or [0])
     kept_node = np.zeros(degree.size, dtype=bool)
     samples = [stroke.samples(_SPACING) for stroke in strokes]
@@ -104,6 +103,11 @@ def _uncovered(strokes: Sequence[Track]) -> Iterator[tuple[Track, bool, bool]]:
                 part = stroke.part(start, end)
                 kept_node[part.node[part.node >= 0]] = True
                 yield part, from_line, to_line
+
+
+def _rank(stroke: Track) -> tuple[float, list[tuple[float, ...]]]:
+    """The longest first, of equal ones the southernmost, whichever way they are drawn."""
+    return -round(stroke.length, 1), sorted((*stroke.place(at)[::-1],) for at in (0.0, stroke.length))
 
 
 def _neighbours(

@@ -300,7 +300,7 @@ def _ends(track: Track, on_line: Sequence[Named], stations: Points) -> tuple[str
     """Names of the ends: of the nearest station on the line, else near it, else the first or last on it, or places."""
     found = []
     for at, order in ((0.0, on_line), (track.length, on_line[::-1])):
-        near = [named.name for named in order if abs(named.along - at) <= NAMES_END]
+        near = [named.name for named in order if abs(named.along - at) <= min(NAMES_END, track.length / 2)]
         if not near and stations.features:
             off, i = stations.tree.query(track.at(at)[0])
             near = [plain(stations.features[i].attributes["name"])] if off <= NAMES_END else []

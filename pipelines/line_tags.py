@@ -141,7 +141,8 @@ def agreeing_posts(along: Sequence[float], metres: Sequence[float]) -> list[int]
 
 def plain(text: object) -> str:
     """A name on one line, without control and direction marks, of bounded length."""
-    shown = "".join(" " if c.isspace() else c for c in str(text) if unicodedata.category(c) not in ("Cc", "Cf", "Cs"))
+    spaced = (" " if c.isspace() else c for c in str(text))
+    shown = "".join(c for c in spaced if unicodedata.category(c) not in ("Cc", "Cf", "Cs"))
     return " ".join(shown.split())[:_LONGEST_NAME].strip()
 
 

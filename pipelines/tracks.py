@@ -88,14 +88,13 @@ class Track:
         return step, np.clip(share, 0.0, 1.0)
 
     def _degrees(self, along: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Longitudes and latitudes at distances (k,) [m], a vertex's own bit for bit."""
+        """Longitudes and latitudes at distances (k,) [m]: a vertex's own bit for bit, others to a centimetre."""
         step, share = self._steps(along)
         step, share = np.where(share == 1.0, step + 1, step), np.where(share == 1.0, 0.0, share)
         after = np.minimum(step + 1, self.longitude.size - 1)
-        return (
-            self.longitude[step] + share * (self.longitude[after] - self.longitude[step]),
-            self.latitude[step] + share * (self.latitude[after] - self.latitude[step]),
-        )
+        columns = (x[step] + share * (x[after] - x[step]) for x in (self.longitude, self.latitude))
+        longitude, latitude = (np.where(share > 0, np.round(x, 7), x) for x in columns)
+        return longitude, latitude
 
     def place(self, along: float) -> tuple[float, float]:
         """Longitude, between −180 and 180, and latitude at a distance from the start. [degree]"""

@@ -38,7 +38,8 @@ class Mapped:
         return longitude, latitude
 
     def write(self, path: Path) -> Path:
-        """A .pbf or .osm, by the ending of its name."""
+        """A .pbf or .osm, by the ending of its name; anew if it is there."""
+        path.unlink(missing_ok=True)
         with osmium.SimpleWriter(str(path)) as out:
             for (east, north), number in self.nodes.items():
                 place, tags = self.degrees(east, north), self.tags.get(number, {})
