@@ -166,9 +166,11 @@ def _end(
     switches = switches[kept_node[stroke.node[switches]]]
     if switches.size:
         return float(stroke.along[switches[-1]]), True
-    if before == 0 and leaves <= THROAT:
+    first = int(stroke.node[0])
+    if before == 0 and leaves <= THROAT and first >= 0 and degree[first] > 1:
         return 0.0, True
-    return float(at[index - 1]), True
+    # no switch leads over: a little before it leaves, so that it goes on from the end of a track it takes over from
+    return float(at[max(index - 2, before)]), True
 
 
 def _dead_ends(met: Meeting, shortest: float) -> set[int]:

@@ -7,9 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipelines.area import Area, lines_of_area
+from pipelines.area import Area, lines_of_area, write_lines
 from pipelines.corridors import BESIDE
 from pipelines.tracks import earth_centred
+from profiler import build_route, read_territory
 from tests.pipelines.mapped import Mapped, leaving, straight
 
 
@@ -253,3 +254,42 @@ def test_every_vertex_is_as_drawn(tmp_path: Path):
     every = earth_centred(*known.T)
     line = earth_centred(*place.T)
     assert np.linalg.norm(every[:, None] - line[None], axis=2).min(axis=1).max() <= BESIDE
+
+
+@pytest.mark.parametrize("service", ["", "crossover"])
+def test_a_line_that_passes_to_the_other_track(tmp_path: Path, service: str):
+    """Law: where one track ends beside another that has begun, the line goes on over it, and a profile can take it."""
+    m = Mapped()
+    m.way(straight(0, 10_000))
+    m.way(straight(9800, 20_000, 4))
+    m.way([(9850, 0), (9950, 4)], service=service)
+    (line,) = found(m, tmp_path).lines
+    (path,) = write_lines([line], tmp_path, invented=True)
+    route = build_route(read_territory(path))
+    assert route.length == pytest.approx(20_000, abs=5)
+    assert float(np.abs(np.diff(route.heading)).max()) < 0.2  # no zigzag: 4 m aside over 25 m is 0.16
+
+
+def test_a_station_of_many_tracks(tmp_path: Path):
+    """Law: twelve loops beside the line, the widest 64 m off, tagged as main line all, are none of them a line."""
+    m = Mapped()
+    double(m, 0, 20_000)
+    for k in range(1, 13):
+        y, a, b = 4.0 + 5 * k, 6000.0 + 20 * k, 9000.0 - 20 * k
+        out = [(a, 4.0), (a + 100, 6.0), (a + 100 + 80 * k, y)]
+        back = [(b - x + a, north) for x, north in reversed(out)]
+        m.way([*out, *back])
+    area = found(m, tmp_path)
+    assert lengths(area) == [20.0]
+    assert shape(area) == (0, 2, 1)
+
+
+def test_lines_beside_each_other_part(tmp_path: Path):
+    """Law: a line that runs 10 km beside another and leaves it begins where it leaves."""
+    m = Mapped()
+    m.way(straight(0, 20_000), ref="71")
+    m.way([*straight(2000, 12_000, 12), *leaving(12_000, 12, 8000, to=1)[1:]], ref="72")
+    area = found(m, tmp_path)
+    assert shape(area) == (1, 3, 1)
+    (other,) = (line for line in area.lines if line.ref == "72")
+    assert 7800 < other.length < 8000
