@@ -132,8 +132,10 @@ def blocks_under(dataset: Any, corridor: Corridor) -> list[tuple[int, int]]:
     if not len(cells.cells):
         return []
     longitude, latitude = cells.corners((box.west + box.east) / 2)
-    x, y = transform("EPSG:4326", dataset.crs, longitude.ravel(), latitude.ravel())[:2]
-    column, row = (np.array(part).reshape(longitude.shape) for part in ~dataset.transform * (np.array(x), np.array(y)))
+    there = transform("EPSG:4326", dataset.crs, longitude.ravel(), latitude.ravel())[:2]
+    x, y = (np.array(part).reshape(longitude.shape) for part in there)
+    back = ~dataset.transform
+    column, row = back.a * x + back.b * y + back.c, back.d * x + back.e * y + back.f
     fits = np.isfinite(column).all(axis=1) & np.isfinite(row).all(axis=1)
     high, wide = dataset.block_shapes[0]
     rows, columns = (

@@ -236,13 +236,14 @@ def download(web: Web, address: str, part: Path, told: Told, most: int = 4 << 30
         If it cannot be written.
     """
     note, deadline, in_vain = part.with_name(f"{part.name}.json"), web.deadline(), 0
+    farthest = _size(part)
     while True:
-        before = _size(part)
         try:
             return _attempt(web, address, part, note, told, most, deadline)
         except (requests.RequestException, HTTPError) as error:
             web.check(address, deadline)
-            in_vain = 0 if _size(part) > before else in_vain + 1
+            in_vain = 0 if _size(part) > farthest else in_vain + 1
+            farthest = max(farthest, _size(part))
             if in_vain >= web.patience.tries:
                 raise _sentence(address, error) from error
             web.pause(in_vain + 1)

@@ -103,6 +103,8 @@ class RangedFile:
     def _attempt(self, start: int, end: int, came: bytearray) -> None:
         first = start + len(came)
         with self._web.answer(self._address, {"Range": f"bytes={first}-{end - 1}"}) as response:
+            if response.status_code == 416 and self.version.size is not None:
+                raise self._changed()
             if response.status_code != 206:
                 raise NoRangesError(shown(self._address))
             given, version = range_of(response), version_of(response)
@@ -111,15 +113,16 @@ class RangedFile:
             if self.version.size is None:
                 self.version = version
             if version != self.version:
-                raise InputError(
-                    shown(self._address),
-                    "changed on the server while it was read",
-                    "start again, what came is left out",
-                )
+                raise self._changed()
             for piece in self._web.body(response, self._deadline):
                 came += piece
                 self.came += len(piece)
                 self._told(len(piece))
+
+    def _changed(self) -> InputError:
+        return InputError(
+            shown(self._address), "changed on the server while it was read", "start again, what came is left out"
+        )
 
 
 def _runs(numbers: list[int]) -> Iterator[tuple[int, int]]:

@@ -83,9 +83,8 @@ def find(web: Web, root: str, collection: str, asset: str, corridor: Corridor) -
 
 def _search_address(web: Web, root: str) -> str:
     page, came_from = web.json(root)
-    links = page.get("links") if isinstance(page, dict) else None
-    for link in links if isinstance(links, list) else ():
-        if isinstance(link, dict) and link.get("rel") == "search" and link.get("method", "GET") == "GET":
+    for link in _links(page):
+        if link.get("rel") == "search" and link.get("method", "GET") == "GET":
             return _resolved(str(link.get("href", "")), came_from, "its search")
     raise InputError(shown(root), "is no STAC API that can be searched", "give the address of its first page")
 
@@ -105,12 +104,12 @@ def _features(web: Web, address: str) -> Iterator[tuple[dict[str, Any], str]]:
             raise InputError(shown(address), "its answer is no list of items", _TELL)
         for feature in page["features"]:
             yield _item(feature, address), came_from
-        following = [link for link in page.get("links") or () if isinstance(link, dict) and link.get("rel") == "next"]
+        following = [link for link in _links(page) if link.get("rel") == "next"]
         if not following:
             return
         link = following[0]
         address = _resolved(str(link.get("href", "")), came_from, "its next page")
-        body = link.get("body") or {}
+        body = link["body"] if isinstance(link.get("body"), dict) else {}
         posted = str(link.get("method", "GET")).upper() == "POST"
         post = ({**(post or {}), **body} if link.get("merge") else body) if posted else None
 
@@ -176,7 +175,7 @@ def _asset(assets: dict[str, Any], wanted: str, source: str) -> tuple[str, dict[
             kind = _words(tables[wanted].get("type", ""))
             raise InputError(source, f"asset {wanted} is {kind}, not a GeoTIFF", "name another with --asset")
         return wanted, tables[wanted]
-    data = {name: told for name, told in rasters.items() if "data" in (told.get("roles") or ())} or rasters
+    data = {name: told for name, told in rasters.items() if "data" in _listed(told.get("roles"))} or rasters
     if len(data) != 1:
         several = (
             f"has {len(data)} rasters ({', '.join(map(_words, data))})" if data else "has no GeoTIFF among its assets"
@@ -192,14 +191,17 @@ def _is_raster(told: dict[str, Any]) -> bool:
 
 def _self(feature: dict[str, Any]) -> str:
     """Where relative addresses of an item start: its own address, else the page that it stands on."""
-    for link in feature.get("links") or ():
-        if isinstance(link, dict) and link.get("rel") == "self" and is_address(str(link.get("href"))):
+    for link in _links(feature):
+        if link.get("rel") == "self" and is_address(str(link.get("href"))):
             return str(link["href"])
     return str(feature["page"])
 
 
 def _resolved(href: str, start: str, what: str) -> str:
-    address = urljoin(start, href) if href else ""
+    try:
+        address = urljoin(start, href) if href else ""
+    except ValueError:
+        address = ""
     if not is_address(address):
         raise InputError(
             shown(start), f"{what} is at {_words(href) or 'no address'}, which is not http or https", _TELL
@@ -261,13 +263,20 @@ def _providers(told: dict[str, Any]) -> str:
     stated = told.get("sci:citation") or told.get("attribution")
     if isinstance(stated, str):
         return _words(stated)
-    providers = told.get("providers")
     names = [
         str(one.get("name", ""))
-        for one in (providers if isinstance(providers, list) else ())
-        if isinstance(one, dict) and set(one.get("roles") or ()) & {"producer", "licensor"}
+        for one in _listed(told.get("providers"))
+        if isinstance(one, dict) and {"producer", "licensor"}.intersection(map(str, _listed(one.get("roles"))))
     ]
     return _words(", ".join(filter(None, names)))
+
+
+def _links(told: Any) -> list[dict[str, Any]]:
+    return [link for link in _listed(told.get("links") if isinstance(told, dict) else None) if isinstance(link, dict)]
+
+
+def _listed(value: Any) -> list[Any]:
+    return value if isinstance(value, list) else []
 
 
 def _words(text: object) -> str:

@@ -1,0 +1,200 @@
+"""Cloud-optimised files in pieces: the cells are those of the whole file, and the rest is not asked for."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import rasterio
+
+from pipelines import cut
+from pipelines.cache import Cache
+from pipelines.elevation import fetch_plan
+from pipelines.fetch_plan import Options, Plan
+from pipelines.fetching import Fetching, Tile
+from pipelines.tiles import Box, Corridor, corridor_of
+from profiler import CoverageError, InputError
+from tests.pipelines.fetching_help import SOUTH, WEST, cog, corridor, hills, plan_of, tiff, wanted, web
+from tests.pipelines.range_server import Fault, Server
+
+PATH = "/S39W032.tif"
+
+
+def fetched(server: Server, tmp_path: Path, body: bytes | None = None, *, whole: bool = False, **more: Any) -> Tile:
+    """The square degree from the server, into an empty cache."""
+    server.files[PATH] = cog() if body is None else body
+    tile = wanted(server.address + PATH, **more)
+    return Fetching(plan_of(tile), Cache(tmp_path), Options(whole=whole), web(), lambda _: None).tile(tile)
+
+
+def cells_under(along: Corridor) -> np.ndarray:
+    """Which cells (600, 600) of the square degree have their centre in a corridor."""
+    rows, columns = np.mgrid[:600, :600]
+    latitude, longitude = SOUTH + 1 - (rows + 0.5) / 600, WEST + (columns + 0.5) / 600
+    places = np.floor(np.stack([latitude, longitude], axis=-1) * 100).astype(int)
+    inside = {tuple(cell) for cell in along.cells.tolist()}
+    return np.array([[tuple(cell) in inside for cell in row] for row in places.tolist()])
+
+
+def test_the_same_cells_for_less(server: Server, tmp_path: Path):
+    """Law: what is there is as in the whole file, everything under the corridor is there, on the same grid, for about
+    the share of blocks that it touches."""
+    tile = fetched(server, tmp_path)
+    with rasterio.open(tile.place) as part:
+        cells = part.read(1, masked=True)
+        assert (part.driver, part.dtypes[0], part.profile["compress"], part.profile["tiled"]) == (
+            "GTiff", "float32", "deflate", True,
+        )  # fmt: skip
+        assert (part.transform.c, part.transform.f) == (WEST, SOUTH + 1)
+        assert part.shape == hills().shape
+        assert part.tags()["SOURCE"] == server.address + PATH
+        assert part.tags()["ATTRIBUTION"] == "Sedge"
+    there = ~np.ma.getmaskarray(cells)
+    np.testing.assert_array_equal(cells.data[there], hills()[there])
+    assert there[cells_under(corridor())].all()
+    assert 0.1 < there.mean() < 0.5
+    assert tile.record.bytes_read == server.sent < 0.7 * len(cog())
+    assert tile.record.source_size == len(cog())
+    assert all(one.range for one in server.asked)
+
+
+@pytest.mark.parametrize(
+    "faults",
+    [
+        [Fault(breaks_at=20_000)],
+        [Fault(), Fault(breaks_at=20_000), Fault(status=503), Fault(breaks_at=0)],
+        [Fault(), Fault(wait=0.8)],
+    ],
+    ids=["first", "later", "slow"],
+)
+def test_over_a_bad_line(server: Server, tmp_path: Path, faults: list[Fault]):
+    """Law: pieces that break off are asked for again from there; the raster is the same, bit for bit."""
+    whole = fetched(server, tmp_path / "a").place.read_bytes()
+    server.faults[PATH] = list(faults)
+    assert fetched(server, tmp_path / "b").place.read_bytes() == whole
+
+
+@pytest.mark.parametrize(
+    ("fault", "words"),
+    [
+        (Fault(etag='"other"'), "changed on the server while it was read; start again"),
+        (Fault(part=5), "sends another part than asked for; use --whole"),
+        (Fault(breaks_at=0), "breaks off again and again while it is read; start again, or use --whole"),
+        (Fault(status=500), "the server answers 500"),
+        (Fault(body=b"x" * 5000), "changed on the server while it was read"),
+    ],
+)
+def test_pieces_that_do_not_fit(server: Server, tmp_path: Path, fault: Fault, words: str):
+    """Law: pieces of two versions, or of elsewhere, make no raster; nothing is kept."""
+    server.faults[PATH] = [Fault()]
+    server.always[PATH] = fault
+    with pytest.raises(InputError, match=words):
+        fetched(server, tmp_path)
+    assert not [*tmp_path.rglob("*.tif"), *tmp_path.rglob("*.json")]
+
+
+@pytest.mark.parametrize("more", [{}, {"driver": "GTiff"}], ids=["cloud-optimised", "in strips"])
+def test_without_ranges_the_whole_file(server: Server, tmp_path: Path, more: dict[str, Any]):
+    """Published: RFC 9110, 14.2: a server may ignore Range and answer 200. Then all of it comes, and it is said."""
+    server.always[PATH] = Fault(ranges=False)
+    body = tiff(**more)
+    tile = fetched(server, tmp_path, body)
+    assert tile.place.read_bytes() == body
+    assert tile.said == ("the server gives whole files only",)
+
+
+def test_whole_if_asked(server: Server, tmp_path: Path):
+    """Law: --whole keeps the file as published, and later a part of it is not fetched."""
+    tile = fetched(server, tmp_path, whole=True)
+    assert tile.place.read_bytes() == cog()
+    assert fetched(server, tmp_path).state == "cached"
+    assert len(server.asked) == 1
+
+
+@pytest.mark.parametrize("whole", [False, True], ids=["pieces", "whole"])
+@pytest.mark.parametrize(
+    ("body", "words"),
+    [
+        (lambda: tiff(west=WEST + 1), r"lies within longitude -31\.00 to -30\.00, .* not what its name says"),
+        (lambda: tiff(north=SOUTH), "not what its name says"),
+        (lambda: tiff(hills()[:300, :300], crs="EPSG:32725"), "not what its name says"),
+        (lambda: tiff(np.stack([hills()] * 3).astype("uint8")), "has 3 bands, elevations have one"),
+        (lambda: tiff(hills() + 40_000), "which are no elevations"),
+        (lambda: cog()[:60_000], "is damaged"),
+        (lambda: b"<html><title>Sign in</title>" + b" " * 5000, "is a web page|is damaged, or no raster"),
+        (lambda: b"no raster" * 20_000, "is damaged, or no raster at all"),
+        (lambda: tiff(driver="GTiff", crs=None), "does not say where it lies"),
+        (lambda: b"", "is damaged, or no raster at all"),
+    ],
+    ids=["east", "south", "other plane", "bands", "heights", "cut", "page", "text", "nowhere", "empty"],
+)
+def test_not_what_its_name_says(server: Server, tmp_path: Path, body: Any, words: str, whole: bool):
+    """Law: a file that is no raster, or another one, is refused in a sentence and not kept."""
+    with pytest.raises(InputError, match=words) as caught:
+        fetched(server, tmp_path, body(), whole=whole)
+    assert server.address in str(caught.value)
+    assert not [*tmp_path.rglob("*.tif"), *tmp_path.rglob("*.json"), *tmp_path.rglob("*.part")]
+
+
+@pytest.mark.parametrize("whole", [False, True], ids=["pieces", "whole"])
+def test_voids(server: Server, tmp_path: Path, whole: bool):
+    """Law: a raster without any elevation is kept, and it is said; voids stay voids."""
+    values = np.full_like(hills(), -9999)
+    tile = fetched(server, tmp_path / "a", tiff(values, nodata=-9999), whole=whole)
+    assert "all of it void, no cell holds an elevation" in tile.said
+    values[:200] = hills()[:200]
+    tile = fetched(server, tmp_path / "b", tiff(values, nodata=-9999), whole=whole)
+    assert not tile.said
+    with rasterio.open(tile.place) as part:
+        assert np.ma.getmaskarray(part.read(1, masked=True))[200:].all()
+
+
+def test_a_plane_grid_and_the_meridian(tmp_path: Path):
+    """Law: blocks are found on a UTM grid, and on a raster whose longitudes go on beyond 180."""
+    path = tmp_path / "utm.tif"
+    path.write_bytes(tiff(driver="GTiff", crs="EPSG:32725", transform=rasterio.Affine(100, 0, 400e3, 0, -100, 5.8e6),
+                          tiled=True, blockxsize=64, blockysize=64))  # fmt: skip
+    with cut.opened(path) as dataset:
+        box = cut.extent(dataset)
+        middle = corridor_of([(box.west + box.east) / 2], [(box.south + box.north) / 2], 500)
+        found = cut.blocks_under(dataset, middle)
+        assert (4, 4) in found
+        assert len(found) <= 9
+        assert cut.blocks_under(dataset, corridor_of([box.west - 1], [box.south], 500)) == []
+    path.write_bytes(tiff(west=179.5, tiled=True, driver="GTiff", blockxsize=64, blockysize=64))
+    with cut.opened(path) as dataset:
+        cut.check(dataset, wanted("x", box=Box(179.5, SOUTH, 180.5, SOUTH + 1)), "x")
+        cut.check(dataset, wanted("x", box=Box(-180.5, SOUTH, -179.5, SOUTH + 1)), "x")
+        beyond = cut.blocks_under(dataset, corridor_of([-179.6], [SOUTH + 0.5], 500))
+        assert (4, 8) in beyond
+
+
+def test_several_tiles_and_what_is_not_there(server: Server, tmp_path: Path):
+    """Law: what is there is fetched, what is not is told, one pattern names the rasters; nothing at all is refused."""
+    server.files[PATH] = cog()
+    here, sea = wanted(server.address + PATH), wanted(f"{server.address}/none.tif", name="S39W033")
+    got = fetch_plan(plan_of(here, sea), Cache(tmp_path), Options(), web())
+    assert [tile.state for tile in got.tiles] == ["fetched", "absent"]
+    assert [path.name for path in got.rasters] == ["S39W032.tif"]
+    assert sorted(got.pattern.parent.glob(got.pattern.name)) == list(got.rasters)
+    with pytest.raises(CoverageError, match="Sedge: has no tile along the line; take another catalogue"):
+        fetch_plan(plan_of(sea), Cache(tmp_path), Options(), web())
+
+
+def test_one_that_fails_among_many(server: Server, tmp_path: Path):
+    """Law: the first failure is told, and what came beside it is not fetched again."""
+    tiles = []
+    for i in range(6):
+        server.files[f"/{i}.tif"] = cog()
+        tiles.append(wanted(f"{server.address}/{i}.tif", name=f"tile{i}"))
+    server.always["/5.tif"] = Fault(status=403)
+    plan: Plan = plan_of(*tiles)
+    with pytest.raises(InputError, match=r"/5\.tif: the server answers 403"):
+        fetch_plan(plan, Cache(tmp_path), Options(), web())
+    server.always.clear()
+    server.asked.clear()
+    got = fetch_plan(plan, Cache(tmp_path), Options(), web())
+    assert len(got.rasters) == 6
+    assert {one.path for one in server.asked} == {"/5.tif"}
