@@ -35,6 +35,8 @@ _VOIDS = (-32768, -32767, -9999, -99999, -999999)
 _HALO = 2
 _NEAR = 0.02
 """Of a degree, or of the width of a box: edges this near agree."""
+_MOST_CELLS, _MOST_BLOCK_CELLS = 4e9, 32e6
+"""A small file can declare any number of them, and reading one cell takes the memory of its block."""
 _MOST_HGT = 2 * 3601 * 3601
 _OPTIONS = {"GDAL_DISABLE_READDIR_ON_OPEN": "EMPTY_DIR", "GDAL_CACHEMAX": 64 << 20, "CPL_DEBUG": "OFF"}
 _ANOTHER = "take another catalogue, or tell its keeper"
@@ -80,6 +82,9 @@ def check(dataset: Any, wanted: Wanted, source: str) -> None:
     InputError
         If it is no grid of elevations in one band, or lies elsewhere, or in another reference system.
     """
+    high, wide = dataset.block_shapes[0]
+    if dataset.height * dataset.width > _MOST_CELLS or high * wide > _MOST_BLOCK_CELLS:
+        raise InputError(source, "declares more cells, or larger blocks, than any tile has", _ANOTHER)
     if dataset.count != 1:
         raise InputError(source, f"has {dataset.count} bands, elevations have one", _ANOTHER)
     if np.dtype(dataset.dtypes[0]).kind not in "iuf" or dataset.colorinterp[0] == ColorInterp.palette:

@@ -11,6 +11,7 @@ import pytest
 from pydantic import ValidationError
 
 from profiler.build import build_profile, landmarks_of
+from profiler.cli.summary import summary
 from profiler.present.book import book_of
 from profiler.present.book_html import write_book_html
 from profiler.present.page import page_of
@@ -49,6 +50,7 @@ def test_from_the_territory_to_every_file(tmp_path: Path):
     profile = build_profile(territory)
     landmarks = landmarks_of(profile, territory)
     folder = write_profile(profile, landmarks, tmp_path / "out", territory=territory)
+    assert f"  e{LINE[1:]}" in summary(profile, landmarks, folder).splitlines()
     record = json.loads((folder / "provenance.json").read_text(encoding="utf-8"))
     assert record["elevation_data"] == {"attribution": WORDS, "licence": LICENCE}
     again = read_profile(folder)

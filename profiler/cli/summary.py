@@ -50,6 +50,8 @@ def summary(profile: Profile, landmarks: Landmarks, folder: Path) -> str:
         f"at worst ±{wording.elevation_text(float(reach.max()), units, 1)}; {datum}"
     )
     lines += _known(profile)
+    credit = wording.credit_words(profile.attribution, profile.licence)
+    lines += [f"  {credit[0].lower()}{credit[1:]}"] if credit else []
     lines += [f"  assumed: {said}" for said in (*route.assumptions, *profile.assumptions)]
     lines.append(f"  {wording.CAUTION_SHORT}")
     if not route.on_map:

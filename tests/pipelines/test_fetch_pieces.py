@@ -29,6 +29,16 @@ def fetched(server: Server, tmp_path: Path, body: bytes | None = None, *, whole:
     return Fetching(plan_of(tile), Cache(tmp_path), Options(whole=whole), web(), lambda _: None).tile(tile)
 
 
+def sparse(side: int, block: int) -> bytes:
+    """A file of some bytes that declares any number of cells, in blocks of any size."""
+    size = {"height": side, "width": side, "count": 1, "dtype": "float32", "blockxsize": block, "blockysize": block}
+    where = {"crs": "EPSG:4326", "transform": rasterio.Affine(1 / side, 0, WEST, 0, -1 / side, SOUTH + 1)}
+    with rasterio.MemoryFile() as file:
+        with file.open(driver="GTiff", tiled=True, sparse_ok=True, compress="deflate", **size, **where):
+            pass
+        return bytes(file.getbuffer())
+
+
 def cells_under(along: Corridor) -> np.ndarray:
     """Which cells (600, 600) of the square degree have their centre in a corridor."""
     rows, columns = np.mgrid[:600, :600]
@@ -122,13 +132,28 @@ def test_whole_if_asked(server: Server, tmp_path: Path):
         (lambda: tiff(hills()[:300, :300], crs="EPSG:32725"), "not what its name says"),
         (lambda: tiff(np.stack([hills()] * 3).astype("uint8")), "has 3 bands, elevations have one"),
         (lambda: tiff(hills() + 40_000), "which are no elevations"),
+        (lambda: sparse(200_000, 256), "declares more cells, or larger blocks, than any tile has"),
+        (lambda: sparse(8192, 8192), "declares more cells, or larger blocks, than any tile has"),
         (lambda: cog()[:60_000], "is damaged"),
         (lambda: b"<html><title>Sign in</title>" + b" " * 5000, "is a web page|is damaged, or no raster"),
         (lambda: b"no raster" * 20_000, "is damaged, or no raster at all"),
         (lambda: tiff(driver="GTiff", crs=None), "does not say where it lies"),
         (lambda: b"", "is damaged, or no raster at all"),
     ],
-    ids=["east", "south", "other plane", "bands", "heights", "cut", "page", "text", "nowhere", "empty"],
+    ids=[
+        "east",
+        "south",
+        "other plane",
+        "bands",
+        "heights",
+        "cells",
+        "blocks",
+        "cut",
+        "page",
+        "text",
+        "nowhere",
+        "empty",
+    ],
 )
 def test_not_what_its_name_says(server: Server, tmp_path: Path, body: Any, words: str, whole: bool):
     """Law: a file that is no raster, or another one, is refused in a sentence and not kept."""
