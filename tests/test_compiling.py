@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
+from pathlib import Path
+
 import numba
 import pytest
 
@@ -23,3 +28,15 @@ def test_nowhere_to_keep_what_is_compiled(monkeypatch: pytest.MonkeyPatch):
         return 2 * x
 
     assert compiled(twice)(21) == 42
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("folders", [("mechanics", "handling"), ("elevation", "alignment")])
+def test_no_loop_reads_past_its_tables(folders: tuple[str, ...], tmp_path: Path):
+    """Law: with every index checked the tests of all loops pass. Unchecked, what lies past a table is read in silence."""
+    checked = {**os.environ, "NUMBA_BOUNDSCHECK": "1", "NUMBA_CACHE_DIR": str(tmp_path)}
+    tests = [str(Path(__file__).parent / folder) for folder in folders]
+    done = subprocess.run(
+        [sys.executable, "-m", "pytest", "-q", "-x", *tests], env=checked, capture_output=True, text=True
+    )
+    assert done.returncode == 0, done.stdout[-3000:]
