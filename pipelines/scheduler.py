@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import logging
+import threading
 from collections.abc import Callable, Iterable, Iterator
 from typing import Any, TypeVar
 
-from profiler import InputError, ProfilerError
+from profiler import InputError
 
 Task = TypeVar("Task")
 Outcome = TypeVar("Outcome")
@@ -28,7 +29,8 @@ def map_over_scheduler(
 ) -> Iterator[Outcome]:
     """Outcomes as they come in; tasks are asked for in chunks as there is room for them.
 
-    A task whose worker is lost is run again by another; after the scheduler's ``allowed-failures`` it is ``lost``.
+    A task whose worker is lost is run again by another. One that the scheduler gives up, for it was with several
+    workers when they were lost, is run again alone in the end, and is ``lost`` if it takes a worker with it then.
 
     Raises
     ------
@@ -36,8 +38,7 @@ def map_over_scheduler(
         If dask is not installed, or no scheduler answers at the address, or it has no workers, or it goes away.
     """
     try:
-        from distributed import as_completed
-        from distributed.scheduler import KilledWorker
+        import distributed  # noqa: F401
     except ImportError as error:
         remedy = "install the extra: pip install 'gradewright[network]'"
         raise InputError("--scheduler", "dask is not installed", remedy) from error
@@ -45,51 +46,91 @@ def map_over_scheduler(
     try:
         _wait_for_workers(client, address, workers_within)
         room = AT_ONCE * max(sum(client.nthreads().values()), 1)
-        waiting = iter(tasks)
-        of_future: dict[Any, Task] = {}
-        under_way = as_completed()
-
-        def hand_out() -> None:
-            while len(of_future) < room and (task := next(waiting, None)) is not None:
-                future = client.submit(job, task, pure=False)
-                of_future[future] = task
-                under_way.add(future)
-
-        hand_out()
-        while of_future:
-            future = next(under_way)
-            task = of_future.pop(future)
-            if future.status == "error":
-                raised = future.exception()
-                if not isinstance(raised, KilledWorker):
-                    raise raised
+        suspects: list[Task] = []
+        yield from _mapped(client, iter(tasks), job, room, suspects)
+        for task in suspects:
+            killed: list[Task] = []
+            yield from _mapped(client, iter([task]), job, 1, killed)
+            if killed:
                 yield lost(task)
-            elif future.status == "finished":
-                yield future.result()
-            else:
-                raise _gone(address)
-            future.release()
-            hand_out()
-    except ProfilerError:
-        raise
-    except (OSError, TimeoutError, RuntimeError) as error:
+    except _GoneError as error:
         raise _gone(address) from error
     finally:
         client.close(timeout=2)
+
+
+class _GoneError(Exception):
+    """The scheduler is not there any more."""
+
+
+def _mapped(
+    client: Any, waiting: Iterator[Task], job: Callable[[Task], Outcome], room: int, suspects: list[Task]
+) -> Iterator[Outcome]:
+    """Outcomes as they come in, at most ``room`` tasks under way; what the scheduler gives up are ``suspects``."""
+    from distributed import as_completed
+    from distributed.scheduler import KilledWorker
+
+    of_future: dict[Any, Task] = {}
+    under_way = as_completed(loop=client.loop)
+
+    def hand_out() -> None:
+        while len(of_future) < room and (task := next(waiting, None)) is not None:
+            try:
+                future = client.submit(job, task, pure=False)
+            except Exception as error:
+                raise _GoneError from error
+            of_future[future] = task
+            under_way.add(future)
+
+    hand_out()
+    while of_future:
+        future = next(under_way)
+        task = of_future.pop(future)
+        if future.status == "error":
+            raised = future.exception()
+            if not isinstance(raised, KilledWorker):
+                raise raised
+            suspects.append(task)
+        elif future.status == "finished":
+            yield _result(future)
+        else:
+            raise _GoneError
+        future.release()
+        hand_out()
+
+
+def _result(future: Any) -> Any:
+    from distributed.client import FutureCancelledError
+
+    try:
+        return future.result()
+    except (FutureCancelledError, OSError) as error:
+        raise _GoneError from error
 
 
 def _client(address: str, answers_within: float) -> Any:
     from distributed import Client
 
     logging.getLogger("distributed").setLevel(logging.CRITICAL)  # what it says of itself is said below in a sentence
-    try:
-        return Client(address, timeout=answers_within, set_as_default=False)
-    except (OSError, TimeoutError, ValueError, TypeError) as error:
-        raise InputError(
-            "--scheduler",
-            f"nothing answers at {address} within {answers_within:g} s",
-            "start one with dask scheduler and give its address, tcp://host:8786",
-        ) from error
+    found: list[Any] = []
+
+    def connect() -> None:
+        try:
+            found.append(Client(address, timeout=answers_within, set_as_default=False))
+        except Exception as error:
+            found.append(error)
+
+    # whoever takes the connection and never says a word is waited for without end, whatever the time-out
+    thread = threading.Thread(target=connect, daemon=True)
+    thread.start()
+    thread.join(1.5 * answers_within + 1)
+    if found and not isinstance(found[0], Exception):
+        return found[0]
+    raise InputError(
+        "--scheduler",
+        f"nothing answers at {address} within {answers_within:g} s",
+        "start one with dask scheduler and give its address, tcp://host:8786",
+    )
 
 
 def _wait_for_workers(client: Any, address: str, workers_within: float) -> None:
