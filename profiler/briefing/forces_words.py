@@ -43,7 +43,10 @@ def largest_forces(briefing: Briefing) -> list[tuple[str, Extreme, Cited]]:
 
 def over_words(most: Extreme, limit: float, units: str) -> str:
     """ ", 23 kips over its limit": nothing within it [N]."""
-    return f", {force_text(most.force - limit, units)} over its limit" if most.force > limit else ""
+    if most.force <= limit:
+        return ""
+    over = force_text(most.force - limit, units)
+    return ", just over its limit" if over.startswith("0 ") else f", {over} over its limit"
 
 
 def _largest(briefing: Briefing) -> Iterator[str]:
