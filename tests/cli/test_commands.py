@@ -209,7 +209,7 @@ def test_demo(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     assert "farrow-profile/map.html" in said
 
 
-@pytest.mark.parametrize("args", [(), ("profile",), ("brief",), ("check",), ("demo",), ("network",)])
+@pytest.mark.parametrize("args", [(), ("profile",), ("brief",), ("check",), ("demo",), ("fetch",), ("network",)])
 def test_help(args: tuple[str, ...]):
     """Law: every command has help with a real example, by module as by name."""
     run = subprocess.run(
@@ -219,7 +219,7 @@ def test_help(args: tuple[str, ...]):
     assert f"Example: gradewright {args[0] if args else 'profile'}" in run.stdout
     if not args:
         assert re.search(
-            r"profile .+\n +brief .+\n +beside .+\n +compare .+\n +export .+\n +check .+\n +demo .+\n +network ",
+            r"profile .+\n +brief .+\n +beside .+\n +compare .+\n +export .+\n +check .+\n +demo .+\n +fetch .+\n +network ",
             run.stdout,
         )
 
