@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import difflib
 import json
+from bisect import insort
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -37,6 +38,9 @@ MAIN_LINES: Keep = {"usage": ("main", "branch")}
 
 SHORTEST = 1000.0
 """Lines shorter than this are left out, dead ends make no junction, junctions nearer together are one. [m]"""
+
+LEAST = 100.0
+"""No line is shorter than this, whatever is asked for. [m]"""
 
 SAME_STATION = 5000.0
 """Nodes of one name further apart than this are two stations. [m]"""
@@ -109,7 +113,7 @@ def survey(
     tracks : "one" or "all"
         One track for every corridor, or every track by itself.
     shortest_m : float
-        Lines shorter than this are left out and counted. [m]
+        Lines shorter than this (100 m at least) are left out and counted. [m]
 
     Raises
     ------
@@ -119,6 +123,7 @@ def survey(
         If no train gets from one of two stations to the other without turning back.
     """
     pieces = _kept(centreline, keep)
+    shortest_m = max(shortest_m, LEAST)
     met = corridors_of(strokes_of(links_of(pieces), pieces), all_tracks=tracks == "all", shortest=shortest_m)
     around = Surroundings(
         pieces, points_of(centreline.points, is_station), points_of(centreline.points, is_post), centreline.source
@@ -152,16 +157,13 @@ def _kept(centreline: Centreline, keep: Keep) -> tuple[Piece, ...]:
 
 def _cut(met: Corridors, shortest: float) -> tuple[list[Track], list[float], int]:
     """Tracks from junction to junction; lengths of those too short [m]; how many were closed upon themselves."""
-    at: dict[int, set[float]] = {t: set() for t in range(len(met.tracks))}
+    at: dict[int, dict[float, bool]] = {t: {} for t in range(len(met.tracks))}
     for c in met.contacts:
-        at[c.track].add(c.at)
-        at[c.other].add(c.other_at)
+        for t, s in ((c.track, c.at), (c.other, c.other_at)):
+            at[t][s] = at[t].get(s, False) or c.track == c.other
     found, short, closed = [], [], 0
     for t, track in enumerate(met.tracks):
-        cuts = [0.0]
-        for s in sorted(at[t]):
-            if s - cuts[-1] >= shortest and track.length - s >= max(shortest, 1.0):
-                cuts.append(s)
+        cuts = _spaced(at[t], track.length, shortest)
         for start, end in zip(cuts, [*cuts[1:], track.length], strict=True):
             part = track.part(start, end) if cuts[1:] else track
             if part.length < shortest:
@@ -173,6 +175,15 @@ def _cut(met: Corridors, shortest: float) -> tuple[list[Track], list[float], int
                 middle = float(part.along[np.argmin(np.abs(part.along - part.length / 2))])
                 found += [part.part(0.0, middle), part.part(middle, part.length)]
     return found, short, closed
+
+
+def _spaced(at: Mapping[float, bool], length: float, shortest: float) -> list[float]:
+    """Where a track is cut [m], from 0 on: no nearer together than ``shortest``, but always where it meets itself."""
+    cuts = [0.0, *(s for s in sorted(at) if at[s] and 1.0 < s < length - 1.0)]
+    for s in sorted(at):
+        if length - s >= shortest and all(abs(s - other) >= shortest for other in cuts):
+            insort(cuts, s)
+    return cuts
 
 
 def _between(

@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 from scipy.spatial import cKDTree
 
-from pipelines.tracks import STRAIGHT, TURN_BACK, FloatArray, IntArray, Placed, Track, chained
+from pipelines.tracks import GAP, STRAIGHT, TURN_BACK, FloatArray, IntArray, Placed, Track, chained
 
 REACH = 45.0
 """The end of a track meets another track this far off: the one beside it was left out. [m]"""
@@ -108,20 +108,29 @@ class _Near:
         self._tree = cKDTree(np.concatenate([np.zeros((0, 3)), *(place for _, place, _ in samples)]))
 
     def feet(self, end: _End, reach: float) -> list[_Foot]:
-        """Of every track within reach of an end [m], itself where it comes back, the nearest place."""
+        """Of every track within reach of an end [m] the nearest place; of itself where it comes back."""
         number, side = divmod(end, 2)
         part = self._parts[number]
         point = part.position[-side]
         near = np.array(self._tree.query_ball_point(point, float(np.hypot(reach, _SPACING / 2)) + 1.0), dtype=int)
         itself = np.abs(self._along[near] - side * part.length) < ON_ITSELF[0]
         near = near[(self._owner[near] != number) | ~itself]
-        found = []
+        found = [_Foot(number, float(at), 0.0) for at in _own_places(part, side)]
+        if found:
+            near = near[self._owner[near] != number]
         for other in np.unique(self._owner[near]).tolist():
             around = self._along[near[self._owner[near] == other]]
             at, off = _foot(self._parts[other], point, int(part.node[-side]), around)
             if off <= reach:
                 found.append(_Foot(other, at, off))
         return found
+
+
+def _own_places(track: Track, side: int) -> FloatArray:
+    """Where else [m] a track has the vertex of its first (0) or last (1) end."""
+    node = int(track.node[-side])
+    here = np.flatnonzero(track.node == node) if node >= 0 else np.zeros(0, dtype=int)
+    return track.along[here[here != (track.node.size - 1) * side]]
 
 
 def _foot(track: Track, point: FloatArray, node: int, around: FloatArray) -> tuple[float, float]:
@@ -150,7 +159,7 @@ def _pair(parts: Sequence[Track], end: _End, foot: _Foot, reach: float) -> _Pair
     far_side = int(foot.at > other.length / 2)
     straight = float(parts[number].way_out(side) @ other.way_out(far_side))
     apart = foot.off > EXACT
-    if straight > (STRAIGHT if apart else TURN_BACK):
+    if foot.off > GAP or straight > (STRAIGHT if apart else TURN_BACK):
         return None
     return apart, round(foot.off, 2), straight, end, 2 * foot.part + far_side
 

@@ -293,3 +293,16 @@ def test_lines_beside_each_other_part(tmp_path: Path):
     assert shape(area) == (1, 3, 1)
     (other,) = (line for line in area.lines if line.ref == "72")
     assert 7800 < other.length < 8000
+
+
+def test_a_loop_near_the_end_of_a_line(tmp_path: Path):
+    """Law: a line whose end comes back to it is cut there, however near its start: else a profile would run past
+    the loop. What leads to it is too short for a line unless that is asked for."""
+    m = Mapped()
+    m.way([*straight(-500, -100), *ring(300)], ref="9")
+    loop = 2 * np.pi * 300
+    assert sum(line.length for line in found(m, tmp_path).lines) == pytest.approx(loop, rel=0.002)
+    area = found(m, tmp_path, shortest_m=200)
+    assert sum(line.length for line in area.lines) == pytest.approx(500 + loop, rel=0.002)
+    for path, line in zip(write_lines(area.lines, tmp_path, invented=True), area.lines, strict=True):
+        assert build_route(read_territory(path)).length == pytest.approx(line.length, rel=0.01)
