@@ -256,11 +256,13 @@ def _keyed(lines: list[Line], base: Path) -> tuple[Line, ...]:
     """Lines with keys: names of files, unique however letters are written, stable, sorted."""
     places = [Path(line.territory.name) if line.of_area else _inside(line.territory, base) for line in lines]
     names = [_name(place) for place in places]
-    count = Counter(name.casefold() for name in names)
+    # a row that repeats another does not change that one's key
+    count = Counter(name.casefold() for line, name in zip(lines, names, strict=True) if not line.problem)
     keyed: dict[str, Line] = {}
     for line, place, name in zip(lines, places, names, strict=True):
         key = name
-        if count[name.casefold()] > 1 or name != "-".join(place.with_suffix("").parts) or _RESERVED.fullmatch(name):
+        shared = count[name.casefold()] > (0 if line.problem else 1)
+        if shared or name != "-".join(place.with_suffix("").parts) or _RESERVED.fullmatch(name):
             key += "-" + hashlib.sha256(place.as_posix().encode("utf-8", "surrogateescape")).hexdigest()[:8]
         while key in keyed:  # a second row for one territory
             key += "-again"

@@ -111,7 +111,8 @@ def _result(future: Any) -> Any:
 def _client(address: str, answers_within: float) -> Any:
     from distributed import Client
 
-    logging.getLogger("distributed").setLevel(logging.CRITICAL)  # what it says of itself is said below in a sentence
+    for name in ("distributed", "tornado", "asyncio"):  # what they say of themselves is said below in a sentence
+        logging.getLogger(name).setLevel(logging.CRITICAL)
     found: list[Any] = []
 
     def connect() -> None:

@@ -129,6 +129,16 @@ def test_a_scheduler_without_workers(tmp_path: Path):
             list(over)
 
 
+def test_a_scheduler_that_goes_away(tmp_path: Path):
+    """Law: said, with how to go on; what had come in by then has come in."""
+    with LocalCluster(n_workers=1, threads_per_worker=1, dashboard_address=None, silence_logs=50) as going:
+        over = map_over_scheduler(map(str, range(50)), partial(stub, tmp_path), missed, address=going.scheduler_address)
+        assert next(over) in map(str, range(50))
+        going.close()
+        with pytest.raises(InputError, match="went away; start it again, and the same command: it goes on from here"):
+            list(over)
+
+
 def test_both_kinds_of_workers(territories: Path, tmp_path: Path):  # noqa: F811
     """Law: --workers and --scheduler exclude each other."""
     result = network(territories, tmp_path / "out", "--workers", "2", "--scheduler", "tcp://127.0.0.1:1")

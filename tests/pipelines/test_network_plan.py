@@ -1,0 +1,262 @@
+"""PLAN: checked whole; twenty broken lines of a thousand are told, and the rest done; names are safe."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from pipelines.network import outcomes, report
+from pipelines.network_job import Task
+from pipelines.network_plan import read_plan
+from pipelines.network_records import Outcome
+from pipelines.network_tasks import Options, completed, tasks_of
+from profiler import InputError, read_territory
+from tests import country
+from tests.pipelines.test_network import contents, network, rows
+
+TRAIN = """[train]
+name = "Empties"
+units = "us"
+[[block]]
+like = "AC six-axle locomotive"
+count = 1
+[[block]]
+like = "ore car, empty"
+count = 10
+"""
+TRIVIAL = '[centreline]\npath = "line.geojson"\n[elevation]\nrasters = ["ground.tif"]\n'
+
+
+def write_plan(folder: Path, text: str) -> Path:
+    folder.mkdir(parents=True, exist_ok=True)
+    path = folder / "plan.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_everything_wrong_is_told_at_once(tmp_path: Path):
+    """Law: each key that is wrong is named, with what to do, in one error; nothing is made."""
+    path = write_plan(
+        tmp_path,
+        '[network]\nnmae = "x"\nunits = "imperial"\nto = "Marram"\nboth = true\n[elevation]\nrasters = []\n'
+        "[settings]\nstep_m = 0.1\nstepp = 3\n[areas]\n",
+    )
+    with pytest.raises(InputError) as caught:
+        read_plan(path, tmp_path / "out")
+    said = str(caught.value)
+    for words in (
+        "network.nmae: no such key, did you mean name?",
+        "settings.stepp: no such key, did you mean step_m?",
+        "areas: no such key, did you mean area?",
+        "network.units: 'imperial' is not possible",
+        "elevation.rasters",
+        "settings.step_m: 0.1 is not possible",
+    ):
+        assert words in said
+    assert said.count("\n") == 0
+    assert [p.name for p in tmp_path.iterdir()] == ["plan.toml"]
+
+
+def test_directions_exclude_each_other(tmp_path: Path):
+    """Law: to and both are refused together."""
+    path = write_plan(tmp_path, '[network]\nto = "Marram"\nboth = true\nterritories = ["a.toml"]\n')
+    with pytest.raises(InputError, match="to names one direction, and both asks for two; leave one of them out"):
+        read_plan(path, tmp_path)
+
+
+def test_nothing_to_do(tmp_path: Path):
+    """Law: a plan without a line is refused."""
+    with pytest.raises(InputError, match=r"names no line; give territories in \[network\], \[\[line\]\] rows"):
+        read_plan(write_plan(tmp_path, '[network]\nname = "Nothing"\n'), tmp_path)
+
+
+def test_trains_of_all_are_read_before_any_work(tmp_path: Path):
+    """Law: every train file that is wrong is named."""
+    (tmp_path / "bad.toml").write_text("[train]\nnmae = 'x'\n")
+    path = write_plan(tmp_path, '[network]\nterritories = ["a.toml"]\ntrains = ["gone.toml", "bad.toml"]\n')
+    with pytest.raises(InputError, match=r"gone.toml: there is no such file.*bad.toml: train.nmae: no such key"):
+        read_plan(path, tmp_path)
+
+
+def broken_plan(folder: Path) -> tuple[Path, dict[str, str]]:
+    """A plan of 1,000 lines, 20 of them broken in ten ways, and the words that tell each of these."""
+    country.write_lines(folder / "line.geojson", country.line(end=300.0))
+    country.write_ground(folder / "ground.tif")
+    (folder / "notes.txt").write_text("Not a line.")
+    (folder / "cut.geojson").write_text('{"type": "FeatureCollection", "features": [')
+    names = [f"t{number:04d}" for number in range(1000)]
+    for name in names:
+        (folder / f"{name}.toml").write_text(TRIVIAL)
+    row = {name: f'[[line]]\nterritory = "{name}.toml"\n' for name in names}
+    words = {}
+    ways = (
+        ("file", "[centreline\n", "is no valid TOML"),
+        ("file", TRIVIAL.replace("path", "pth"), "centreline.pth: no such key; did you mean path?"),
+        ("file", TRIVIAL + "[settings]\nstep_m = 0\n", "settings.step_m: 0 is not possible"),
+        ("file", TRIVIAL.replace("line.geojson", "gone.geojson"), "gone.geojson: there is no such file"),
+        ("file", TRIVIAL.replace("ground.tif", "gone.tif"), "gone.tif: there is no such file"),
+        ("file", TRIVIAL.replace("line.geojson", "cut.geojson"), "cut.geojson"),
+        ("file", TRIVIAL.replace("line.geojson", "notes.txt"), "notes.txt"),
+        ("row", 'trian = ["a.toml"]\n', "trian: no such key; did you mean trains?"),
+        ("row", 'to = "Sallow"\nboth = true\n', "leave one of them out"),
+        ("row", 'trains = ["gone-train.toml"]\n', "gone-train.toml: there is no such file"),
+    )
+    for number, (where, text, told) in enumerate((*ways, *ways)):
+        name = names[50 * number]
+        words[name] = told
+        if where == "file":
+            (folder / f"{name}.toml").write_text(text)
+        else:
+            row[name] += text
+    return write_plan(folder, '[network]\nname = "Thousand"\n' + "".join(row.values())), words
+
+
+def stub(task: Task) -> Outcome:
+    """A job that does nothing."""
+    return Outcome(task.key, task.name, 0.3)
+
+
+def in_turn(tasks, job, lost):  # noqa: ARG001 (the same interface as the other maps)
+    """The plainest of all maps."""
+    return map(job, tasks)
+
+
+def test_twenty_of_a_thousand_are_broken(tmp_path: Path):
+    """Law: each of the twenty has a sentence that names what is wrong; the 980 others are done."""
+    path, words = broken_plan(tmp_path)
+    out = tmp_path / "out"
+    (out / "lines").mkdir(parents=True)
+    found = list(outcomes(read_plan(path, out), out, Options(), in_turn, stub))
+    assert len(found) == 1000
+    failed = {outcome.territory.removesuffix(".toml"): outcome.error for outcome in found if outcome.error}
+    assert failed.keys() == words.keys()
+    for name, told in words.items():
+        assert told in failed[name]
+        assert "\n" not in failed[name]
+        assert "bug" not in failed[name]
+    assert report(found).count(",failed,") == 20
+
+
+def test_rows_with_no_territory_and_twice(tmp_path: Path):
+    """Law: a row that names none, or one that an earlier row names, is told by its number or name."""
+    (tmp_path / "a.toml").write_text(TRIVIAL)
+    plan = read_plan(
+        write_plan(
+            tmp_path,
+            '[network]\nterritories = ["*.toml", "north/*.toml"]\n[[line]]\nterritory = "a.toml"\n'
+            '[[line]]\nboth = true\n[[line]]\nterritory = "a.toml"\n[[line]]\nterritory = 3\nx = 1\n',
+        ),
+        tmp_path,
+    )
+    assert [line.key for line in plan.lines if not line.problem] == ["a"]
+    problems = sorted(line.problem for line in plan.lines if line.problem)
+    assert len(problems) == 4
+    assert any(re.search(r"line\[2\]: territory is missing; add it", problem) for problem in problems)
+    assert any("a.toml: stands in two rows" in problem for problem in problems)
+    assert any(re.search(r"line\[4\]: 2 things are wrong: \(1\) x: no such key", problem) for problem in problems)
+    assert any("north/*.toml: no territory file matches" in problem for problem in problems)
+
+
+def test_keys_are_safe_unique_and_stable(tmp_path: Path):
+    """Law: no name of a file leads out of the folder, two names that differ by case only are told apart, and a key
+    does not depend on the other lines or on where the plan stands."""
+    names = (
+        *("../outside.toml", "A.toml", "a.toml", "con.toml", "a b.toml", "🚂.toml", f"{'x' * 200}.toml"),
+        *("north/x.toml", "north-x.toml", "-rf.toml", "tab\\tname.toml", "..toml"),
+    )
+    text = "".join(f'[[line]]\nterritory = "{name}"\n' for name in names)
+    keys = {}
+    for place in ("here", "there/below"):
+        plan = read_plan(write_plan(tmp_path / place, text), tmp_path)
+        keys[place] = {line.territory.name: line.key for line in plan.lines}
+        found = [line.key for line in plan.lines]
+        assert len({key.casefold() for key in found}) == len(names)
+        assert found == sorted(found)
+        for key in found:
+            assert re.fullmatch(r"[\w-]{1,80}", key)
+            assert not key.startswith("-")
+            assert key.lower() != "con"
+    assert keys["here"] == keys["there/below"]
+
+
+def test_what_the_plan_states_for_all(tmp_path: Path):
+    """Law: a territory's own keys go before those of the plan, which fill in the rest; paths start where they stand."""
+    folder = tmp_path / "north"
+    country.write_territory(folder, country.TERRITORY + "[settings]\nprominence_m = 3.0\n")
+    (folder / "bare.toml").write_text('[centreline]\npath = "line.geojson"\n')
+    country.write_ground(tmp_path / "wide.tif")
+    plan = read_plan(
+        write_plan(
+            tmp_path,
+            '[network]\nunits = "metric"\ninvented = true\nterritories = ["north/*.toml"]\n'
+            '[elevation]\nrasters = ["wide.tif"]\nvertical_datum = "EGM2008"\n'
+            "[settings]\nprominence_m = 7.0\nstep_m = 20.0\n",
+        ),
+        tmp_path,
+    )
+    own, bare = (completed(read_territory(folder / f"{name}.toml"), plan) for name in ("route", "bare"))
+    assert (own.route.units, own.settings.prominence_m, own.settings.step_m) == ("us", 3.0, 20.0)
+    assert own.elevation is not None
+    assert own.elevation.rasters == ["ground.tif"]
+    assert (bare.route.units, bare.route.invented, bare.settings.prominence_m) == ("metric", True, 7.0)
+    assert bare.elevation == plan.elevation
+    assert bare.raster_folder == tmp_path
+    found = {task.key: task for task in tasks_of(plan, tmp_path, Options()) if isinstance(task, Task)}
+    assert [source.name for source in found["north-bare"].ground or ()] == ["wide.tif"]
+
+
+def test_only_rasters_about_the_line_go_with_it(tmp_path: Path):
+    """Law: of tiles side by side those near the line, once read; the profile is that of all tiles."""
+    folder = tmp_path / "territories"
+    country.write_territory(folder, country.TERRITORY.replace("ground.tif", "tiles/*.tif"))
+    (folder / "tiles").mkdir()
+    values = country.hills()
+    wide = values.shape[1] * country.CELL
+    for i in range(-3, 4):
+        tile = values if i == 0 else values * 0 + 300
+        country.write_ground(folder / "tiles" / f"{i + 3}.tif", tile, country.WEST + i * wide)
+    (task,) = tasks_of(read_plan(folder, tmp_path), tmp_path, Options())
+    assert isinstance(task, Task)
+    (source,) = task.ground or ()
+    assert [tile.name for tile in source.tiles] == ["2.tif", "3.tif", "4.tif"]
+    assert source.name == "tiles/*.tif"
+    assert network(folder, tmp_path / "few", "--workers", "1").exit_code == 0
+    for i in (0, 1, 5, 6):
+        (folder / "tiles" / f"{i}.tif").unlink()
+    assert network(folder, tmp_path / "all", "--workers", "1").exit_code == 0
+    few, every = (contents(tmp_path / name)["lines/route.gpkg"] for name in ("few", "all"))
+    assert few == every
+
+
+def test_trains_are_briefed(tmp_path: Path):
+    """Law: a row's own trains and direction go before those of the plan; an end that is none fails that line alone."""
+    folder = tmp_path / "plan"
+    for name in ("one", "two", "three"):
+        country.write_territory(folder, name=f"{name}.toml")
+    for name in ("light", "heavy"):
+        (folder / f"{name}.toml").write_text(TRAIN)
+    path = write_plan(
+        folder,
+        '[network]\nresult = "parquet"\nterritories = ["one.toml"]\ntrains = ["light.toml"]\n'
+        '[[line]]\nterritory = "two.toml"\ntrains = ["heavy.toml"]\nto = "Marram"\n'
+        '[[line]]\nterritory = "three.toml"\nto = "Nowhere"\n',
+    )
+    out = tmp_path / "out"
+    result = network(path, out, "--workers", "1")
+    assert result.exit_code == 1
+    assert [row["state"] for row in rows(out)] == ["done", "failed", "done"]
+    assert "'Nowhere' is no end of the line; write 'Sallow' or 'Marram'" in rows(out)[1]["error"]
+    made = {str(p.relative_to(out / "briefings").parent) for p in out.rglob("marks.csv")}
+    assert made == {"one/light/with", "two/heavy/against"}
+    assert (out / "network.parquet").is_file()
+
+
+def test_whole_of_failures_alone(tmp_path: Path):
+    """Law: where every line failed there is still a file that says so."""
+    (tmp_path / "a.toml").write_text("[centreline\n")
+    result = network(write_plan(tmp_path, '[network]\nterritories = ["a.toml"]\n'), tmp_path / "out")
+    assert result.exit_code == 1
+    assert result.stdout.startswith("0 done, 1 failed: ")
+    assert (tmp_path / "out/network.gpkg").is_file()
