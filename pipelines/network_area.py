@@ -6,14 +6,12 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from profiler import ElevationTable
-
 if TYPE_CHECKING:
-    from pipelines.network_plan import AreaTable
+    from pipelines.network_plan import AreaTable, PlanElevationTable
 
 
 def territories_of_area(
-    area: AreaTable, elevation: ElevationTable | None, base: Path, folder: Path, *, invented: bool
+    area: AreaTable, elevation: PlanElevationTable | None, base: Path, folder: Path, *, invented: bool
 ) -> tuple[tuple[Path, ...], tuple[str, ...]]:
     """Territory files of all lines of an extract, written into ``folder``, and what was said in finding them.
 
@@ -32,7 +30,7 @@ def territories_of_area(
         shortest_m=area.shortest_km * 1000,
     )
     table = None
-    if elevation is not None:
+    if elevation is not None and elevation.rasters:
         table = elevation.model_dump(include=elevation.model_fields_set, exclude_none=True)
         # so that each file can be profiled as it stands
         table["rasters"] = [os.path.relpath(base / entry, folder).replace(os.sep, "/") for entry in elevation.rasters]

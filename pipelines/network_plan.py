@@ -64,13 +64,31 @@ class AreaTable(_Table):
     shortest_km: Annotated[float, Field(gt=0, le=100)] = 1.0
 
 
+class PlanElevationTable(ElevationTable):
+    """Rasters as in a territory file, or a catalogue to fetch them from, as `gradewright fetch --from` has it."""
+
+    rasters: list[str] = Field(default_factory=list)
+    catalogue: str | None = None
+    cache: Annotated[str, Field(min_length=1)] = "elevation-cache"
+    collection: str = ""
+    asset: str = ""
+
+    @model_validator(mode="after")
+    def _one_way(self) -> PlanElevationTable:
+        if bool(self.rasters) == (self.catalogue is not None):
+            raise ValueError("give rasters, or a catalogue to fetch them from")
+        if self.catalogue is None and self.model_fields_set & {"cache", "collection", "asset"}:
+            raise ValueError("cache, collection and asset belong to a catalogue: name one, or leave them out")
+        return self
+
+
 class PlanFile(_Table):
     """A whole PLAN; rows of ``line`` are checked one by one, so that a wrong one is a failure of its own."""
 
     network: NetworkTable = NetworkTable()
     line: list[dict[str, Any]] = []
     area: AreaTable | None = None
-    elevation: ElevationTable | None = None
+    elevation: PlanElevationTable | None = None
     settings: SettingsTable = SettingsTable()
 
 
@@ -114,7 +132,7 @@ class Plan:
     invented: bool = False
     result: str = "gpkg"
     stations: bool = False
-    elevation: ElevationTable | None = None
+    elevation: PlanElevationTable | None = None
     settings: Mapping[str, Any] = field(default_factory=dict)
     said: tuple[str, ...] = ()
 

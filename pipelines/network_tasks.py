@@ -14,7 +14,7 @@ from pipelines.network_ground import Rasters, identity
 from pipelines.network_job import Task
 from pipelines.network_plan import Line, Plan
 from pipelines.network_records import Outcome, done_before
-from profiler import Centreline, InputError, ProfilerError, Territory, read_centreline, read_territory
+from profiler import Centreline, ElevationTable, InputError, ProfilerError, Territory, read_centreline, read_territory
 
 COMPUTING = ("gradewright", "numpy", "scipy", "numba", "pyproj", "rasterio")
 """Packages whose version results depend on: after an upgrade lines are done again."""
@@ -49,6 +49,7 @@ def tasks_of(plan: Plan, out: Path, options: Options) -> Iterator[Task | Outcome
 
 def _task(line: Line, plan: Plan, out: Path, options: Options, rasters: Rasters) -> Task:
     territory = completed(read_territory(line.territory), plan, of_area=line.of_area)
+    territory = fetched(territory, plan, of_area=line.of_area)
     ground = rasters.about(territory, drawing) if (drawing := _drawing(territory)) is not None else None
     stated = {
         "versions": versions(),
@@ -91,9 +92,43 @@ def completed(territory: Territory, plan: Plan, *, of_area: bool = False) -> Ter
         route["invented"] = True
     if route:
         changes["route"] = territory.route.model_copy(update=route)
-    if plan.elevation is not None and territory.profile is None and (of_area or territory.elevation is None):
-        changes |= {"elevation": plan.elevation, "raster_folder": plan.folder}
+    if plan.elevation is not None and plan.elevation.rasters and _wants_elevation(territory, of_area):
+        stated = plan.elevation.model_dump(include=plan.elevation.model_fields_set)
+        changes |= {"elevation": ElevationTable(**stated), "raster_folder": plan.folder}
     return territory.model_copy(update=changes) if changes else territory
+
+
+def fetched(territory: Territory, plan: Plan, *, of_area: bool = False) -> Territory:
+    """A territory with what the plan's catalogue has along its line; what came before stays in the cache.
+
+    Raises
+    ------
+    InputError, CoverageError, OutputError
+        As `pipelines.elevation.fetch`.
+    """
+    table = plan.elevation
+    if table is None or table.catalogue is None or not _wants_elevation(territory, of_area):
+        return territory
+    from pipelines.elevation import fetch
+    from pipelines.fetch_plan import Options as OfFetch
+
+    asked = OfFetch(
+        collection=table.collection,
+        asset=table.asset,
+        vertical_datum=table.vertical_datum if "vertical_datum" in table.model_fields_set else "",
+        attribution=table.attribution,
+        licence=table.licence,
+    )
+    folder = plan.folder / table.catalogue  # of tiles: its path starts at the plan, as all do
+    source = str(folder) if folder.is_dir() else table.catalogue
+    found = fetch(territory, source, plan.folder / table.cache, asked)
+    folder = found.pattern.parent
+    elevation = ElevationTable(**found.elevation(f"{folder.name}/{found.pattern.name}"))
+    return territory.model_copy(update={"elevation": elevation, "raster_folder": folder.parent})
+
+
+def _wants_elevation(territory: Territory, of_area: bool) -> bool:
+    return territory.profile is None and (of_area or territory.elevation is None)
 
 
 def _drawing(territory: Territory) -> Centreline | None:

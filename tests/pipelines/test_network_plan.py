@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+import geopandas
+import numpy as np
 import pytest
 
 from pipelines.network import outcomes, report
@@ -12,8 +14,9 @@ from pipelines.network_job import Task
 from pipelines.network_plan import read_plan
 from pipelines.network_records import Outcome
 from pipelines.network_tasks import Options, completed, tasks_of
-from profiler import InputError, read_territory
+from profiler import InputError, build_profile, read_profile, read_territory
 from tests import country
+from tests.pipelines.mapped import Mapped, straight
 from tests.pipelines.test_network import contents, network, rows
 
 TRAIN = """[train]
@@ -260,3 +263,65 @@ def test_whole_of_failures_alone(tmp_path: Path):
     assert result.exit_code == 1
     assert result.stdout.startswith("0 done, 1 failed: ")
     assert (tmp_path / "out/network.gpkg").is_file()
+
+
+def test_an_area(tmp_path: Path):
+    """Law: every line of an extract becomes a territory that also stands by itself, and is profiled; a second start
+    does nothing again."""
+    east, north = country.degrees(np.array([country.WEST + 6000]), np.array([country.NORTH - 1500]))[0]
+    mapped = Mapped(float(east), float(north))
+    for start in (-4000.0, 0.0):
+        mapped.way(straight(start, start + 4000), name="Marram Line")
+    mapped.way([(0, 0), (100, 3), (400, 60), (900, 250), (1400, 500)], name="Sedge Branch", usage="branch")
+    mapped.write(tmp_path / "area.osm")
+    country.write_ground(tmp_path / "ground.tif")
+    text = '[network]\ninvented = true\n[area]\npath = "area.osm"\n[elevation]\nrasters = ["ground.tif"]\n'
+    path, out = write_plan(tmp_path, text + 'vertical_datum = "EGM2008"\n'), tmp_path / "out"
+    result = network(path, out, "--workers", "1")
+    assert result.exit_code == 0, result.stderr
+    made = sorted(p.stem for p in (out / "area").glob("*.toml"))
+    assert len(made) == 3
+    assert [row["line"] for row in rows(out)] == made
+    assert sum(float(row["length_km"]) for row in rows(out)) == pytest.approx(8 + 1.5, abs=0.1)
+    alone = read_territory(out / "area" / f"{made[0]}.toml")
+    assert build_profile(alone).vertical_datum == "EGM2008"
+    before = {p: p.stat().st_mtime_ns for p in (out / "lines").glob("*.gpkg")}
+    assert network(path, out, "--workers", "1").exit_code == 0
+    assert {p: p.stat().st_mtime_ns for p in (out / "lines").glob("*.gpkg")} == before
+
+
+@pytest.mark.parametrize(
+    ("table", "told"),
+    [
+        ('catalogue = "glo-30"\nrasters = ["a.tif"]', "give rasters, or a catalogue to fetch them from"),
+        ('vertical_datum = "EGM96"', "give rasters, or a catalogue to fetch them from"),
+        ('rasters = ["a.tif"]\ncache = "x"', "cache, collection and asset belong to a catalogue"),
+    ],
+)
+def test_rasters_or_a_catalogue(tmp_path: Path, table: str, told: str):
+    """Law: one of the two, said as such."""
+    path = write_plan(tmp_path, f'[network]\nterritories = ["a.toml"]\n[elevation]\n{table}\n')
+    with pytest.raises(InputError, match=told):
+        read_plan(path, tmp_path)
+
+
+def test_from_a_catalogue(tmp_path: Path):
+    """Law: a line without elevation takes what the catalogue has along it, with its datum and whose it is."""
+    (tmp_path / "tiles").mkdir()
+    west, south = np.floor(country.line().min(axis=0)).astype(int)
+    name = f"{'N' if south >= 0 else 'S'}{abs(south):02d}{'E' if west >= 0 else 'W'}{abs(west):03d}.hgt"
+    y, x = np.mgrid[:1201, :1201]
+    (tmp_path / "tiles" / name).write_bytes((300 + 20 * np.sin(x / 40) + 5 * np.cos(y / 30)).astype(">i2").tobytes())
+    country.write_lines(tmp_path / "line.geojson", country.line())
+    (tmp_path / "a.toml").write_text('[centreline]\npath = "line.geojson"\n')
+    path = write_plan(
+        tmp_path,
+        '[network]\nterritories = ["a.toml"]\n[elevation]\ncatalogue = "tiles"\nattribution = "Elevation: invented"\n',
+    )
+    out = tmp_path / "out"
+    result = network(path, out, "--workers", "1")
+    assert result.exit_code == 0, result.stderr
+    lines = geopandas.read_file(out / "network.gpkg", layer="lines")
+    assert lines["attribution"].tolist() == ["Elevation: invented"]
+    (name,) = read_profile(out / "lines/a.gpkg").source_names
+    assert name.endswith("/*.tif")
