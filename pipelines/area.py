@@ -25,7 +25,7 @@ from scipy.sparse.csgraph import connected_components
 
 from pipelines.corridors import Corridors, corridors_of
 from pipelines.laid_lines import Line, Surroundings, is_post, is_station, lay_line, place_of, points_of
-from pipelines.line_tags import plain, slug_of, unique
+from pipelines.line_tags import counted, plain, slug_of, unique
 from pipelines.meeting import Contact
 from pipelines.tracks import Track, chained, links_of, strokes_of
 from pipelines.ways import Ways
@@ -238,14 +238,14 @@ def _said(
     junctions, loose, networks = _shape(met)
     total = sum(line.length for line in lines) / 1000
     said = [
-        f"{len(lines)} lines, {total:,.1f} km; {junctions} junctions, {loose} open ends, "
-        f"{networks} networks that do not hang together"
+        f"{counted(len(lines), 'line')}, {total:,.1f} km; {counted(junctions, 'junction')}, "
+        f"{counted(loose, 'open end')}, {counted(networks, 'network')}"
     ]
     said += [f"{reason}: {length / 1000:,.1f} km left out" for reason, length in sorted(met.left_out.items())]
     if short:
-        said.append(f"{len(short)} lines shorter than {shortest:g} m left out, {sum(short) / 1000:,.1f} km")
+        said.append(f"lines shorter than {shortest:g} m: {len(short):,} left out, {sum(short) / 1000:,.1f} km")
     if closed:
-        said.append(f"{closed} lines closed upon themselves, each cut into two at its middle")
+        said.append(f"lines closed upon themselves: {closed:,} cut into two")
     return tuple(said)
 
 

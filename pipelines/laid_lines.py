@@ -16,6 +16,7 @@ from pipelines.line_tags import (
     Speed,
     agreeing_posts,
     commonest,
+    counted,
     limit_of,
     limits_along,
     plain,
@@ -289,7 +290,7 @@ def _limits(track: Track, drawn: Sequence[tuple[Piece, float, float]]) -> tuple[
     limits = [Limit(speed, track.place(a), track.place(b)) for a, b, speed in limits_along(ends, speeds)]
     said = []
     if passed:
-        values = ", ".join(f"{value} ({n} ways)" for value, n in sorted(passed.items()))
+        values = ", ".join(f"{value} ({counted(n, 'way')})" for value, n in sorted(passed.items()))
         said.append(f"maxspeed passed over: {values}")
     if differ:
         said.append(f"over {differ / 1000:.1f} km the directions have different speed limits: the lower one is taken")

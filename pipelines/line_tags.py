@@ -146,6 +146,11 @@ def plain(text: object) -> str:
     return " ".join(shown.split())[:_LONGEST_NAME].strip()
 
 
+def counted(number: int, noun: str) -> str:
+    """ "1 line", "2 lines"."""
+    return f"{number:,} {noun}{'' if number == 1 else 's'}"
+
+
 def slug_of(name: str, otherwise: str) -> str:
     """A file name of a to z, 0 to 9 and hyphens, safe on any system; ``otherwise`` where nothing is left."""
     letters = unicodedata.normalize("NFKD", name.replace("ß", "ss")).encode("ascii", "ignore").decode().lower()

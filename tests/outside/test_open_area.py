@@ -39,7 +39,7 @@ def test_one_line_in_the_extract(name: str):
     assert line.length == pytest.approx(13_100, abs=50)
     assert len(line.pieces) == 12
     assert sum(piece.attributes.get("bridge") == "yes" for piece in line.pieces) == 3
-    assert area.said[0].startswith("1 lines, 13.1 km; 0 junctions, 2 open ends, 1 networks")
+    assert area.said[0].startswith("1 line, 13.1 km; 0 junctions, 2 open ends, 1 network")
     assert [station.name for station in line.stations] == ["Harsdorf", "Ramsenthal", "Bindlach"]
     km = [published()[station.name][0] for station in line.stations]
     along = np.array([station.along for station in line.stations]) / 1000

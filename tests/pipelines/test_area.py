@@ -74,7 +74,7 @@ def test_what_stands_along_a_line(extract: Path):
     # posts rise from east to west, so that is how the line runs, and forward is backward
     assert [(limit.speed.figure, limit.speed.unit) for limit in east.limits] == [(60, "mph"), (80, "km/h")]
     assert [limit.speed.figure for limit in west.limits] == [80, 100]
-    assert "maxspeed passed over: signals (1 ways)" in east.said
+    assert "maxspeed passed over: signals (1 way)" in east.said
     assert "over 1.0 km the directions have different speed limits: the lower one is taken" in east.said
     assert west.line == "Marram and Sallow Railway"
     assert branch.posts == ()
@@ -138,7 +138,7 @@ def test_the_file_names_its_source(extract: Path, tmp_path: Path):
     )
     assert "OpenStreetMap contributors, Open Database License 1.0" in real
     assert "OpenStreetMap" not in invented
-    assert "# maxspeed passed over: signals (1 ways)" in real
+    assert "# maxspeed passed over: signals (1 way)" in real
     assert tomllib.loads(real)["route"]["units"] == "metric"
     drawing = json.loads((tmp_path / "0" / f"{lines[0].slug}.geojson").read_text(encoding="utf-8"))
     assert len(drawing["features"]) == len(lines[0].pieces)

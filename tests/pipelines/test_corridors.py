@@ -211,7 +211,7 @@ def test_islands_and_short_lines_are_told(tmp_path: Path):
     area = found(m, tmp_path)
     assert lengths(area) == [5.0, 5.0]
     assert shape(area)[2] == 3
-    assert "1 lines shorter than 1000 m left out, 0.5 km" in area.said
+    assert "lines shorter than 1000 m: 1 left out, 0.5 km" in area.said
 
 
 def test_across_the_180th_meridian(tmp_path: Path):
