@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from profiler.mechanics.couplers import Vehicles, coupler_forces, peaks
@@ -122,6 +122,7 @@ def test_forces_sum_to_nothing(seed: int):
     """Law: what the couplers of a vehicle, its weight, its resistance and its effort leave over accelerates it."""
     terrain, (_, vehicles) = hills(seed), mixed(seed)
     count = vehicles.mass.size
+    assume(count > 1)  # one on its own has a force of nought behind it
     resistance, effort = 15.0 * vehicles.mass / 1000, np.zeros(count)
     effort[[0, -1]] += 3e5
     head = np.linspace(4000, 11_000, 30)
