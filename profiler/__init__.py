@@ -33,8 +33,10 @@ if TYPE_CHECKING:
     from profiler.landmark import GradeRun, Landmark, Landmarks, Straddle
     from profiler.landmarks.find import LandmarkSettings, find_landmarks
     from profiler.mark import Mark
+    from profiler.network_line import NetworkLine
     from profiler.present.chart import draw_chart
     from profiler.present.map import draw_map
+    from profiler.present.network import draw_network
     from profiler.profile import Draws, Profile, reversed_profile
     from profiler.read.centreline import read_centreline
     from profiler.read.checking import check_tables, load_toml
@@ -48,6 +50,7 @@ if TYPE_CHECKING:
         write_briefings,
         write_comparison,
         write_network,
+        write_network_view,
         write_profile,
         write_profile_file,
     )
@@ -83,8 +86,10 @@ _PLACES = {
     "landmark": ("GradeRun", "Landmark", "Landmarks", "Straddle"),
     "landmarks.find": ("LandmarkSettings", "find_landmarks"),
     "mark": ("Mark",),
+    "network_line": ("NetworkLine",),
     "present.chart": ("draw_chart",),
     "present.map": ("draw_map",),
+    "present.network": ("draw_network",),
     "profile": ("Draws", "Profile", "reversed_profile"),
     "read.centreline": ("read_centreline",),
     "read.checking": ("check_tables", "load_toml"),
@@ -98,6 +103,7 @@ _PLACES = {
         "write_briefings",
         "write_comparison",
         "write_network",
+        "write_network_view",
         "write_profile",
         "write_profile_file",
     ),
@@ -133,6 +139,7 @@ __all__ = [
     "Landmarks",
     "Mark",
     "MissingCRSError",
+    "NetworkLine",
     "OutputError",
     "Piece",
     "PointFeature",
@@ -163,6 +170,7 @@ __all__ = [
     "direction_towards",
     "draw_chart",
     "draw_map",
+    "draw_network",
     "export",
     "find_landmarks",
     "five_facts",
@@ -187,6 +195,7 @@ __all__ = [
     "write_briefings",
     "write_comparison",
     "write_network",
+    "write_network_view",
     "write_profile",
     "write_profile_file",
 ]

@@ -146,6 +146,46 @@ def write_network(
     return path
 
 
+def write_network_view(
+    lines: Iterable[tuple[str, Path]],
+    path: Path | str,
+    *,
+    failures: Iterable[tuple[str, str, str]] = (),
+    name: str = "",
+    invented: bool = False,
+    units: str | None = None,
+    limits: Limits | None = None,
+    links: Mapping[str, Sequence[tuple[str, str]]] | None = None,
+) -> Path:
+    """Write the view of many written profiles, one HTML file of map and table; one of them is in memory at a time.
+
+    Parameters
+    ----------
+    lines, failures
+        As `write_network` takes them.
+    path : path
+        The file. Until all of the new one stands, an earlier one stays whole.
+    name, invented, units, limits
+        As `draw_network` takes them.
+    links : mapping of str to (str, str), optional
+        By key of a line, words and address, relative to the view, of what else there is of it.
+
+    Raises
+    ------
+    InputError
+        If a profile is damaged.
+    OutputError
+        If the file cannot be written.
+    """
+    from profiler.present.network import draw_network
+    from profiler.write.network_shown import shown_line
+
+    known = links or {}
+    shown = (shown_line(key, file, known.get(key, ())) for key, file in lines)
+    draw_network(shown, path, failures=failures, name=name, invented=invented, units=units, limits=limits)
+    return Path(path)
+
+
 def write_briefings(
     briefings: Mapping[str, Sequence[Briefing]],
     folder: Path | str,

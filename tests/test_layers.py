@@ -39,6 +39,7 @@ LEVELS = {
     "alignment": 3,
     "elevation": 3,
     "curve_words": 3,
+    "network_line": 3,
     "grid_chain": 1,
     "grid_alignment": 3,
     "practice_words": 3,

@@ -79,11 +79,11 @@ def class_runs(profile: Profile, landmarks: Landmarks, limits: Limits) -> list[l
     starts, ends, grades = _grade_runs(landmarks)
     spans = _spans(profile, landmarks)
     own = np.flatnonzero(np.diff(signed_class(profile.grade, limits))) + 1
-    loose = own[~_inside(s[own], starts, ends)[0]]
+    loose = own[~in_stretch(s[own], starts, ends)[0]]
     edges = np.r_[s[0], s[-1], starts, ends, s[loose], [x for a, b, _ in spans for x in (a, b)]]
     edges = np.unique(np.round(np.clip(edges, s[0], s[-1]), 1))
     middle = (edges[:-1] + edges[1:]) / 2
-    inside, which = _inside(middle, starts, ends)
+    inside, which = in_stretch(middle, starts, ends)
     grade = profile.grade[np.clip(np.searchsorted(s, middle, side="right") - 1, 0, s.size - 1)].copy()
     if starts.size:
         grade[inside] = grades[which[inside]]
@@ -128,7 +128,7 @@ def _grade_runs(landmarks: Landmarks) -> tuple[FloatArray, FloatArray, FloatArra
     return table[:, 0], table[:, 1], table[:, 2]
 
 
-def _inside(x: FloatArray, starts: FloatArray, ends: FloatArray) -> tuple[FloatArray, FloatArray]:
+def in_stretch(x: FloatArray, starts: FloatArray, ends: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Whether places lie in one of the stretches, sorted and apart, and in which."""
     if not starts.size:
         return np.zeros(x.shape, dtype=bool), np.zeros(x.shape, dtype=int)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -68,12 +66,10 @@ def page_of(
     style = offline.own_file("page.css")
     for text in (script, style):
         offline.check_whole(text)
-    # The browser itself refuses every request, and every script but this one.
-    known = base64.b64encode(hashlib.sha256(f"\n{script}".encode()).digest()).decode("ascii")
     made = jinja2.Environment(autoescape=True, keep_trailing_newline=True).from_string(offline.own_file("page.html"))
     return made.render(
         title=profile.route.name or wording.travel_words(profile.route),
-        known=known,
+        known=offline.script_hash(script),  # the browser itself refuses every request, and every script but this one
         style=style,
         script=script,
         on_map=profile.route.on_map,
