@@ -86,7 +86,7 @@ def writing(path: Path) -> Iterator[None]:
         If GDAL or SQLite cannot write it.
     """
     try:
-        with _fixed_date():
+        with _configured():
             yield
     except OSError as error:
         raise output_error(path, error) from error
@@ -97,14 +97,16 @@ def writing(path: Path) -> Iterator[None]:
 
 
 @contextlib.contextmanager
-def _fixed_date() -> Iterator[None]:
+def _configured() -> Iterator[None]:
+    """A fixed date; and no waiting for the disk after each layer: the file is not in its place before it is whole."""
     date = source_date()
     text = _NO_DATE if date is None else date.strftime("%Y-%m-%dT%H:%M:%S.000Z")
-    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": text})
+    options = {"OGR_CURRENT_DATE": text, "OGR_SQLITE_SYNCHRONOUS": "OFF", "OGR_SQLITE_JOURNAL": "MEMORY"}
+    pyogrio.set_gdal_config_options(options)
     try:
         yield
     finally:
-        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
+        pyogrio.set_gdal_config_options(dict.fromkeys(options))
 
 
 def _write(path: Path, layer: _Layer) -> None:
