@@ -99,7 +99,7 @@ function drawLines(pen, data, level, view, shown, chosen) {
     for (const kind of steepLast) stroke(some[kind + 4], INK, data.widths[Math.abs(kind)] * less + edge);
     for (const kind of steepLast) stroke(some[kind + 4], FILL_OF(data, kind), data.widths[Math.abs(kind)] * less);
   };
-  stroke(others, "#A8A297", 1.2);
+  stroke(others, "#A8A297", 1.6);
   coloured(paths, narrowed(view.zoom));
   pen.lineCap = "round";
   stroke(outline, "#fff", 19);
