@@ -20,6 +20,7 @@ from pipelines.network_job import Task, lost, run_one
 from pipelines.network_plan import Plan
 from pipelines.network_records import FOLDER, Outcome, keep_failure, of_disk, result_file, write_text
 from pipelines.network_tasks import Options, tasks_of
+from pipelines.network_view import write_view
 from profiler import OutputError, write_network
 
 COLUMNS = (
@@ -71,7 +72,7 @@ def _with(at_once: deque[Outcome], coming: Iterator[Outcome]) -> Iterator[Outcom
 
 
 def write_whole(plan: Plan, out: Path, done: Sequence[Outcome]) -> Path:
-    """The one file of the network, and its report as a table; in order of the keys, whatever came in first.
+    """The one file of the network, its report as a table and its view; in order of the keys, whatever came in first.
 
     Raises
     ------
@@ -88,6 +89,7 @@ def write_whole(plan: Plan, out: Path, done: Sequence[Outcome]) -> Path:
         stations=plan.stations,
     )
     write_text(out / "network.csv", report(ordered))
+    write_view(plan, out, ordered)
     return whole
 
 

@@ -1,0 +1,57 @@
+"""The view of a network: what else there is of each line, and the page written beside the one file."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from urllib.parse import quote
+
+from pipelines.network_plan import Plan
+from pipelines.network_records import Outcome, result_file
+from profiler import write_network_view
+
+FILE = "network.html"
+_BESIDE = (
+    ("Map of this line", "{}-profile/map.html"),
+    ("Chart of this line", "{}-profile/chart.svg"),
+    ("Trains on this line", "briefings/{}/page.html"),
+)
+
+
+def write_view(plan: Plan, out: Path, ordered: Sequence[Outcome]) -> Path:
+    """Write the page of a network's lines; it links to what stands beside it.
+
+    Raises
+    ------
+    InputError
+        If a line's profile is damaged.
+    OutputError
+        If the page cannot be written.
+    """
+    done = [outcome.key for outcome in ordered if not outcome.error]
+    return write_network_view(
+        ((key, result_file(out, key)) for key in done),
+        out / FILE,
+        failures=[(o.key, o.territory, o.error) for o in ordered if o.error],
+        name=plan.name,
+        invented=plan.invented,
+        units=plan.units,
+        limits=_limits(plan),
+        links={key: tuple(_links(out, key)) for key in done},
+    )
+
+
+def _links(out: Path, key: str) -> Iterator[tuple[str, str]]:
+    for words, pattern in _BESIDE:
+        address = pattern.format(key)
+        if (out / address).is_file():
+            yield words, quote(address)
+
+
+def _limits(plan: Plan) -> tuple[float, float, float, float] | None:
+    """Limits of the grade classes [m/m] where the plan sets them for all lines."""
+    stated = plan.settings.get("grade_classes_pct")
+    if stated is None:
+        return None
+    a, b, c, d = (limit / 100 for limit in stated)
+    return a, b, c, d
