@@ -89,8 +89,8 @@ def test_two_processes_write_what_one_writes(territories: Path, tmp_path: Path):
     one, two = tmp_path / "one", tmp_path / "two"
     assert network(territories, one, "--workers", "1", "--tables").exit_code == 1
     assert network(territories, two, "--workers", "2", "--tables").exit_code == 1
-    # two lines with their records, a failure's record and the lock; two files of the whole; a folder of 12 each
-    assert len(contents(one)) == 2 * 2 + 2 + 2 + 2 * 12
+    # two lines with their records, a failure's record and the lock; three files of the whole; a folder of 12 each
+    assert len(contents(one)) == 2 * 2 + 2 + 3 + 2 * 12
     assert contents(one) == contents(two)
 
 
