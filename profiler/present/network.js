@@ -83,7 +83,18 @@
     const [view, pad] = viewNow(), p = map.latLngToContainerPoint(event.latlng).add(pad);
     choose(lineAt(levelAt(data, view.zoom), view, p.x, p.y, shown), false);
   });
-  addEventListener("beforeprint", () => { map.invalidateSize({ animate: false }); draw(); });
+  for (const [when, paper] of [["beforeprint", true], ["afterprint", false]]) { // the map takes the size that paper has
+    addEventListener(when, () => {
+      const center = map.getCenter(), wide = map.getSize();
+      root.classList.toggle("paper", paper);
+      at("notes").open = paper;
+      if (paper) at("key").open = true;
+      map.invalidateSize({ animate: false, pan: false });
+      if (untouched) fit(chosen < 0 ? everything() : boundsOf([chosen]) || everything());
+      else map.setView(center, map.getZoom() + (paper ? Math.min(0, Math.floor(Math.log2(map.getSize().x / wide.x))) : 0), { animate: false });
+      draw();
+    });
+  }
   at("map").setAttribute("role", "region");
   at("map").setAttribute("aria-label", "Map of all lines, coloured by grade; every line stands in the table too");
 

@@ -134,8 +134,8 @@ function chevron(pen, level, from, to, shift, view, taken) {
   const long = away(at(first), at(last));
   if (!long) return;
   const t = [0, 1].map((n) => (at(last)[n] - at(first)[n]) / long), down = kind < 0 ? t : [-t[0], -t[1]];
-  const x = here[0] - t[1] * 14, y = here[1] + t[0] * 14;
-  if (!taken.take([x - 8, y - 8, x + 8, y + 8])) return;
+  const x = here[0] - t[1] * 17, y = here[1] + t[0] * 17;
+  if (!taken.take([x - 7, y - 7, x + 7, y + 7])) return;
   const heads = new Path2D(), count = Math.abs(kind) - 1;
   for (let n = 0; n < count; n++) {
     const ahead = (n - (count - 1) / 2) * 5 + 2, tip = [x + down[0] * ahead, y + down[1] * ahead];
