@@ -136,7 +136,7 @@ def test_colours_are_those_of_the_line_map():
 
 def test_a_large_network_is_small():
     """Law: 80 bytes a kilometre and two hundred kilobytes of library, half of the 8 MB that 100,000 km may have
-    (`python -m tests.benchmarks.network_view` writes all of it: 3.8 MB)."""
+    (`python -m tests.benchmarks.network_view` writes all of it: 3.7 MB)."""
     empty = len(network_page([]).encode())
     whole = len(network_page(invented_network(40, 50.0)).encode())
     assert empty < 300_000
