@@ -53,6 +53,11 @@ def done_before(out: Path, key: str, inputs: str) -> Outcome | None:
         return None
 
 
+def forget(out: Path, key: str) -> None:
+    """Take a line's record away, so that it is done again."""
+    _record_file(out, key).unlink(missing_ok=True)
+
+
 def keep(out: Path, outcome: Outcome, inputs: str) -> None:
     """Record that a line is done: the last thing written of it.
 

@@ -13,7 +13,7 @@ from pathlib import Path
 from pipelines.network_ground import Rasters, identity
 from pipelines.network_job import Task
 from pipelines.network_plan import Line, Plan
-from pipelines.network_records import Outcome, done_before
+from pipelines.network_records import Outcome, done_before, forget
 from profiler import Centreline, ElevationTable, InputError, ProfilerError, Territory, read_centreline, read_territory
 
 COMPUTING = ("gradewright", "numpy", "scipy", "numba", "pyproj", "rasterio")
@@ -43,8 +43,9 @@ def tasks_of(plan: Plan, out: Path, options: Options) -> Iterator[Task | Outcome
         except ProfilerError as error:
             yield Outcome(line.key, line.territory.name, error=str(error))
             continue
-        earlier = None if options.again else done_before(out, task.key, task.inputs)
-        yield task if earlier is None else earlier
+        if options.again:
+            forget(out, task.key)
+        yield done_before(out, task.key, task.inputs) or task
 
 
 def _task(line: Line, plan: Plan, out: Path, options: Options, rasters: Rasters) -> Task:

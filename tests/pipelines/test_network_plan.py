@@ -14,7 +14,7 @@ from pipelines.network_job import Task
 from pipelines.network_plan import read_plan
 from pipelines.network_records import Outcome
 from pipelines.network_tasks import Options, completed, tasks_of
-from profiler import InputError, build_profile, read_profile, read_territory
+from profiler import ElevationTable, InputError, build_profile, read_profile, read_territory
 from tests import country
 from tests.pipelines.mapped import Mapped, straight
 from tests.pipelines.test_network import contents, network, rows
@@ -54,7 +54,7 @@ def test_everything_wrong_is_told_at_once(tmp_path: Path):
         "settings.stepp: no such key, did you mean step_m?",
         "areas: no such key, did you mean area?",
         "network.units: 'imperial' is not possible",
-        "elevation.rasters",
+        "elevation is given in no way, or in more than one, give rasters, or a catalogue to fetch them from",
         "settings.step_m: 0.1 is not possible",
     ):
         assert words in said
@@ -204,7 +204,7 @@ def test_what_the_plan_states_for_all(tmp_path: Path):
     assert own.elevation is not None
     assert own.elevation.rasters == ["ground.tif"]
     assert (bare.route.units, bare.route.invented, bare.settings.prominence_m) == ("metric", True, 7.0)
-    assert bare.elevation == plan.elevation
+    assert bare.elevation == ElevationTable(rasters=["wide.tif"], vertical_datum="EGM2008")
     assert bare.raster_folder == tmp_path
     found = {task.key: task for task in tasks_of(plan, tmp_path, Options()) if isinstance(task, Task)}
     assert [source.name for source in found["north-bare"].ground or ()] == ["wide.tif"]
