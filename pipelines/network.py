@@ -107,7 +107,7 @@ def report(done: Iterable[Outcome]) -> str:
 
 @contextlib.contextmanager
 def alone_in(out: Path) -> Iterator[None]:
-    """The folder of results, made if it is missing, this run alone in it; what a killed run left unfinished goes.
+    """The folder of results, made if it is missing, this run alone in it; what was left unfinished goes.
 
     Raises
     ------
@@ -124,9 +124,15 @@ def alone_in(out: Path) -> Iterator[None]:
         raise OutputError(out, f"cannot be written ({error.strerror})", "choose another --out") from error
     with lock:
         _take(lock.fileno(), out)
-        for left in (*(out / FOLDER).glob(".unfinished-*"), *out.glob(".unfinished-*")):
-            shutil.rmtree(left, ignore_errors=True)
+        _tidy(out)
         yield
+        _tidy(out)
+
+
+def _tidy(out: Path) -> None:
+    """Take away what processes that were killed left unfinished."""
+    for left in sorted(out.rglob(".unfinished-*")):
+        shutil.rmtree(left, ignore_errors=True)
 
 
 def _take(handle: int, out: Path) -> None:

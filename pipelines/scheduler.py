@@ -86,26 +86,20 @@ def _mapped(
     while of_future:
         future = next(under_way)
         task = of_future.pop(future)
-        if future.status == "error":
-            raised = future.exception()
-            if not isinstance(raised, KilledWorker):
-                raise raised
+        try:
+            outcome = future.result()  # if the worker that had it was lost since, another does it again
+        except KilledWorker:
             suspects.append(task)
-        elif future.status == "finished":
-            yield _result(future)
+        except Exception as error:
+            if future.status == "error":
+                raise
+            if client.status != "running":
+                raise _GoneError from error
+            suspects.append(task)
         else:
-            raise _GoneError
+            yield outcome
         future.release()
         hand_out()
-
-
-def _result(future: Any) -> Any:
-    from distributed.client import FutureCancelledError
-
-    try:
-        return future.result()
-    except (FutureCancelledError, OSError) as error:
-        raise _GoneError from error
 
 
 def _client(address: str, answers_within: float) -> Any:
