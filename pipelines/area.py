@@ -9,11 +9,10 @@ A limit is what somebody mapped, and nothing here says which trains run.
 
 from __future__ import annotations
 
-import difflib
 import json
 from bisect import insort
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
@@ -23,15 +22,15 @@ import tomli_w
 from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import connected_components
 
-from pipelines.corridors import Corridors, corridors_of
+from pipelines.between import ways_between
+from pipelines.corridors import Corridors, corridors_of, together
+from pipelines.gauges import by_gauge
+from pipelines.kept_ways import Keep, kept_ways, value_of
 from pipelines.laid_lines import Line, Surroundings, is_post, is_station, lay_line, place_of, points_of
 from pipelines.line_tags import counted, plain, slug_of, unique
 from pipelines.meeting import Contact
-from pipelines.tracks import Track, chained, links_of, strokes_of
-from pipelines.ways import Ways
-from profiler import Centreline, InputError, OutputError, Piece, RouteError, read_centreline, staged_folder
-
-Keep = Mapping[str, Sequence[str]]
+from pipelines.tracks import Track, links_of, strokes_of
+from profiler import Centreline, InputError, OutputError, Piece, read_centreline, staged_folder
 
 MAIN_LINES: Keep = {"usage": ("main", "branch")}
 """Ways of main and branch lines, by the tag `usage`."""
@@ -42,11 +41,8 @@ SHORTEST = 1000.0
 LEAST = 100.0
 """No line is shorter than this, whatever is asked for. [m]"""
 
-SAME_STATION = 5000.0
-"""Nodes of one name further apart than this are two stations. [m]"""
-
-STATION_OFF = 500.0
-"""A station between which a line is asked for lies at most so far from a track. [m]"""
+NAMED_AT_MOST = 5
+"""Of railways without a line so many are named, those of the greatest length."""
 
 CREDIT = "Line: (c) OpenStreetMap contributors, Open Database License 1.0 (openstreetmap.org/copyright)"
 _WRITTEN = "# A line of an area, written by gradewright"
@@ -122,37 +118,39 @@ def survey(
     RouteError
         If no train gets from one of two stations to the other without turning back.
     """
-    pieces = _kept(centreline, keep)
+    if tracks not in ("one", "all"):
+        raise InputError("tracks", f"is {plain(tracks)}", 'give "one" or "all"')
+    pieces, of_reading = kept_ways(centreline, keep)
     shortest_m = max(shortest_m, LEAST)
-    met = corridors_of(strokes_of(links_of(pieces), pieces), all_tracks=tracks == "all", shortest=shortest_m)
+    links = links_of(pieces)
+    gauges = by_gauge(links, pieces)
+    met = together(
+        [
+            corridors_of(strokes_of(alike, pieces), all_tracks=tracks == "all", shortest=shortest_m)
+            for alike in gauges.values()
+        ]
+    )
     around = Surroundings(
         pieces, points_of(centreline.points, is_station), points_of(centreline.points, is_post), centreline.source
     )
     if between:
-        found = [lay_line(track, around, ends=pair) for pair, track in _between(met, around, between)]
-        return Area(_named(found), _said_of_reading(centreline, pieces))
+        found = [lay_line(track, around, ends=pair) for pair, track in ways_between(met, around, between)]
+        return Area(_named(found), of_reading)
     laid, short, closed = _cut(met, shortest_m)
+    if not laid:
+        raise InputError(
+            centreline.source,
+            f"none of its lines is {shortest_m:g} m long ({counted(len(short), 'shorter one')})",
+            "ask for shorter lines",
+        )
     found = [lay_line(track, around) for track in laid]
     found.sort(key=lambda line: (line.name, line.start, line.end, line.length))
-    said = _said(met, found, short, closed, shortest_m)
-    return Area(_named(found), (*said, *_said_of_reading(centreline, pieces)))
-
-
-def _kept(centreline: Centreline, keep: Keep) -> tuple[Piece, ...]:
-    source = centreline.source
-    if not any("railway" in piece.attributes for piece in centreline.pieces):
-        raise InputError(
-            source, "no line in it has a railway tag", "give an extract of OpenStreetMap, .osm or .osm.pbf"
-        )
-    kept = tuple(
-        piece
-        for piece in centreline.pieces
-        if all(str(piece.attributes.get(tag, "")) in values for tag, values in keep.items())
+    said = (
+        *_said(met, found, short, closed, shortest_m),
+        *_said_of_gauges(gauges),
+        *_said_of_lost(links, laid, pieces, shortest_m),
     )
-    if not kept:
-        wanted = " and ".join(f"{tag}={' or '.join(values)}" for tag, values in keep.items())
-        raise InputError(source, f"none of its {len(centreline.pieces)} railway tracks is {wanted}", "keep other tags")
-    return kept
+    return Area(_named(found), (*said, *of_reading))
 
 
 def _cut(met: Corridors, shortest: float) -> tuple[list[Track], list[float], int]:
@@ -184,45 +182,6 @@ def _spaced(at: Mapping[float, bool], length: float, shortest: float) -> list[fl
         if length - s >= shortest and all(abs(s - other) >= shortest for other in cuts):
             insort(cuts, s)
     return cuts
-
-
-def _between(
-    met: Corridors, around: Surroundings, pairs: Sequence[tuple[str, str]]
-) -> Iterator[tuple[tuple[str, str], Track]]:
-    spots = {name: _spot(met, around, name) for pair in pairs for name in pair}
-    ways = Ways(met.tracks, met.contacts, list(spots.values()))
-    for one, other in pairs:
-        legs = ways.between(spots[one], spots[other])
-        if not legs:
-            raise RouteError(
-                around.source, f"no train gets from {one} to {other} without turning back", "ask for it in two parts"
-            )
-        parts = [met.tracks[t].part(*sorted((start, end))) for t, start, end in legs]
-        parts = [part if start < end else part.turned() for part, (_, start, end) in zip(parts, legs, strict=True)]
-        mate = np.arange(2 * len(parts)) + np.tile((-1, 1), len(parts))
-        mate[-1] = -1
-        yield (one, other), chained(parts, mate)[0][0]
-
-
-def _spot(met: Corridors, around: Surroundings, name: str) -> tuple[int, float]:
-    """The track nearest to a station, and where along it [m]."""
-    stations = around.stations
-    names = [plain(point.attributes["name"]) for point in stations.features]
-    here = [i for i, known in enumerate(names) if known.casefold() == plain(name).casefold()]
-    if not here:
-        near = difflib.get_close_matches(name, names, 1)
-        remedy = f"did you mean {near[0]}?" if near else "name a station or halt of the extract"
-        raise InputError(around.source, f"there is no station {plain(name)} in it", remedy)
-    place = stations.position[here]
-    if float(np.linalg.norm(place - place[0], axis=1).max()) > SAME_STATION:
-        raise InputError(
-            around.source, f"{len(here)} stations in it are called {plain(name)}", "give an extract with one of them"
-        )
-    feet = [(*track.foot(point)[::-1], t) for point in place for t, track in enumerate(met.tracks)]
-    off, at, t = min(feet)
-    if off > STATION_OFF:
-        raise InputError(around.source, f"{plain(name)} lies {off:.0f} m from the nearest line", "name another station")
-    return t, at
 
 
 def _named(lines: Sequence[Line]) -> tuple[Line, ...]:
@@ -277,11 +236,33 @@ def _groups(pairs: Sequence[Sequence[int]], count: int, *, alone: bool) -> int:
     return int(np.unique(label if alone else label[a]).size)
 
 
-def _said_of_reading(centreline: Centreline, pieces: Sequence[Piece]) -> tuple[str, ...]:
-    left = Counter(centreline.left_out)
-    left["other usage"] += len(centreline.pieces) - len(pieces)
-    counted = ", ".join(f"{n} × {reason}" for reason, n in sorted(left.items()) if n)
-    return (f"ways not read: {counted}",) if counted else ()
+def _said_of_gauges(gauges: Mapping[int, Sequence[Track]]) -> tuple[str, ...]:
+    if len(gauges) < 2:
+        return ()
+    lengths = ", ".join(
+        f"{gauge} mm ({sum(link.length for link in links) / 1000:,.1f} km of track)" for gauge, links in gauges.items()
+    )
+    return (f"gauges: {lengths}; no line goes on from one to another",)
+
+
+def _said_of_lost(
+    links: Sequence[Track], laid: Sequence[Track], pieces: Sequence[Piece], shortest: float
+) -> tuple[str, ...]:
+    """Railways, by ref or name, of which no line is left although they are long enough for one."""
+    label = [plain(value_of(piece, "ref") or value_of(piece, "name")) for piece in pieces]
+    left = {label[number] for track in laid for number in np.unique(track.piece).tolist() if number >= 0}
+    total: Counter[str] = Counter()
+    for link in links:
+        if label[int(link.piece[0])] not in left:
+            total[label[int(link.piece[0])]] += link.length  # type: ignore[assignment]
+    lost = sorted((-round(length, 1), name) for name, length in total.items() if name and length >= shortest)
+    if not lost:
+        return ()
+    named = [f"{name} ({-length / 1000:,.1f} km)" for length, name in lost[:NAMED_AT_MOST]]
+    named += [f"{len(lost) - len(named):,} more"] if len(lost) > len(named) else []
+    return (
+        f'no line is left of {", ".join(named)}: beside others or in short pieces; tracks = "all" keeps every track',
+    )
 
 
 def write_lines(

@@ -8,9 +8,9 @@ grows as the tracks do.
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -73,6 +73,19 @@ def corridors_of(strokes: Sequence[Track], *, all_tracks: bool = False, shortest
         left["parallel track"] += sum(met.tracks[i].length for i in beside - dead)
         gone = {part for i in dead | beside for part in met.made_of[i]}
         parts = [part for i, part in enumerate(parts) if i not in gone]
+
+
+def together(found: Sequence[Corridors]) -> Corridors:
+    """Corridors that never meet, as one."""
+    tracks: list[Track] = []
+    contacts: list[Contact] = []
+    left: Counter[str] = Counter()
+    for one in found:
+        first = len(tracks)
+        contacts += [replace(c, track=c.track + first, other=c.other + first) for c in one.contacts]
+        tracks += one.tracks
+        left.update(one.left_out)
+    return Corridors(tuple(tracks), tuple(contacts), dict(left))
 
 
 def _uncovered(strokes: Sequence[Track]) -> Iterator[tuple[Track, bool, bool]]:

@@ -27,6 +27,7 @@ STRETCH = 0.05
 
 _LOOK_BACK = 60
 _SPEED = re.compile(r"^\s*(\d{1,3}(?:\.\d+)?)\s*(km/h|kmh|kph|mph)?\s*$")
+_FIGURE = re.compile(r"\s*\d")
 _POST = re.compile(
     r"^\s*(?:(mi|km|pk)\s*:?)?\s*(-?\d+(?:[.,]\d+)?)(?:\+(\d+(?:[.,]\d+)?))?\s*(km|mi)?\s*$", re.IGNORECASE
 )
@@ -60,11 +61,19 @@ def limit_of(attributes: Mapping[str, object]) -> tuple[Speed | None, tuple[str,
     both = attributes.get("maxspeed")
     values = [attributes.get(f"maxspeed:{way}", both) for way in ("forward", "backward")]
     told = [str(value) for value in dict.fromkeys([both, *values]) if value is not None and speed_of(value) is None]
+    told += [
+        f"{tag}={value}" for tag, value in sorted(attributes.items()) if _of_some(tag) and _FIGURE.match(str(value))
+    ]
     speeds = [speed for value in values if value is not None and (speed := speed_of(value)) is not None]
     if not speeds:
         return None, tuple(told), False
     lowest = min(speeds, key=lambda speed: speed.kmh)
     return lowest, tuple(told), len({speed.kmh for speed in speeds}) > 1
+
+
+def _of_some(tag: str) -> bool:
+    """Whether a tag is a limit of some trains or at some times only."""
+    return tag.startswith("maxspeed:") and tag not in ("maxspeed:forward", "maxspeed:backward")
 
 
 def limits_along(ends: Sequence[float], speeds: Sequence[Speed | None]) -> list[tuple[float, float, Speed]]:
@@ -140,8 +149,8 @@ def agreeing_posts(along: Sequence[float], metres: Sequence[float]) -> list[int]
 
 
 def plain(text: object) -> str:
-    """A name on one line, without control and direction marks, of bounded length."""
-    spaced = (" " if c.isspace() else c for c in str(text))
+    """A name on one line in composed letters (NFC), without control and direction marks, of bounded length."""
+    spaced = (" " if c.isspace() else c for c in unicodedata.normalize("NFC", str(text)))
     shown = "".join(c for c in spaced if unicodedata.category(c) not in ("Cc", "Cf", "Cs"))
     return " ".join(shown.split())[:_LONGEST_NAME].strip()
 

@@ -158,6 +158,13 @@ def earth_centred(longitude: FloatArray, latitude: FloatArray) -> FloatArray:
     return np.column_stack(_to_earth_centred().transform(longitude, latitude, np.zeros(np.shape(longitude))))
 
 
+def length_of(pieces: Sequence[Piece]) -> float:
+    """Length of all pieces together. [m]"""
+    owner = np.repeat(np.arange(len(pieces)), [piece.longitude.size for piece in pieces])
+    place = earth_centred(*(np.concatenate([getattr(p, axis) for p in pieces]) for axis in ("longitude", "latitude")))
+    return float(np.linalg.norm(np.diff(place, axis=0), axis=1)[np.diff(owner) == 0].sum())
+
+
 def links_of(pieces: Sequence[Piece]) -> list[Track]:
     """Every piece, cut where it shares a vertex with another or with itself."""
     longitude = np.concatenate([piece.longitude for piece in pieces])

@@ -54,9 +54,9 @@ class Ways:
             self._beyond[b].append(a)
         self._headings: dict[_State, FloatArray] = {}
 
-    def between(self, start: tuple[int, float], end: tuple[int, float]) -> list[Leg]:
-        """The shortest way between two spots that were given; empty where no train gets there."""
-        begin, goals = ([(t, self._number[t, at], d) for d in (1, -1)] for t, at in (start, end))
+    def between(self, start: Sequence[tuple[int, float]], end: Sequence[tuple[int, float]]) -> list[Leg]:
+        """The shortest way from one of some spots that were given to one of others; empty where no train gets there."""
+        begin, goals = ([(t, self._number[t, at], d) for t, at in spots for d in (1, -1)] for spots in (start, end))
         return self._way(begin, goals, np.inf, ())
 
     def smooth(self, track: int, longest: float, without: Collection[int]) -> list[Leg]:

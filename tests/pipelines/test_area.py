@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import tomllib
+import unicodedata
 from pathlib import Path
 
 import numpy as np
@@ -186,6 +187,45 @@ def test_between_refuses(extract: Path, tmp_path: Path):
         lines_of_area(path, between=[("Marram", "Sallow")])
     with pytest.raises(InputError, match=r"Far lies 1[0-9]{3} m from the nearest line"):
         lines_of_area(path, between=[("Far", "Sallow")])
+
+
+def test_between_stations_of_more_than_one_track(tmp_path: Path):
+    """Law: a station is where any of its tracks is: the nearest need not be the one that a train gets to. Letters
+    are the same however they are composed; names are told as mapped."""
+    m = Mapped()
+    m.way(straight(0, 10_000), ref="7")
+    m.way(straight(0, 10_000, 2000), ref="8")
+    m.node(100, 10, railway="station", name=unicodedata.normalize("NFD", "Sandgräß"))
+    m.node(9900, 10, railway="station", name="Dune")
+    m.node(9900, 2002, railway="halt", name="Dune")
+    path = m.write(tmp_path / "a.osm.pbf")
+    (line,) = lines_of_area(path, between=[("SANDGRÄSS", "dune")]).lines
+    assert line.name == "7 Sandgräß-Dune"
+    assert unicodedata.is_normalized("NFC", line.name)
+    assert line.length == pytest.approx(9800, abs=1)
+    with pytest.raises(InputError, match="a way from Dune to itself is none; name two stations"):
+        lines_of_area(path, between=[("dune", "Dune")])
+
+
+def test_ways_without_the_tags_asked_for(tmp_path: Path):
+    """Law: how much has no usage is told with what to keep for it; where nothing is left, tags that are there."""
+    m = Mapped()
+    m.way(straight(0, 5000))
+    m.way(straight(5000, 25_000), usage="")
+    path = m.write(tmp_path / "a.osm.pbf")
+    area = lines_of_area(path)
+    told = '1 way, 20.0 km, without usage: usage = ["main", "branch", ""] in keep takes them too'
+    assert area.said[-2:] == ("ways not read: 1 × no usage", told)
+    (line,) = lines_of_area(path, keep={"usage": ["main", "branch", ""]}).lines
+    assert line.length == pytest.approx(25_000, abs=1)
+    with pytest.raises(InputError, match=r"is usage=military; keep other tags: usage=main; 1 way, 20\.0 km, without"):
+        lines_of_area(path, keep={"usage": ["military"]})
+    with pytest.raises(InputError, match=r"is usge=main; no track has a tag usge; did you mean usage\?"):
+        lines_of_area(path, keep={"usge": ["main"]})
+    with pytest.raises(InputError, match='tracks: is both; give "one" or "all"'):
+        lines_of_area(path, tracks="both")  # type: ignore[arg-type]
+    with pytest.raises(InputError, match=r"none of its lines is 30000 m long \(1 shorter one\); ask for shorter lines"):
+        lines_of_area(path, shortest_m=30_000)
 
 
 TRICKS = ["../../../etc/passwd", "a\x00b", "CON", "🚂", "שדה\u202e", "..", "long " * 200, "$(reboot)", "x\n[elevation]"]

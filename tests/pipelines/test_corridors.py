@@ -306,3 +306,38 @@ def test_a_loop_near_the_end_of_a_line(tmp_path: Path):
     assert sum(line.length for line in area.lines) == pytest.approx(500 + loop, rel=0.002)
     for path, line in zip(write_lines(area.lines, tmp_path, invented=True), area.lines, strict=True):
         assert build_route(read_territory(path)).length == pytest.approx(line.length, rel=0.01)
+
+
+def test_gauges_do_not_join(tmp_path: Path):
+    """Law: a line of another gauge is no other track of the one beside it, and none goes on from one to the other;
+    ways without a gauge have that of their neighbours, three rails the commoner one."""
+    m = Mapped()
+    m.way([(x - 20_000, -3000.0) for x, _ in straight(0, 30_000)], ref="70", gauge="1435")
+    m.way(straight(0, 20_000), ref="71", gauge="1435")
+    m.way(straight(500, 8000, 12), ref="99", gauge="1000")
+    m.way(straight(8000, 9000, 12), ref="99")
+    m.way(straight(9000, 19_500, 12), ref="99", gauge="1000")
+    m.way(straight(20_000, 30_000), ref="99", gauge="1000")
+    m.way(straight(-5000, 0), ref="71", gauge="1000;1435")
+    area = found(m, tmp_path)
+    assert sorted((line.ref, round(line.length)) for line in area.lines) == [
+        ("70", 30_000),
+        ("71", 25_000),
+        ("99", 10_000),
+        ("99", 19_000),
+    ]
+    assert shape(area) == (0, 8, 4)
+    told = "gauges: 1435 mm (55.0 km of track), 1000 mm (29.0 km of track); no line goes on from one to another"
+    assert told in area.said
+
+
+def test_railways_without_a_line_are_named(tmp_path: Path):
+    """Law: a railway that runs beside another all the way is told by name; with all tracks it is a line."""
+    m = Mapped()
+    m.way(straight(0, 20_000), ref="71")
+    m.way(straight(500, 19_500, 12), name="Marram Railway")
+    told = "no line is left of Marram Railway (19.0 km): beside others or in short pieces"
+    assert any(said.startswith(told) for said in found(m, tmp_path).said)
+    area = found(m, tmp_path, tracks="all")
+    assert len(area.lines) == 2
+    assert not any(said.startswith("no line is left") for said in area.said)

@@ -48,13 +48,17 @@ def test_speeds(value: str, speed: Speed | None):
 
 
 def test_limits_by_direction():
-    """Law: of two directions the lower counts, in whatever units; what is no speed is told."""
+    """Law: of two directions the lower counts, in whatever units; what is no speed, or not of all trains at all
+    times, is told."""
     assert limit_of({"maxspeed": "100"}) == (Speed(100, "km/h"), (), False)
     assert limit_of({"maxspeed:forward": "60 mph", "maxspeed:backward": "90"}) == (Speed(90, "km/h"), (), True)
     assert limit_of({"maxspeed": "100", "maxspeed:backward": "80"}) == (Speed(80, "km/h"), (), True)
     assert limit_of({"maxspeed": "signals", "maxspeed:forward": "70"}) == (Speed(70, "km/h"), ("signals",), False)
     assert limit_of({"maxspeed": "none"}) == (None, ("none",), False)
     assert limit_of({}) == (None, (), False)
+    some = {"maxspeed:freight": "60", "maxspeed:backward:conditional": "50 @ wet", "maxspeed:type": "sign"}
+    told = ("maxspeed:backward:conditional=50 @ wet", "maxspeed:freight=60")
+    assert limit_of({"maxspeed": "100", **some}) == (Speed(100, "km/h"), told, False)
 
 
 def test_a_way_run_against_its_drawing():
