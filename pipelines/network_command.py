@@ -43,8 +43,8 @@ def network(
 ) -> None:
     """Profile every line of PLAN, a TOML file, or of a folder of territory files.
 
-    One GeoPackage (or GeoParquet, as the plan says) holds all profiles, landmarks and failures, and network.csv lists
-    the lines. A line that fails does not end the run. However a run ends, the same command goes on from there:
+    One GeoPackage (or GeoParquet, as the plan says) holds all profiles, landmarks and failures, network.csv lists
+    the lines, network.html shows them. A line that fails does not end the run. However a run ends, the same command goes on from there:
     finished lines are not done again unless something they rest on has changed; failed ones are tried again.
 
     Exit code 1 if any line failed.
@@ -78,7 +78,8 @@ def network(
         )
         raise SystemExit(130) from None
     failed = sum(bool(o.error) for o in done)
-    click.echo(f"{len(done) - failed:,} done, {failed:,} failed: {whole}, {place / 'network.csv'}")
+    files = (whole, place / "network.csv", place / "network.html")
+    click.echo(f"{len(done) - failed:,} done, {failed:,} failed: {', '.join(map(str, files))}")
     if failed:
         raise SystemExit(1)
 

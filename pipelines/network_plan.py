@@ -42,7 +42,7 @@ class NetworkTable(_Directed):
     units: Literal["us", "metric"] | None = None
     invented: bool = False
     result: Literal["gpkg", "parquet"] = "gpkg"
-    stations: bool = False
+    stations: bool = True
     territories: Files = []
     trains: Files = []
 
@@ -131,7 +131,7 @@ class Plan:
     units: str | None = None
     invented: bool = False
     result: str = "gpkg"
-    stations: bool = False
+    stations: bool = True
     elevation: PlanElevationTable | None = None
     settings: Mapping[str, Any] = field(default_factory=dict)
     said: tuple[str, ...] = ()

@@ -49,7 +49,8 @@ def test_one_broken_of_three(territories: Path, tmp_path: Path):
     out = tmp_path / "out"
     result = network(territories, out, "--workers", "1")
     assert result.exit_code == 1
-    assert result.stdout == f"2 done, 1 failed: {out / 'network.gpkg'}, {out / 'network.csv'}\n"
+    files = ", ".join(str(out / name) for name in ("network.gpkg", "network.csv", "network.html"))
+    assert result.stdout == f"2 done, 1 failed: {files}\n"
     assert "broken.toml: route.unit: no such key; did you mean units?" in result.stderr
     table = rows(out)
     assert tuple(table[0]) == COLUMNS
