@@ -43,9 +43,10 @@ def network(
 ) -> None:
     """Profile every line of PLAN, a TOML file, or of a folder of territory files.
 
-    One GeoPackage (or GeoParquet, as the plan says) holds all profiles, landmarks and failures, network.csv lists
-    the lines, network.html shows them. A line that fails does not end the run. However a run ends, the same command goes on from there:
-    finished lines are not done again unless something they rest on has changed; failed ones are tried again.
+    One GeoPackage (or GeoParquet, as the plan says) holds all profiles, landmarks and failures, network.csv lists the
+    lines, network.html shows them. A line that fails does not end the run. However a run ends, the same command goes
+    on from there: finished lines are not done again unless something they rest on has changed; failed ones are tried
+    again.
 
     Exit code 1 if any line failed.
     """
