@@ -56,7 +56,7 @@ class Cache:
         try:
             self.files.mkdir(parents=True, exist_ok=True)
         except OSError as error:
-            raise cannot_write(self.files, error) from error
+            raise cannot_write(folder, error) from error
 
     def place(self, label: str, *keys: str) -> Path:
         """Where a raster belongs: a cleaned label to know it by, and a hash of what it is."""
@@ -129,7 +129,7 @@ class Cache:
             folder.mkdir(exist_ok=True)
             self._link_all(folder, names)
         except OSError as error:
-            raise cannot_write(folder, error) from error
+            raise cannot_write(self.folder, error) from error
         return folder
 
     def _link_all(self, folder: Path, names: dict[str, Path]) -> None:

@@ -6,6 +6,7 @@ Ranges and conditions are those of RFC 9110, sections 13.1.5 (If-Range), 14.2 (R
 from __future__ import annotations
 
 import contextlib
+import itertools
 import json
 import re
 import threading
@@ -17,17 +18,17 @@ from typing import Any
 
 import requests
 from requests.adapters import HTTPAdapter
-from urllib3.exceptions import HTTPError
-from urllib3.response import BaseHTTPResponse
+from urllib3.exceptions import DecodeError, HTTPError, ProtocolError
 from urllib3.util.retry import Retry
 
 from pipelines.catalogues import is_address, shown
 from profiler import InputError, OutputError
 
 _CHUNK = 1 << 16
+_ACCEPT = {"Accept": "application/geo+json, application/json"}
 _NOT_THERE = (404, 410)
 _TRY_AGAIN = (429, 500, 502, 503, 504)
-_RANGE = re.compile(r"bytes (\d+)-(\d+)/(\d+)$")
+_RANGE = re.compile(r"bytes (\d{1,18})-(\d{1,18})/(\d{1,18})")
 _KEPT = "check the connection and start again, what has come is kept"
 
 Told = Callable[[int], None]
@@ -40,6 +41,10 @@ class NotThereError(Exception):
 
 class NoRangesError(Exception):
     """The server gives whole files only."""
+
+
+class NoAnswerError(InputError):
+    """The server does not answer, or not with what was asked for."""
 
 
 @dataclass(frozen=True)
@@ -71,41 +76,17 @@ class Version:
         return self.etag or self.modified
 
 
-class _Pauses(Retry):
-    """urllib3's tries and pauses, none longer than is bearable whatever the server asks for."""
-
-    longest = 60.0
-
-    def get_retry_after(self, response: BaseHTTPResponse) -> float | None:
-        asked = super().get_retry_after(response)
-        return None if asked is None else min(asked, self.longest)
-
-
 class Web:
     """A session with patience; proxies are those of the environment. For use by several threads."""
 
     def __init__(self, patience: Patience | None = None) -> None:
         self.patience = patience or Patience()
         self.stopped = threading.Event()
-        pauses = type("Pauses", (_Pauses,), {"longest": self.patience.longest_pause})
-        tries = self.patience.tries
-        retries = pauses(
-            total=2 * tries,
-            connect=min(tries, 2),
-            read=tries,
-            status=tries,
-            other=1,
-            allowed_methods=("GET", "POST"),  # a search that is posted changes nothing
-            status_forcelist=_TRY_AGAIN,
-            backoff_factor=self.patience.pause,
-            backoff_max=self.patience.longest_pause,
-            raise_on_status=False,
-        )
         self._session = requests.Session()
         self._session.max_redirects = 5
         self._session.headers.update({"Accept-Encoding": "identity", "User-Agent": "gradewright"})
         for scheme in ("http://", "https://"):
-            self._session.mount(scheme, HTTPAdapter(max_retries=retries, pool_maxsize=16))
+            self._session.mount(scheme, HTTPAdapter(pool_maxsize=16))
 
     def deadline(self) -> float:
         """When a tile begun now has taken too long, by `time.monotonic`."""
@@ -113,9 +94,9 @@ class Web:
 
     @contextlib.contextmanager
     def answer(
-        self, address: str, headers: Mapping[str, str] | None = None, post: Any = None
+        self, address: str, deadline: float, headers: Mapping[str, str] | None = None, post: Any = None
     ) -> Iterator[requests.Response]:
-        """The answer of a server, its body not read yet.
+        """The answer of a server, its body not read yet; asked again while it is busy or does not answer.
 
         Raises
         ------
@@ -127,24 +108,42 @@ class Web:
         if not is_address(address):
             raise InputError(shown(address), "is no http or https address", "nothing else is fetched")
         times = (self.patience.connect, self.patience.read)
-        method = "GET" if post is None else "POST"
-        try:
-            response = self._session.request(method, address, headers=headers, json=post, stream=True, timeout=times)
-        except (requests.RequestException, HTTPError, ValueError) as error:
-            raise _sentence(address, error) from error
+        method = "GET" if post is None else "POST"  # a search that is posted changes nothing
+        for number in itertools.count(1):
+            asked = 0.0
+            try:
+                response = self._session.request(
+                    method, address, headers=headers, json=post, stream=True, timeout=times
+                )
+            except (requests.RequestException, HTTPError, ValueError) as error:
+                if number > self._again(error):
+                    raise _sentence(address, error) from error
+            else:
+                if response.status_code not in _TRY_AGAIN or number > self.patience.tries:
+                    break
+                asked = _asked(response)
+                response.close()
+            self.check(address, deadline)
+            self.pause(number, deadline, asked)
         with response:
             if response.status_code in _NOT_THERE:
                 raise NotThereError(shown(address))
             if response.status_code >= 400 and response.status_code != 416:
-                raise InputError(
+                raise NoAnswerError(
                     shown(address),
                     f"the server answers {response.status_code} {response.reason or ''}".rstrip(),
                     "try again later, or look at the address in a browser",
                 )
             yield response
 
-    def body(self, response: requests.Response, deadline: float) -> Iterator[bytes]:
-        """The bytes of an answer as they come.
+    def _again(self, error: Exception) -> int:
+        """How often it is worth asking again: seldom without a connection, never at a wrong address."""
+        if isinstance(error, requests.ReadTimeout) or (error.args and isinstance(error.args[0], ProtocolError)):
+            return self.patience.tries
+        return min(self.patience.tries, 2) if isinstance(error, requests.ConnectionError) else 0
+
+    def body(self, response: requests.Response, deadline: float, *, unpacked: bool = False) -> Iterator[bytes]:
+        """The bytes of an answer as they come, or ``unpacked`` from its Content-Encoding.
 
         Raises
         ------
@@ -154,22 +153,23 @@ class Web:
             If the time is up.
         """
         source = response.raw
-        while piece := source.read1(_CHUNK, decode_content=False):
+        while piece := source.read1(_CHUNK, decode_content=unpacked):
             yield piece
             self.check(response.url, deadline)
 
     def check(self, address: str, deadline: float) -> None:
         """Go on only while there is time, and nobody has stopped it all."""
         if self.stopped.is_set():
-            raise InputError(shown(address), "was not finished, another tile failed", _KEPT)
+            raise InputError(shown(address), "was stopped before its end", _KEPT)
         if time.monotonic() > deadline:
             raise InputError(
                 shown(address), f"did not come within {self.patience.budget:g} s", "start again, it goes on from there"
             )
 
-    def pause(self, number: int) -> None:
-        """Wait before try ``number`` (1, 2, …), each time twice as long."""
-        self.stopped.wait(min(self.patience.pause * 2 ** (number - 1), self.patience.longest_pause))
+    def pause(self, number: int, deadline: float, asked: float = 0.0) -> None:
+        """Wait before try ``number`` (1, 2, …), each time twice as long, or as long as a server ``asked`` for [s]."""
+        wait = min(max(self.patience.pause * 2 ** (number - 1), asked), self.patience.longest_pause)
+        self.stopped.wait(max(0.0, min(wait, deadline - time.monotonic())))
 
     def json(self, address: str, post: Any = None, *, most: int = 20 << 20) -> Any:
         """A JSON answer of no more than ``most`` bytes, and the address it came from.
@@ -181,20 +181,28 @@ class Web:
         """
         deadline, came = self.deadline(), bytearray()
         try:
-            with self.answer(address, {"Accept": "application/geo+json, application/json"}, post) as response:
-                for piece in self.body(response, deadline):
+            with self.answer(address, deadline, _ACCEPT, post) as response:
+                for piece in self.body(response, deadline, unpacked=True):
                     came += piece
                     if len(came) > most:
                         raise InputError(shown(address), f"its answer is over {most >> 20} MB", "ask for less of it")
                 return json.loads(came), response.url
         except NotThereError:
             raise InputError(shown(address), "the server has no such page (404)", "check the address") from None
+        except InputError:
+            raise
+        except (ValueError, RecursionError, DecodeError):
+            raise InputError(shown(address), "its answer is no JSON", "check the address") from None
         except (requests.RequestException, HTTPError) as error:
             raise _sentence(address, error) from error
-        except (ValueError, RecursionError) as error:
-            if isinstance(error, InputError):
-                raise
-            raise InputError(shown(address), "its answer is no JSON", "check the address") from None
+
+
+def _asked(response: requests.Response) -> float:
+    """How long a busy server asks to be left alone, by seconds or by a date; no more than nonsense means none. [s]"""
+    try:
+        return Retry().get_retry_after(response.raw) or 0.0
+    except (HTTPError, ValueError, OverflowError):
+        return 0.0
 
 
 def version_of(response: requests.Response) -> Version:
@@ -202,25 +210,17 @@ def version_of(response: requests.Response) -> Version:
     etag = response.headers.get("ETag", "")
     size: int | None = None
     if response.status_code == 206:
-        size = range_of(response)[2]
+        part = range_of(response)
+        size = None if part is None else part[2]
     elif (length := response.headers.get("Content-Length", "")).isdecimal():
         size = int(length)
     return Version("" if etag.startswith("W/") else etag, response.headers.get("Last-Modified", ""), size)
 
 
-def range_of(response: requests.Response) -> tuple[int, int, int]:
-    """First and last byte of a partial answer, and size of the whole file.
-
-    Raises
-    ------
-    InputError
-        If it does not say.
-    """
-    found = _RANGE.match(response.headers.get("Content-Range", ""))
-    if found is None:
-        raise InputError(shown(response.url), "sends a part without saying which", "use --whole")
-    first, last, size = map(int, found.groups())
-    return first, last, size
+def range_of(response: requests.Response) -> tuple[int, int, int] | None:
+    """First and last byte of a partial answer, and size of the whole file; None where it does not say all of it."""
+    found = _RANGE.fullmatch(response.headers.get("Content-Range", ""))
+    return None if found is None else (int(found[1]), int(found[2]), int(found[3]))
 
 
 def download(web: Web, address: str, part: Path, told: Told, most: int = 4 << 30) -> Version:
@@ -246,35 +246,37 @@ def download(web: Web, address: str, part: Path, told: Told, most: int = 4 << 30
             farthest = max(farthest, _size(part))
             if in_vain >= web.patience.tries:
                 raise _sentence(address, error) from error
-            web.pause(in_vain + 1)
+            web.pause(in_vain + 1, deadline)
         except OSError as error:
             if isinstance(error, OutputError):
                 raise
-            raise cannot_write(part, error) from error
+            raise cannot_write(part.parent, error) from error
 
 
 def _attempt(web: Web, address: str, part: Path, note: Path, told: Told, most: int, deadline: float) -> Version:
     have, known = _begun(part, note, address)
     headers = {"Range": f"bytes={have}-", "If-Range": known.condition} if have else {}
-    with web.answer(address, headers) as response:
+    with web.answer(address, deadline, headers) as response:
         if response.status_code == 416:  # what we hold is not the beginning of what is there now
             part.unlink(missing_ok=True)
             raise requests.ConnectionError("range not satisfiable")
-        version = version_of(response)
-        if response.status_code == 206 and (range_of(response)[0] != have or version.size != known.size):
-            part.unlink(missing_ok=True)
-            raise requests.ConnectionError("another part than asked for")
+        version, goes_on = version_of(response), response.status_code == 206
+        if goes_on:
+            given = range_of(response)
+            if given is None or given[0] != have or version.size != known.size:
+                part.unlink(missing_ok=True)
+                raise requests.ConnectionError("another part than asked for")
         if version.size is not None and version.size > most:
             raise InputError(shown(address), f"has {version.size:,} bytes, more than any tile", "check the address")
-        note.write_text(json.dumps({"address": shown(address), **asdict(version)}), encoding="utf-8")
-        goes_on = response.status_code == 206
         size = have if goes_on else 0
-        with part.open("ab" if goes_on else "wb") as file:
+        with part.open("ab" if goes_on else "wb") as file:  # emptied before the note speaks of another version
+            note.write_text(json.dumps({"address": shown(address), **asdict(version)}), encoding="utf-8")
             for piece in web.body(response, deadline):
                 file.write(piece)
                 size += len(piece)
                 told(len(piece))
                 if size > most:
+                    part.unlink()
                     raise InputError(shown(address), "does not end, it is more than any tile", "check the address")
     if version.size is not None and size != version.size:
         raise requests.ConnectionError(f"{size} bytes of {version.size}")
@@ -298,24 +300,24 @@ def _size(path: Path) -> int:
     return path.stat().st_size if path.exists() else 0
 
 
-def cannot_write(path: Path, error: OSError) -> OutputError:
+def cannot_write(folder: Path, error: OSError) -> OutputError:
     """The sentence for a cache that takes no more."""
-    return OutputError(path.parent, f"cannot be written ({error.strerror or error})", "free some space or use --cache")
+    return OutputError(folder, f"cannot be written ({error.strerror or error})", "free some space or use --cache")
 
 
-def _sentence(address: str, error: Exception) -> InputError:
+def _sentence(address: str, error: Exception) -> NoAnswerError:
     """What went wrong with a connection, in one sentence."""
     where, words = shown(address), str(error).lower()
     if isinstance(error, requests.exceptions.InvalidSchema | requests.exceptions.InvalidURL):
-        return InputError(where, "leads to an address that is not http or https", "nothing else is fetched")
+        return NoAnswerError(where, "leads to an address that is not http or https", "nothing else is fetched")
     if isinstance(error, requests.TooManyRedirects):
-        return InputError(where, "leads from address to address without end", "check the address")
+        return NoAnswerError(where, "leads from address to address without end", "check the address")
     if isinstance(error, requests.exceptions.ProxyError):
-        return InputError(where, "the proxy of the environment does not let it through", "check HTTPS_PROXY")
+        return NoAnswerError(where, "the proxy of the environment does not let it through", "check HTTPS_PROXY")
     if isinstance(error, requests.exceptions.SSLError):
-        return InputError(where, "its certificate cannot be verified", "check the address and the clock")
+        return NoAnswerError(where, "its certificate cannot be verified", "check the address and the clock")
     if "timed out" in words or isinstance(error, requests.Timeout):
-        return InputError(where, "does not answer in time", _KEPT)
+        return NoAnswerError(where, "does not answer in time", _KEPT)
     if any(sign in words for sign in ("incompleteread", "broken", "bytes of", "another part", "not satisfiable")):
-        return InputError(where, "breaks off again and again before its end", _KEPT)
-    return InputError(where, "cannot be reached", _KEPT)
+        return NoAnswerError(where, "breaks off again and again before its end", _KEPT)
+    return NoAnswerError(where, "cannot be reached", _KEPT)

@@ -47,7 +47,7 @@ class Fetching:
         except OSError as error:
             if isinstance(error, OutputError):
                 raise
-            raise cannot_write(self.cache.files / "x", error) from error
+            raise cannot_write(self.cache.files, error) from error
 
     def _tile(self, wanted: Wanted) -> Tile:
         keys = self._keys(wanted)

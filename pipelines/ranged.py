@@ -81,7 +81,7 @@ class RangedFile:
         return pieces
 
     def _ask(self, start: int, end: int) -> bytes:
-        """Bytes from ``start`` up to ``end``, whatever breaks off in between."""
+        """Bytes from ``start`` up to ``end`` of the file, whatever breaks off in between."""
         came, in_vain = bytearray(), 0
         while True:
             before = len(came)
@@ -96,20 +96,21 @@ class RangedFile:
                         "start again, or use --whole",
                     ) from error
                 self._web.check(self._address, self._deadline)
-                self._web.pause(in_vain + 1)
+                self._web.pause(in_vain + 1, self._deadline)
             if len(came) >= min(end, self.version.size or end) - start:
                 return bytes(came)
 
     def _attempt(self, start: int, end: int, came: bytearray) -> None:
-        first = start + len(came)
-        with self._web.answer(self._address, {"Range": f"bytes={first}-{end - 1}"}) as response:
+        before, first = len(came), start + len(came)
+        with self._web.answer(self._address, self._deadline, {"Range": f"bytes={first}-{end - 1}"}) as response:
             if response.status_code == 416 and self.version.size is not None:
                 raise self._changed()
-            if response.status_code != 206:
-                raise NoRangesError(shown(self._address))
             given, version = range_of(response), version_of(response)
+            packed = response.headers.get("Content-Encoding", "identity") != "identity"
+            if response.status_code != 206 or given is None or packed:
+                raise NoRangesError(shown(self._address))
             if given[0] != first or given[1] >= end:
-                raise InputError(shown(self._address), "sends another part than asked for", "use --whole")
+                raise self._elsewhere()
             if self.version.size is None:
                 self.version = version
             if version != self.version:
@@ -118,6 +119,13 @@ class RangedFile:
                 came += piece
                 self.came += len(piece)
                 self._told(len(piece))
+                if len(came) > end - start:
+                    raise self._elsewhere()
+        if len(came) == before:
+            raise requests.ConnectionError("an empty part")
+
+    def _elsewhere(self) -> InputError:
+        return InputError(shown(self._address), "sends another part than asked for", "use --whole")
 
     def _changed(self) -> InputError:
         return InputError(

@@ -19,7 +19,7 @@ class Fault:
 
     ``status`` instead of the file; ``breaks_at`` so many bytes, ``lies`` about the length by so many; each piece of
     ``piece`` bytes after ``wait`` seconds; ``ranges`` not given; another ``etag``; ``headers`` besides; another
-    ``body``; a ``part`` that begins so many bytes later than was asked for.
+    ``body``; a ``part`` that begins so many bytes later than was asked for; ``chunked``, its length not told.
     """
 
     status: int = 0
@@ -32,6 +32,7 @@ class Fault:
     headers: dict[str, str] = field(default_factory=dict)
     body: bytes | None = None
     part: int = 0
+    chunked: bool = False
 
 
 FINE = Fault()
@@ -133,16 +134,21 @@ def _send(
     handler.send_response(status)
     for name, value in headers.items():
         handler.send_header(name, value)
-    handler.send_header("Content-Length", str(len(body) + fault.lies))
+    if fault.chunked:
+        handler.send_header("Transfer-Encoding", "chunked")
+    else:
+        handler.send_header("Content-Length", str(len(body) + fault.lies))
     handler.end_headers()
     end = len(body) if fault.breaks_at is None else min(fault.breaks_at, len(body))
     with contextlib.suppress(OSError):
         for start in range(0, end, fault.piece):
             time.sleep(fault.wait)
             piece = body[start : min(start + fault.piece, end)]
-            handler.wfile.write(piece)
+            handler.wfile.write(b"%x\r\n%b\r\n" % (len(piece), piece) if fault.chunked else piece)
             handler.wfile.flush()
             server.sent += len(piece)
+        if fault.chunked and end == len(body):
+            handler.wfile.write(b"0\r\n\r\n")
     if end < len(body) + fault.lies:
         handler.close_connection = True
         with contextlib.suppress(OSError):

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import gzip
 import json
 import socket
+import threading
+import time
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +19,7 @@ from tests.pipelines.range_server import Fault, Server
 
 BODY = np.random.default_rng(1).bytes(400_000)
 PATH = "/tile.tif"
+MULTIPART = {"Content-Type": "multipart/byteranges; boundary=x"}
 
 
 def get(server: Server, part: Path, session: Web | None = None) -> bytes:
@@ -40,6 +44,13 @@ def get(server: Server, part: Path, session: Web | None = None) -> bytes:
         [Fault(breaks_at=150_000), Fault(ranges=False)],
         [Fault(breaks_at=150_000), Fault(part=7)],
         [Fault(breaks_at=150_000), Fault(status=416)],
+        [Fault(breaks_at=150_000), Fault(status=206, body=BODY[150_000:])],
+        [Fault(breaks_at=150_000), Fault(status=206, body=b"--x", headers=MULTIPART)],
+        [Fault(status=503, headers={"Retry-After": "soon"})],
+        [Fault(status=503, headers={"Retry-After": "Wed, 21 Oct 2015 07:28:00 GMT"})],
+        [Fault(status=503, headers={"Retry-After": "Wed, 21 Oct 2093 07:28:00 GMT"})],
+        [Fault(chunked=True)],
+        [Fault(chunked=True, breaks_at=150_000)],
         [Fault(wait=0.8)],
         [Fault(lies=500)],
         [Fault(status=301, headers={"Location": PATH})],
@@ -62,6 +73,50 @@ def test_goes_on_where_it_broke_off(server: Server, tmp_path: Path):
     assert second.range == "bytes=150000-"
     assert second.if_range.startswith('"')
     assert server.sent == len(BODY)
+
+
+def test_killed_between_two_versions(server: Server, tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """Law: whenever it is killed, bytes of one version never stand beside the note of another."""
+    server.files[PATH] = BODY
+    server.faults[PATH] = [Fault(breaks_at=150_000)]
+    part, seen = tmp_path / "a.part", []
+
+    def killed(note: Path, text: str, **more: str) -> int:
+        seen.append(part.stat().st_size if part.exists() else 0)
+        return write_text(note, text, **more)
+
+    write_text = Path.write_text
+    monkeypatch.setattr(Path, "write_text", killed)
+    server.faults[PATH].append(Fault(body=BODY[::-1], etag='"new"'))
+    server.files[PATH] = BODY[::-1]
+    get(server, part)
+    assert seen == [0, 0]
+
+
+@pytest.mark.parametrize(
+    "fault",
+    [
+        Fault(status=503, headers={"Retry-After": "3600"}),
+        Fault(status=503),
+        Fault(wait=60.0),
+        Fault(breaks_at=0),
+    ],
+    ids=["asks for an hour", "busy", "silent", "breaks off"],
+)
+def test_the_budget_holds_for_pauses_too(server: Server, tmp_path: Path, fault: Fault):
+    """Law: whatever a server asks for, a tile ends by its budget, and at once when all is stopped."""
+    server.files[PATH], server.always[PATH] = BODY, fault
+    patience = {"pause": 30.0, "longest_pause": 60.0, "tries": 9}
+    began = time.monotonic()
+    with pytest.raises(InputError, match=r"did not come within 0\.5 s|does not answer|503|breaks off"):
+        download(web(budget=0.5, **patience), server.address + PATH, tmp_path / "a.part", lambda _: None)
+    assert time.monotonic() - began < 5
+    session = web(budget=100.0, **patience)
+    threading.Timer(0.3, session.stopped.set).start()
+    began = time.monotonic()
+    with pytest.raises(InputError, match="was stopped before its end"):
+        download(session, server.address + PATH, tmp_path / "a.part", lambda _: None)
+    assert time.monotonic() - began < 5
 
 
 def test_a_later_run_goes_on_too(server: Server, tmp_path: Path):
@@ -152,11 +207,12 @@ def test_more_than_any_tile(server: Server, tmp_path: Path):
     assert not (tmp_path / "a.part").exists()
 
 
-def test_a_full_disk(server: Server):
+def test_a_full_disk(server: Server, tmp_path: Path):
     """Law: the disk's refusal is a sentence about the cache."""
     server.files[PATH] = BODY
+    (tmp_path / "a.part").symlink_to("/dev/full")
     with pytest.raises(OutputError, match="cannot be written"):
-        download(web(), server.address + PATH, Path("/dev/full"), lambda _: None)
+        download(web(), server.address + PATH, tmp_path / "a.part", lambda _: None)
 
 
 @pytest.mark.parametrize("address", ["file:///etc/hostname", "ftp://example.org/x", "/etc/hostname", "http://[x"])
@@ -173,6 +229,14 @@ def test_json_of_bounded_size(server: Server):
     server.files["/deep"] = b"[" * 100_000
     with pytest.raises(InputError, match="its answer is over 1 MB"):
         web().json(f"{server.address}/big", most=1 << 20)
+    packed = {"Content-Encoding": "gzip"}
+    server.always["/packed"] = Fault(body=gzip.compress(b'{"a": 1}'), headers=packed)
+    server.always["/bomb"] = Fault(body=gzip.compress(server.files["/big"]), headers=packed)
+    server.always["/plain"] = Fault(body=b"[]", headers=packed)
+    assert web().json(f"{server.address}/packed")[0] == {"a": 1}
+    for path, words in (("/bomb", "its answer is over 1 MB"), ("/plain", "no JSON")):
+        with pytest.raises(InputError, match=words):
+            web().json(server.address + path, most=1 << 20)
     for path in ("/page", "/deep"):
         with pytest.raises(InputError, match="its answer is no JSON"):
             web().json(server.address + path)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import re
 from pathlib import Path
 from typing import Any
 
@@ -14,12 +16,15 @@ from pipelines.cache import Cache
 from pipelines.elevation import fetch_plan
 from pipelines.fetch_plan import Options, Plan
 from pipelines.fetching import Fetching, Tile
+from pipelines.ranged import RangedFile
 from pipelines.tiles import Box, Corridor, corridor_of
 from profiler import CoverageError, InputError
 from tests.pipelines.fetching_help import SOUTH, WEST, cog, corridor, hills, plan_of, tiff, wanted, web
 from tests.pipelines.range_server import Fault, Server
 
 PATH = "/S39W032.tif"
+TAG = f'"{hashlib.sha256(cog()).hexdigest()[:12]}"'
+LATER = {"ETag": TAG, "Content-Range": f"bytes 65536-65600/{len(cog())}"}
 
 
 def fetched(server: Server, tmp_path: Path, body: bytes | None = None, *, whole: bool = False, **more: Any) -> Tile:
@@ -112,6 +117,45 @@ def test_without_ranges_the_whole_file(server: Server, tmp_path: Path, more: dic
     body = tiff(**more)
     tile = fetched(server, tmp_path, body)
     assert tile.place.read_bytes() == body
+    assert tile.said == ("the server gives whole files only",)
+
+
+@pytest.mark.parametrize(
+    ("body", "words"),
+    [
+        (b"", "breaks off again and again while it is read"),
+        (bytes(5_000_000), "sends another part than asked for; use --whole"),
+    ],
+    ids=["nothing", "more"],
+)
+def test_a_body_that_is_not_the_part_it_says(server: Server, body: bytes, words: str):
+    """Law: neither is an empty part asked for again for ever, nor is one read on that does not end."""
+    server.files[PATH] = cog()
+    file = RangedFile(web(), server.address + PATH, lambda _: None)
+    server.always[PATH] = Fault(status=206, body=body, headers=LATER, chunked=True)
+    assert file.read(1 << 16, 100) == b""
+    assert re.search(words, str(file.error))
+    assert file.came < 200_000
+    assert len(server.asked) < 10
+
+
+@pytest.mark.parametrize(
+    "fault",
+    [
+        Fault(ranges=False),
+        Fault(status=206, body=cog()[: 1 << 16], headers={"Content-Range": "bytes 0-65535/*"}),
+        Fault(status=206, body=b"--x", headers={"Content-Type": "multipart/byteranges; boundary=x"}),
+        Fault(status=206, body=b"x", headers={"Content-Encoding": "gzip", "Content-Range": "bytes 0-0/9"}),
+    ],
+    ids=["200", "no total", "multipart", "packed"],
+)
+@pytest.mark.parametrize("later", [False, True], ids=["first", "later"])
+def test_parts_that_are_none(server: Server, tmp_path: Path, fault: Fault, later: bool):
+    """Published: RFC 9110, 14.4, 14.6 and 8.4: a part may leave the size open, be several, or one of a packed file.
+    None of these can be used; all of it comes instead, whenever that shows."""
+    server.faults[PATH] = [*([Fault()] if later else []), fault]
+    tile = fetched(server, tmp_path)
+    assert tile.place.read_bytes() == cog()
     assert tile.said == ("the server gives whole files only",)
 
 
