@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 import contextlib
+import errno
+import filecmp
 import hashlib
 import json
 import os
 import re
 import shutil
 import sys
-import threading
+import time
 import uuid
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from pipelines.download import cannot_write
 
-_LOCKS: dict[Path, threading.Lock] = {}
-_LOCKS_LOCK = threading.Lock()
+_LOOK_AGAIN = 0.1
+"""Whether another has let go of a raster is looked at so often. [s]"""
 
 
 @dataclass(frozen=True)
@@ -98,16 +100,15 @@ class Cache:
         return place.with_name(f".{place.stem}-{uuid.uuid4().hex[:8]}{ending}")
 
     @contextlib.contextmanager
-    def alone(self, place: Path) -> Iterator[Path]:
+    def alone(self, place: Path, go_on: Callable[[], None] = lambda: None) -> Iterator[Path]:
         """Hold a raster for one thread of one process at a time; gives where its beginning may stand.
 
-        Another process waits until this one is done, or dead.
+        Others wait until this one is done, or dead, or their ``go_on`` raises.
         """
-        lock = place.with_suffix(".lock")
-        with _LOCKS_LOCK:
-            here = _LOCKS.setdefault(lock, threading.Lock())
-        with here, lock.open("a+b") as file:
-            _hold(file.fileno())
+        with place.with_suffix(".lock").open("a+b") as file:
+            while not _held(file.fileno()):
+                go_on()
+                time.sleep(_LOOK_AGAIN)
             for left in place.parent.glob(f".{place.stem}-*"):  # by one that was killed
                 if left.is_dir():
                     shutil.rmtree(left, ignore_errors=True)
@@ -134,10 +135,14 @@ class Cache:
 
     def _link_all(self, folder: Path, names: dict[str, Path]) -> None:
         for name, place in names.items():
+            if _same(place, folder / name):  # a cache that cannot be written is as good as another
+                continue
             aside = folder / f".{uuid.uuid4().hex[:8]}"
             link(place, aside)
             aside.replace(folder / name)
-            aside.unlink(missing_ok=True)  # a link that takes the place of itself stays
+            aside.unlink(
+                missing_ok=True
+            )  # where another process was quicker, a link takes the place of itself and stays
 
 
 def sizes(folder: Path) -> dict[str, int]:
@@ -164,9 +169,13 @@ def _record_of(place: Path) -> Path:
 def link(path: Path, name: Path) -> None:
     """The same file under another name, a copy where the disk has no links."""
     try:
-        os.link(path, name)
+        os.link(path.resolve(), name)  # not a link to a link, which may start from another folder
     except OSError:
         shutil.copyfile(path, name)
+
+
+def _same(path: Path, name: Path) -> bool:
+    return name.exists() and (path.samefile(name) or filecmp.cmp(path, name, shallow=False))
 
 
 def sha256(path: Path) -> str:
@@ -175,13 +184,19 @@ def sha256(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def _hold(descriptor: int) -> None:
-    """Lock an open file until it is closed, which the system does for a process that dies."""
-    if sys.platform == "win32":
-        import msvcrt
+def _held(descriptor: int) -> bool:
+    """Lock an open file until it is closed, which the system does for a process that dies; False if another has it."""
+    try:
+        if sys.platform == "win32":
+            import msvcrt
 
-        msvcrt.locking(descriptor, msvcrt.LK_LOCK, 1)
-    else:
-        import fcntl
+            msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
+        else:
+            import fcntl
 
-        fcntl.flock(descriptor, fcntl.LOCK_EX)
+            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as error:
+        if error.errno in (errno.EACCES, errno.EAGAIN, errno.EDEADLK):
+            return False
+        raise
+    return True

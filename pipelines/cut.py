@@ -17,6 +17,7 @@ from typing import Any, BinaryIO
 import numpy as np
 import pyproj
 import rasterio
+from rasterio._err import CPLE_BaseError
 from rasterio.enums import ColorInterp
 from rasterio.errors import NotGeoreferencedWarning, RasterioError
 from rasterio.warp import transform, transform_bounds
@@ -51,7 +52,9 @@ class Values:
 
     def words(self) -> tuple[str, ...]:
         """What deserves to be said."""
-        return ("all of it void, no cell holds an elevation",) if not self.known else ()
+        if not self.cells:
+            return ("nothing of it lies along the line",)
+        return () if self.known else ("all of it void, no cell holds an elevation",)
 
 
 @contextmanager
@@ -95,7 +98,10 @@ def check(dataset: Any, wanted: Wanted, source: str) -> None:
         raise InputError(
             source, f"is not in the reference system that its catalogue says (EPSG:{wanted.epsg})", _ANOTHER
         )
-    found, box = extent(dataset), wanted.box
+    try:
+        found, box = extent(dataset), wanted.box
+    except (CPLE_BaseError, RasterioError, ValueError) as error:
+        raise InputError(source, "lies nowhere on the globe by its own reference system", _ANOTHER) from error
     turn = 360 * round((box.west + box.east - found.west - found.east) / 720)
     room = _NEAR * max(box.east - box.west, box.north - box.south, 0.01 if not wanted.exact else 1.0)
     beyond = [
@@ -113,8 +119,10 @@ def check(dataset: Any, wanted: Wanted, source: str) -> None:
 
 
 def extent(dataset: Any) -> Box:
-    """Where a raster lies on WGS 84. [degree]"""
+    """Where a raster lies on WGS 84; ValueError or an error of GDAL where that is nowhere. [degree]"""
     west, south, east, north = transform_bounds(dataset.crs, "EPSG:4326", *dataset.bounds, densify_pts=21)
+    if not np.isfinite([west, south, east, north]).all():
+        raise ValueError("no place on the globe")
     return Box(west, south, east if east > west else east + 360, north)
 
 
@@ -125,7 +133,11 @@ def _words(box: Box) -> str:
 def _same_plane(crs: Any, epsg: int) -> bool:
     """Whether a raster's horizontal reference system is that of a code."""
     flat = []
-    for one in (pyproj.CRS.from_wkt(crs.to_wkt()), pyproj.CRS.from_epsg(epsg)):
+    try:
+        both = pyproj.CRS.from_wkt(crs.to_wkt()), pyproj.CRS.from_epsg(epsg)
+    except pyproj.exceptions.CRSError:
+        return False
+    for one in both:
         flat.append(next((part for part in one.sub_crs_list if not part.is_vertical), one).to_2d())
     return bool(flat[0].equals(flat[1], ignore_axis_order=True)) or flat[0].to_epsg(min_confidence=70) == epsg
 
@@ -218,32 +230,32 @@ def write_cut(dataset: Any, blocks: list[tuple[int, int]], path: Path, source: s
         "bigtiff": "if_safer",
     }
     known = count = 0
-    with rasterio.open(path, "w", **profile) as out:
-        out.update_tags(**tags)
-        out.scales, out.offsets = dataset.scales, dataset.offsets
-        if dataset.units[0]:
-            out.units = dataset.units
-        for window, cells in read_values(dataset, blocks, source):
-            known += int(np.isfinite(cells).sum())
-            count += cells.size
-            out.write(np.where(np.isnan(cells), np.float32(nodata), cells), 1, window=window)
-    with opened(path) as again:  # a full disk may show only when the file is closed, and then to nobody
-        written = sum(
-            int(np.isfinite(cells).sum()) for _, cells in read_values(again, _all(again, blocks, tiled), source)
-        )
+    try:
+        with rasterio.open(path, "w", **profile) as out:
+            out.update_tags(**tags)
+            out.scales, out.offsets = dataset.scales, dataset.offsets
+            if dataset.units[0]:
+                out.units = dataset.units
+            for window, cells in read_values(dataset, blocks, source):
+                known += int(np.isfinite(cells).sum())
+                count += cells.size
+                out.write(np.where(np.isnan(cells), np.float32(nodata), cells), 1, window=window)
+    except RasterioError as error:
+        raise OSError(errno.EIO, "writing broke off") from error
+    try:  # a full disk may show only when the file is closed, and then to nobody
+        with opened(path) as again:
+            written = read_all(again, source, blocks if tiled else None).known
+    except (RasterioError, InputError):
+        written = -1
     if written != known:
         raise OSError(errno.EIO, "what was written does not read back")
     return Values(count, known)
 
 
-def _all(dataset: Any, blocks: list[tuple[int, int]], tiled: bool) -> list[tuple[int, int]]:
-    return blocks if tiled else all_blocks(dataset)
-
-
-def read_all(dataset: Any, source: str) -> Values:
-    """Every block of a raster, to know that it is whole."""
+def read_all(dataset: Any, source: str, blocks: list[tuple[int, int]] | None = None) -> Values:
+    """These blocks of a raster, else every one, to know that it is whole."""
     known = count = 0
-    for _, cells in read_values(dataset, all_blocks(dataset), source):
+    for _, cells in read_values(dataset, all_blocks(dataset) if blocks is None else blocks, source):
         known += int(np.isfinite(cells).sum())
         count += cells.size
     return Values(count, known)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import math
 import tempfile
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -13,7 +14,7 @@ from rasterio.errors import RasterioError
 from pipelines import cut
 from pipelines.cache import Cache, Record, clean, link, sha256
 from pipelines.catalogues import Wanted, is_address, shown
-from pipelines.download import NoRangesError, NotThereError, Told, Web, cannot_write, download
+from pipelines.download import NoAnswerError, NoRangesError, NotThereError, Told, Web, cannot_write, download
 from pipelines.fetch_plan import Options, Plan
 from pipelines.ranged import RangedFile
 from profiler import InputError, OutputError
@@ -53,24 +54,36 @@ class Fetching:
         keys = self._keys(wanted)
         whole = self.cache.place(wanted.name, *keys)
         part = self.cache.place(wanted.name, *keys, self.plan.corridor.inside(wanted.box.grown(0.02)).key)
-        damaged: tuple[str, ...] = ()
-        for place in (whole, part)[: 1 if self.options.whole else 2]:
+        places = (whole,) if self.options.whole else (whole, part)
+        tile, damaged = self._cached(wanted, places)
+        if tile is not None:
+            return tile
+
+        def go_on() -> None:
+            self.web.check(str(wanted.places[0]), math.inf)
+
+        with self.cache.alone(part, go_on), self.cache.alone(whole, go_on) as beginning:
+            tile, _ = self._cached(wanted, places)  # another process may have been quicker
+            if tile is None:
+                try:
+                    tile = self._from_places(wanted, whole, part, beginning)
+                except NoAnswerError:
+                    record, _ = self.cache.held(whole)
+                    if record is None or not record.absent:
+                        raise
+                    tile = Tile(wanted, "absent", whole, record, ("as the server said earlier, it is not reached now",))
+        said = ("the one in the cache was damaged and has been fetched again",) if damaged else ()
+        return replace(tile, said=(*said, *tile.said))
+
+    def _cached(self, wanted: Wanted, places: tuple[Path, ...]) -> tuple[Tile | None, bool]:
+        """The first of these rasters that is there, and whether one before it was damaged."""
+        damaged = False
+        for place in places:
             record, broken = self.cache.held(place)
-            damaged += ("the one in the cache was damaged and has been fetched again",) if broken else ()
+            damaged = damaged or broken
             if record is not None and not record.absent:
-                return Tile(wanted, "cached", place, record, record.said)
-        with self.cache.alone(part) as _, self.cache.alone(whole) as beginning:
-            for place in (whole, part)[: 1 if self.options.whole else 2]:  # another process may have been quicker
-                record, _broken = self.cache.held(place)
-                if record is not None and not record.absent:
-                    return Tile(wanted, "cached", place, record, record.said)
-            try:
-                tile = self._from_places(wanted, whole, part, beginning)
-            except InputError:
-                if (absent := self._known_absent(whole)) is not None:
-                    return Tile(wanted, "absent", whole, absent, ("as the server said earlier, it is not reached now",))
-                raise
-        return replace(tile, said=(*damaged, *tile.said))
+                return Tile(wanted, "cached", place, record, record.said), damaged
+        return None, damaged
 
     def _keys(self, wanted: Wanted) -> tuple[str, ...]:
         """What tells a tile from all others; a file on this machine may change under its name."""
@@ -78,10 +91,6 @@ class Fetching:
         if here is None:
             return (wanted.key,)
         return str(here.resolve()), str(here.stat().st_size), str(here.stat().st_mtime_ns)
-
-    def _known_absent(self, whole: Path) -> Record | None:
-        record, _ = self.cache.held(whole)
-        return record if record is not None and record.absent else None
 
     def _from_places(self, wanted: Wanted, whole: Path, part: Path, beginning: Path) -> Tile:
         order = sorted(range(len(wanted.places)), key=lambda i: (i != self.first_choice, i))
@@ -111,6 +120,10 @@ class Fetching:
         return {"SOURCE": source, "ATTRIBUTION": self.plan.attribution, "LICENCE": self.plan.licence}
 
     def _local(self, wanted: Wanted, path: Path, whole: Path) -> Tile:
+        try:
+            path.open("rb").close()
+        except OSError as error:
+            raise InputError(path, f"cannot be read ({error.strerror or error})", "check its permissions") from error
         record = self._record(str(path), source_size=path.stat().st_size)
         return self._converted(wanted, path, whole, record, path.name)
 
@@ -136,9 +149,10 @@ class Fetching:
                     blocks = cut.blocks_under(dataset, self.plan.corridor)
                     values = cut.write_cut(dataset, blocks, aside, source, self._tags(address))
             except (RasterioError, InputError) as error:
-                if file.error is not None:
-                    raise file.error from error
-                raise error if isinstance(error, InputError) else cut.damaged(source, error) from error
+                if file.error is None:
+                    raise error if isinstance(error, InputError) else cut.damaged(source, error) from error
+            if file.error is not None:  # also where GDAL made nothing of it
+                raise file.error
             said = values.words()
             if wanted.sha256:
                 said += ("its checksum covers the whole file and was not compared with the part",)

@@ -5,11 +5,14 @@ from __future__ import annotations
 import json
 import multiprocessing
 import os
+import re
+import resource
 import signal
 import threading
 import time
 import zipfile
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -110,7 +113,7 @@ def test_two_processes_one_of_them_killed(server: Server, tile: Wanted, tmp_path
     on from there and what both would have fetched is whole."""
     good = fetched(tile, tmp_path / "good", whole=whole).place.read_bytes()
     server.asked.clear()
-    server.faults[PATH] = [Fault(piece=16_384, wait=0.03)]
+    server.always[PATH] = Fault(piece=8_192, wait=0.03)
     context = multiprocessing.get_context("fork")
     states = context.Queue()
     first, second = (context.Process(target=_child, args=(tile, tmp_path / "c", whole, states)) for _ in range(2))
@@ -176,6 +179,68 @@ def test_a_disk_that_is_full(tile: Wanted, tmp_path: Path, monkeypatch: pytest.M
     assert not list(tmp_path.rglob("*.tif"))
 
 
+def _small(tile: Wanted, cache: Path, said: multiprocessing.Queue) -> None:  # type: ignore[type-arg]
+    signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, 20_000))
+    try:
+        fetched(tile, cache)
+    except Exception as error:
+        said.put(f"{type(error).__name__}: {error}")
+
+
+def test_a_file_that_cannot_grow(tile: Wanted, tmp_path: Path):
+    """Law: a disk that takes no more while the cut is written is not told as a damaged tile, and nothing is kept."""
+    context = multiprocessing.get_context("fork")
+    said = context.Queue()
+    child = context.Process(target=_small, args=(tile, tmp_path, said))
+    child.start()
+    assert re.match(r"OutputError: .*cannot be written .*; free some space or use --cache", said.get(timeout=20))
+    child.join()
+    assert {path.suffix for path in (tmp_path / "files").iterdir()} == {".lock"}
+
+
+def test_waiting_ends_when_all_is_stopped(tile: Wanted, tmp_path: Path):
+    """Law: who waits for another's raster stops at once when told to, and does not wait for the other's end."""
+    cache, session = Cache(tmp_path), web()
+    one = Fetching(plan_of(tile), cache, Options(whole=True), session, lambda _: None)
+    with cache.alone(cache.place(tile.name, tile.key)):
+        threading.Timer(0.3, session.stopped.set).start()
+        with pytest.raises(InputError, match="was stopped before its end"):
+            one.tile(tile)
+    assert fetched(tile, tmp_path, whole=True).state == "fetched"
+
+
+def test_nothing_is_written_twice(tile: Wanted, tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """Law: where all is there nothing is written, neither links nor copies, so that a cache may be read-only; a raster
+    that was mended takes the place of the damaged one under its other name too."""
+    for folder, links in ((tmp_path / "links", True), (tmp_path / "copies", False)):
+        if not links:
+            monkeypatch.setattr(os, "link", _no_links)
+        first = fetch_plan(plan_of(tile), Cache(folder), Options(), web())
+        (raster,) = first.rasters
+        changed = {path: path.stat().st_mtime_ns for path in (folder, raster.parent, folder / "files")}
+        assert fetch_plan(plan_of(tile), Cache(folder), Options(), web()).rasters == (raster,)
+        assert {path: path.stat().st_mtime_ns for path in changed} == changed
+        good = raster.read_bytes()
+        first.tiles[0].place.write_bytes(good[:-10])
+        fetch_plan(plan_of(tile), Cache(folder), Options(), web())
+        assert raster.read_bytes() == good
+        assert [path.name for path in raster.parent.iterdir()] == [raster.name]
+
+
+def _no_links(*_: object) -> None:
+    raise OSError(95, "Operation not supported")
+
+
+def test_absent_once_and_wrong_now(server: Server, tmp_path: Path):
+    """Law: "not there" is remembered for want of an answer only; an answer that is no tile is refused."""
+    sea = wanted(server.address + "/sea.tif")
+    assert fetched(sea, tmp_path).state == "absent"
+    server.files["/sea.tif"] = b"<html>" * 1000
+    with pytest.raises(InputError, match="is damaged, or no raster"):
+        fetched(sea, tmp_path)
+
+
 class TestTilesOfTheSrtmLayout:
     """Folders and addresses of .hgt, plain, in .gz and in .zip."""
 
@@ -219,6 +284,30 @@ class TestTilesOfTheSrtmLayout:
                 archive.writestr("readme.txt", "")
         else:
             path.write_bytes(body)
+
+    def test_a_folder_of_links(self, tmp_path: Path):
+        """Law: a link to a tile, from its own folder, is that tile."""
+        (tmp_path / "srtm/store").mkdir(parents=True)
+        self._write(tmp_path / "srtm/store/1.hgt")
+        (tmp_path / f"srtm/{self.NAME}.hgt").symlink_to("store/1.hgt")
+        assert self._from(tmp_path / "srtm", tmp_path / "cache").tiles[0].state == "fetched"
+
+    def test_a_tile_that_may_not_be_read(self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+        """Law: it is the tile that is named, not the cache."""
+        path = tmp_path / f"{self.NAME}.hgt"
+        self._write(path)
+        opened = Path.open
+
+        def denied(self: Path, *more: Any, **named: Any) -> Any:
+            if self == path:
+                raise PermissionError(13, "Permission denied")
+            return opened(self, *more, **named)
+
+        monkeypatch.setattr(Path, "open", denied)
+        with pytest.raises(
+            InputError, match=r"S39W032\.hgt: cannot be read \(Permission denied\); check its permissions"
+        ):
+            self._from(tmp_path, tmp_path / "cache")
 
     def test_a_changed_file_is_read_again(self, tmp_path: Path):
         """Law: a file of this machine is known by its size and date too."""

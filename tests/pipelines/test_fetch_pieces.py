@@ -23,6 +23,7 @@ from tests.pipelines.fetching_help import SOUTH, WEST, cog, corridor, hills, pla
 from tests.pipelines.range_server import Fault, Server
 
 PATH = "/S39W032.tif"
+FAR = rasterio.Affine(1e6, 0, 1e9, 0, -1e6, 1e9)
 TAG = f'"{hashlib.sha256(cog()).hexdigest()[:12]}"'
 LATER = {"ETag": TAG, "Content-Range": f"bytes 65536-65600/{len(cog())}"}
 
@@ -182,6 +183,8 @@ def test_whole_if_asked(server: Server, tmp_path: Path):
         (lambda: b"<html><title>Sign in</title>" + b" " * 5000, "is a web page|is damaged, or no raster"),
         (lambda: b"no raster" * 20_000, "is damaged, or no raster at all"),
         (lambda: tiff(driver="GTiff", crs=None), "does not say where it lies"),
+        (lambda: tiff(driver="GTiff", crs='LOCAL_CS["x",UNIT["metre",1]]'), "lies nowhere on the globe"),
+        (lambda: tiff(driver="GTiff", crs="EPSG:32725", transform=FAR), "lies nowhere on the globe"),
         (lambda: b"", "is damaged, or no raster at all"),
     ],
     ids=[
@@ -196,6 +199,8 @@ def test_whole_if_asked(server: Server, tmp_path: Path):
         "page",
         "text",
         "nowhere",
+        "local",
+        "far",
         "empty",
     ],
 )
@@ -205,6 +210,19 @@ def test_not_what_its_name_says(server: Server, tmp_path: Path, body: Any, words
         fetched(server, tmp_path, body(), whole=whole)
     assert server.address in str(caught.value)
     assert not [*tmp_path.rglob("*.tif"), *tmp_path.rglob("*.json"), *tmp_path.rglob("*.part")]
+
+
+def test_a_code_that_nobody_knows(server: Server, tmp_path: Path):
+    """Law: a reference system by a code that the EPSG list does not have is another one, in a sentence."""
+    with pytest.raises(InputError, match=r"not in the reference system that its catalogue says \(EPSG:1025\)"):
+        fetched(server, tmp_path, epsg=1025)
+
+
+def test_beside_the_corridor():
+    """Law: a raster that a box holds and the line does not reach is not told as void."""
+    assert cut.Values(0, 0).words() == ("nothing of it lies along the line",)
+    assert cut.Values(9, 0).words() == ("all of it void, no cell holds an elevation",)
+    assert cut.Values(9, 1).words() == ()
 
 
 @pytest.mark.parametrize("whole", [False, True], ids=["pieces", "whole"])
