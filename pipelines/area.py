@@ -44,7 +44,11 @@ LEAST = 100.0
 NAMED_AT_MOST = 5
 """Of railways without a line so many are named, those of the greatest length."""
 
-CREDIT = "Line: (c) OpenStreetMap contributors, Open Database License 1.0 (openstreetmap.org/copyright)"
+CREDIT = {
+    "attribution": "OpenStreetMap contributors",
+    "licence": "Open Database License 1.0 (openstreetmap.org/copyright)",
+}
+"""Of the drawing of every line that is not invented; goes from its territory file to whatever is made of it."""
 _WRITTEN = "# A line of an area, written by gradewright"
 
 
@@ -294,8 +298,8 @@ def write_lines(
     with staged_folder(folder, replaces=_earlier(folder)) as stage:
         for line in lines:
             territory = _territory(line, elevation, invented)
-            head = [_WRITTEN, f"# Source: {plain(line.source)}", *([] if invented else [f"# {CREDIT}"])]
-            text = "\n".join([*head, *(f"# {plain(said)}" for said in line.said), "", tomli_w.dumps(territory)])
+            head = [_WRITTEN, f"# Source: {plain(line.source)}", *(f"# {plain(said)}" for said in line.said)]
+            text = "\n".join([*head, "", tomli_w.dumps(territory)])
             (stage / f"{line.slug}.toml").write_text(text, encoding="utf-8", newline="\n")
             drawing = json.dumps(_drawing(line), ensure_ascii=False, separators=(",", ":"))
             (stage / f"{line.slug}.geojson").write_text(drawing + "\n", encoding="utf-8", newline="\n")
@@ -314,7 +318,8 @@ def _earlier(folder: Path) -> tuple[str, ...]:
 def _territory(line: Line, elevation: Mapping[str, Any] | None, invented: bool) -> dict[str, Any]:
     table: dict[str, Any] = {
         "route": {"name": line.name, "units": line.units, "invented": invented},
-        "centreline": {"path": f"{line.slug}.geojson", "start": _at(line.start), "end": _at(line.end)},
+        "centreline": {"path": f"{line.slug}.geojson", **({} if invented else CREDIT)}
+        | {"start": _at(line.start), "end": _at(line.end)},
     }
     if elevation is not None:
         table["elevation"] = dict(elevation)

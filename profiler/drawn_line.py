@@ -29,7 +29,7 @@ from profiler.read.centreline import read_centreline
 from profiler.read.points import read_points
 from profiler.read.track_chart import read_track_chart
 from profiler.route import Route
-from profiler.territory import Place, Territory
+from profiler.territory import CentrelineTable, Place, Territory
 from profiler.track_chart import TrackChart
 
 
@@ -79,8 +79,17 @@ def draw_line(territory: Territory, progress: Progress = quiet) -> DrawnLine:
         line = line.part(start, end)
         spans = tuple(dataclasses.replace(s, start=s.start - start, end=s.end - start) for s in spans)
     stations = lay_stations(line, territory.settings.step_m)
-    said = (*centreline.assumptions, *joined.assumptions, *of_strays, *_said_of_curves(territory))
+    said = (*_drawn_by(table), *centreline.assumptions, *joined.assumptions, *of_strays, *_said_of_curves(territory))
     return DrawnLine(centreline, line, spans, stations, around, said, chart)
+
+
+def _drawn_by(table: CentrelineTable) -> tuple[str, ...]:
+    """Whose the drawing is: what is assumed of a line rests on it, and goes wherever the line goes."""
+    said = [
+        *([f"the line is as drawn by {table.attribution}"] if table.attribution else []),
+        *([f"licence of the drawing: {table.licence}"] if table.licence else []),
+    ]
+    return ("; ".join(said),) if said else ()
 
 
 def _chart(territory: Territory) -> TrackChart | None:

@@ -92,12 +92,16 @@ class PostsFrom(_Table):
 
 
 class CentrelineTable(_Table):
+    """Where the line is drawn; ``attribution`` and ``licence`` say whose drawing it is, as its provider asks."""
+
     path: str
     layer: str | None = None
     keep: dict[str, list[str]] | None = None
     start: Place | None = None
     end: Place | None = None
     posts_from: PostsFrom | None = None
+    attribution: Credit = ""
+    licence: Credit = ""
 
 
 class ElevationTable(_Table):

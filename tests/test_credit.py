@@ -1,4 +1,4 @@
-"""Whose the elevation data are: from the territory to every place where they are credited."""
+"""Whose the elevation data and the drawing are: from the territory to every place where they are credited."""
 
 from __future__ import annotations
 
@@ -12,8 +12,10 @@ from pydantic import ValidationError
 
 from profiler.build import build_profile, landmarks_of
 from profiler.cli.summary import summary
+from profiler.network_line import NetworkLine
 from profiler.present.book import book_of
 from profiler.present.book_html import write_book_html
+from profiler.present.network_rows import said_of
 from profiler.present.page import page_of
 from profiler.read.profile import read_profile
 from profiler.read.territory import read_territory
@@ -42,6 +44,18 @@ def test_words_of_a_territory():
     assert ElevationTable(rasters=["x.tif"], attribution=" a\n\n b\t").attribution == "a b"
     with pytest.raises(ValidationError, match="1000"):
         ElevationTable(rasters=["x.tif"], licence="x" * 1001)
+
+
+def test_whose_drawing_the_line_is(tmp_path: Path):
+    """Law: what a territory says of its drawing is told with what was assumed of the line, in record and view."""
+    stated = TERRITORY.replace("[centreline]", f'[centreline]\nattribution = "{WORDS}"\nlicence = "{LICENCE}"')
+    territory = read_territory(write_territory(tmp_path, stated))
+    profile = build_profile(territory)
+    landmarks = landmarks_of(profile, territory)
+    folder = write_profile(profile, landmarks, tmp_path / "out", territory=territory)
+    said = f"the line is as drawn by {WORDS}; licence of the drawing: {LICENCE}"
+    assert said in json.dumps(json.loads((folder / "provenance.json").read_text(encoding="utf-8")), ensure_ascii=False)
+    assert f"Assumed: {said}." in said_of(NetworkLine.of("a", profile, landmarks))
 
 
 def test_from_the_territory_to_every_file(tmp_path: Path):
