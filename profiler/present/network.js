@@ -41,7 +41,11 @@
     return box[0] < Infinity ? L.latLngBounds([placeOn(box[0], box[3]), placeOn(box[2], box[1])]) : null;
   }
   const placeOn = (x, y) => L.latLng(Math.atan(Math.sinh(Math.PI * (1 - 2 * y))) * 180 / Math.PI, x * 360 - 180);
-  const padding = () => ({ animate: false, padding: [40, 40], maxZoom: 13 });
+  function padding() { // no line lies under the key of grades, unless that takes too much of the map
+    const key = at("key"), under = getComputedStyle(key).position === "absolute" ? key.offsetHeight + 20 : 0;
+    const low = Math.max(40, Math.min(under, map.getSize().y / 4));
+    return { animate: false, paddingTopLeft: [40, 40], paddingBottomRight: [40, low], maxZoom: 13 };
+  }
   function fit(bounds) {
     if (bounds) map.fitBounds(bounds, padding()); else map.setView([0, 0], 2, { animate: false });
   }

@@ -65,6 +65,19 @@ def test_all_lines_are_drawn_in_their_colours(opened: Open):
         assert found[fills[kind + 4]]["n"] > 20
 
 
+def test_no_line_lies_under_the_key(opened: Open):
+    """Law: as the view opens, all lines are drawn above the key of grades, in a window and on paper's scale; a long
+    list is no way to what failed: the heading leads there."""
+    south = dataclasses.replace(FARROW, key="south", latitude=FARROW.latitude - 1.2)
+    tab = shown(opened, network_page([FARROW, south], failures=[("x", "x.toml", "x.toml: no line")]))
+    found = tab.do("""
+const [view, pad] = net.viewNow(), level = levelAt(net.data, view.zoom), home = el("map").getBoundingClientRect();
+return [Math.max(...level.y) * view.scale - view.top - pad.y + home.top, el("key").getBoundingClientRect().top,
+  document.querySelector("header a").hash, !!el("failed")];""")
+    assert found[0] < found[1]
+    assert found[2:] == ["#failed", True]
+
+
 def test_a_line_is_chosen_on_the_map_and_in_the_table(opened: Open):
     """Law: a press on a line marks its row, opens its words and goes into the address; a press beside it ends that; a
     row's button does the same."""
