@@ -100,9 +100,11 @@ def _said(found: Any, model: type[BaseModel]) -> tuple[str, str]:
 def _wanted(message: str) -> str:
     """What a value should be, out of the checking library's sentence about its "input"."""
     wanted = message.removeprefix("input should be ").split(", unable to parse")[0]
-    return {"a valid list": "a list in square brackets", "a valid string": "text in quotes"}.get(
-        wanted, wanted.replace("a valid ", "a ").replace("a integer", "an integer")
-    )
+    return {
+        "a valid list": "a list in square brackets",
+        "a valid tuple": "a list in square brackets",
+        "a valid string": "text in quotes",
+    }.get(wanted, wanted.replace("a valid ", "a ").replace("a integer", "an integer"))
 
 
 def _key(location: tuple[Any, ...]) -> str:

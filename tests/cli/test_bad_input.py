@@ -245,6 +245,11 @@ TABLES: dict[str, tuple[str, str, str]] = {
         '"ground.tif"',
         "elevation.rasters: 'ground.tif' is not possible; it should be a list in square brackets",
     ),
+    "no pair": (
+        'ends = ["Marram", "Sallow"]',
+        'ends = "Marram"',
+        "route.ends: 'Marram' is not possible; it should be a list in square brackets",
+    ),
     "two speeds": (
         "[[stations]]",
         '[[speed_limits]]\nfrom={post="11"}\nto={post="12"}\nspeed_mph=40\nspeed_kmh=60\n[[stations]]',
@@ -379,7 +384,7 @@ def test_gap_trimmed(with_gap: Path):
         (("profile",), "Missing argument 'SOURCE'"),
         (("profil", LINE), "There is no command 'profil'; did you mean profile?"),
         (("netwrok",), "did you mean network?"),
-        (("x",), "the commands are profile, brief, beside, compare, export, check, demo, network"),
+        (("x",), "the commands are profile, brief, beside, compare, export, check, demo, fetch, network"),
         (("network", ".", "--workers", "0"), "is not in the range"),
     ],
 )
