@@ -51,10 +51,10 @@ function write(pen, words, x, y, font) {
 const FACE = '"DejaVu Sans", Verdana, system-ui, sans-serif';
 
 // A name beside its place, at the first of six sides where it is free; left out where none is.
-function name(pen, words, x, y, away, font, taken) {
+function name(pen, words, x, y, away, font, taken, westFirst = false) {
   pen.font = font;
-  const wide = pen.measureText(words).width, up = 10, down = 4;
-  for (const [left, base] of [[x + away, y + 4], [x - away - wide, y + 4], [x - wide / 2, y - away], [x - wide / 2, y + away + 9],
+  const wide = pen.measureText(words).width, up = 10, down = 4, beside = [[x + away, y + 4], [x - away - wide, y + 4]];
+  for (const [left, base] of [...(westFirst ? beside.reverse() : beside), [x - wide / 2, y - away], [x - wide / 2, y + away + 9],
     [x + away, y - away], [x + away, y + away + 8]]) {
     if (!taken.take([left - 2.4, base - up - 2.4, left + wide + 2.4, base + down + 2.4])) continue;
     write(pen, words, left, base, font);
@@ -96,7 +96,9 @@ function names(pen, data, level, view, shown, chosen, units, taken) {
         const words = shortened(data.lines[i].ends[which]), key = words + "/" + Math.round(x / 60) + "/" + Math.round(y / 60);
         if (!inView(x, y) || said.has(key)) return;
         said.add(key);
-        if (!name(pen, words, x, y, i === chosen ? 14 : 9, (i === chosen ? "bold " : "") + "12px " + FACE, taken)) return;
+        const eastwards = level.x[which ? j - 1 : j + 1] > level.x[j]; // the line runs there, its name stands on the other side
+        const [away, font] = i === chosen ? [14, "bold 12px " + FACE] : [9, "12px " + FACE];
+        if (!name(pen, words, x, y, away, font, taken, eastwards)) return;
         count++;
         pen.strokeStyle = INK;
         pen.lineWidth = 1.4;
