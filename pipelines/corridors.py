@@ -28,6 +28,10 @@ ALIKE = 0.94
 CROSSING = 300.0
 """Running beside each other for less than this, two tracks cross. [m]"""
 
+OBLIQUE = (1500.0, 10.0)
+"""So do they for longer [m] if one goes over to the other side of the other as straight as that [m], and no switch
+joins them there."""
+
 STUB = 100.0
 """What leaves a corridor for less than this belongs to it. [m]"""
 
@@ -95,14 +99,21 @@ def _uncovered(strokes: Sequence[Track]) -> Iterator[tuple[Track, bool, bool]]:
     kept_node = np.zeros(degree.size, dtype=bool)
     samples = [stroke.samples(_SPACING) for stroke in strokes]
     first = np.cumsum([0, *(at.size for at, *_ in samples)])
-    under, over, own = _neighbours(samples, first)
+    under, over, own, aside = _neighbours(samples, first)
     taken = np.zeros(first[-1], dtype=bool)
     for number, (stroke, (at, *_)) in enumerate(zip(strokes, samples, strict=True)):
         low, high = first[number], first[number + 1]
         pairs = slice(*np.searchsorted(over, (low, high)))
         mine, by, same = over[pairs] - low, under[pairs], own[pairs]
         covered = np.zeros(high - low, dtype=bool)
-        covered[mine[~same & taken[by]]] = True
+        others = ~same & taken[by]
+        covered[mine[others]] = True
+        beside = np.full(high - low, np.nan)
+        beside[mine[others]] = aside[pairs][others]
+        switches = stroke.along[(stroke.node >= 0) & kept_node[stroke.node]]
+        for a, b in _runs(covered):
+            if _oblique(at[a : b + 1], beside[a : b + 1], switches) and a > 0 and b < at.size - 1:
+                covered[a : b + 1] = False
         covered[mine[same & ~covered[np.where(same, by - low, 0)]]] = True
         covered = _settled(covered, at)
         taken[low:high] = ~covered
@@ -125,8 +136,9 @@ def _rank(stroke: Track) -> tuple[float, list[tuple[float, ...]]]:
 
 def _neighbours(
     samples: Sequence[tuple[FloatArray, FloatArray, FloatArray]], first: IntArray
-) -> tuple[IntArray, IntArray, BoolArray]:
-    """Samples beside others in their direction: the earlier one, the later one (sorted), whether of one stroke."""
+) -> tuple[IntArray, IntArray, BoolArray, FloatArray]:
+    """Samples beside others in their direction: the earlier one, the later one (sorted), whether of one stroke, and
+    how far to the left of the later one the earlier is [m]."""
     place = np.concatenate([position for _, position, _ in samples])
     way = np.concatenate([heading for *_, heading in samples])
     along = np.concatenate([at for at, *_ in samples])
@@ -140,9 +152,20 @@ def _neighbours(
     across = place[i] - place[j]
     off = np.linalg.norm(across - (across * way[j]).sum(axis=1)[:, None] * way[j], axis=1)
     beside = np.where(own, (alike <= -ALIKE) & (off <= near), (np.abs(alike) >= ALIKE) & (off <= BESIDE))
-    i, j, own = i[beside], j[beside], own[beside]
+    i, j, own, across = i[beside], j[beside], own[beside], across[beside]
+    left = np.cross(place[j] / np.linalg.norm(place[j], axis=1)[:, None], way[j])
+    aside = (across * left).sum(axis=1)
     order = np.argsort(j, kind="stable")
-    return i[order], j[order], own[order]
+    return i[order], j[order], own[order], aside[order]
+
+
+def _oblique(at: FloatArray, aside: FloatArray, switches: FloatArray) -> bool:
+    """Whether a run beside another track (k,) [m] is a crossing: straight from its one side to its other."""
+    longest, straight = OBLIQUE
+    if at[-1] - at[0] > longest or aside[0] * aside[-1] >= 0 or min(abs(aside[0]), abs(aside[-1])) < BESIDE / 2:
+        return False
+    line = np.interp(at, at[[0, -1]], aside[[0, -1]])
+    return bool(np.abs(aside - line).max() <= straight and not ((switches > at[0]) & (switches < at[-1])).any())
 
 
 def _settled(covered: BoolArray, at: FloatArray) -> BoolArray:

@@ -139,6 +139,30 @@ def test_tracks_that_cross_do_not_join(tmp_path: Path):
     assert shape(area) == (0, 6, 3)
 
 
+@pytest.mark.parametrize("slope", [0.05, 0.1, 0.15, 0.25])
+@pytest.mark.parametrize("back", [1, -1])
+def test_lines_that_cross_at_a_sharp_angle(tmp_path: Path, slope: float, back: int):
+    """Law: a line over another at 3 to 14 degrees is one line, not two with a gap, and no train gets from one to the
+    other."""
+    m = Mapped()
+    m.way(straight(-5000, 5000), ref="1")
+    m.way([(x + 50, round(x * slope, 2)) for x in range(-5000, 5001, 100)][::back], ref="2", bridge="yes")
+    area = found(m, tmp_path)
+    assert shape(area) == (0, 4, 2)
+    assert [line.ref for line in area.lines] == ["1", "2"]
+
+
+def test_a_track_over_to_the_other_side(tmp_path: Path):
+    """Law: a second track that changes sides, near by or on a flyover, is of the same line still."""
+    for off in (4.0, 60.0):
+        m = Mapped()
+        m.way(straight(-8000, 8000))
+        x = np.arange(-8000, 8001, 100.0)
+        y = np.interp(x, [-8000, -2500, -1500, 1500, 2500, 8000], [4, 4, off, -off, -4, -4])
+        m.way(np.column_stack((x, y.round(2))).tolist())
+        assert lengths(found(m, tmp_path)) == [pytest.approx(16.0, abs=0.02)]
+
+
 def test_the_other_track_apart(tmp_path: Path):
     """Law: a track that keeps 150 m off for 8 km and comes back is of the same line; one of 600 m is a line."""
     for off, count in ((150, 1), (600, 2)):
