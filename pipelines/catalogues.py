@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 import tomllib
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from importlib.resources import files
 from pathlib import Path
 from urllib.parse import quote, urlsplit, urlunsplit
@@ -39,7 +39,8 @@ class Wanted:
 class Catalogue:
     """A catalogue by name: how its tiles are called, above what they stand, and whose they are.
 
-    ``base`` is a folder or the start of an address where the tiles have no ``address`` of their own.
+    ``base`` is a folder or the start of an address where the tiles have no ``address`` of their own; whose they are is
+    then assumed.
     """
 
     key: str
@@ -53,7 +54,6 @@ class Catalogue:
     attribution: str = ""
     licence: str = ""
     base: str | Path = ""
-    said: tuple[str, ...] = field(default=())
 
     def tiles(self, corridor: Corridor) -> tuple[Wanted, ...]:
         """Every tile that a corridor touches."""
@@ -92,11 +92,11 @@ def catalogue_of(name: str) -> Catalogue:
     if name in known:
         return known[name]
     layout = catalogues()["srtm-layout"]
-    taken = f"taken to be SRTM above {layout.vertical_datum}, as nothing else is stated"
+    layout = replace(layout, title=f"{layout.title}, {shown(name)}")
     if is_address(name):
-        return replace(layout, base=name.rstrip("/"), said=(taken,))
-    if Path(name).is_dir():
-        return replace(layout, base=Path(name), said=(taken,))
+        return replace(layout, base=name.rstrip("/"))
+    if name and Path(name).is_dir():
+        return replace(layout, base=Path(name))
     raise InputError(
         name,
         "is no catalogue, no folder and no address",

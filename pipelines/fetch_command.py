@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -107,7 +108,7 @@ def fetch(
     _tell(fetched)
     if territory.elevation is not None and place != source:
         click.echo(f"the [elevation] of {source} is not in it")
-    click.echo(f"written: {place}\nnext: gradewright profile {place}")
+    click.echo(f"written: {place}\nnext: gradewright profile {shlex.quote(str(place))}")
 
 
 def _territory(source: Path) -> Territory:
@@ -123,8 +124,9 @@ def _list(planned: Plan, folder: Path) -> None:
 
     known = sizes(folder)
     for tile in planned.tiles:
-        address = shown(str(tile.places[0]))
-        size = tile.size or known.get(address)
+        here = next((place for place in tile.places if isinstance(place, Path) and place.is_file()), None)
+        address = shown(str(here or tile.places[0]))
+        size = here.stat().st_size if here else tile.size or known.get(address)
         click.echo(f"{tile.name}: {address}, {_bytes(size) if size else 'size unknown'}")
     for words in planned.said:
         click.echo(words)

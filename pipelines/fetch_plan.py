@@ -79,27 +79,32 @@ def plan(territory: Territory, catalogue: str, options: Options, web: Web) -> Pl
         As `fetch`.
     """
     said: list[str] = []
+    data: set[str] = set()
     stated = {key: getattr(options, key) for key in ("vertical_datum", "attribution", "licence")}
     if catalogue.startswith("stac:"):
         root = catalogue.removeprefix("stac:")
         if not is_address(root):
-            raise InputError(shown(catalogue), "no address of a STAC API", "give stac:https://… with its first page")
+            raise InputError(shown(catalogue), "is no address of a STAC API", "give stac:https://… with its first page")
         corridor = line_corridor(territory, options.half_width)
         found = find(web, root, options.collection, options.asset, corridor)
         key, title, tiles = f"stac-{clean(options.collection)}", found.title, found.tiles
         from_it: Any = found
+        data = {tile.vertical_datum for tile in tiles}
     else:
         if options.collection or options.asset:
             raise InputError(catalogue, "is no STAC API", "leave --collection and --asset out, or give stac:ADDRESS")
         listed = catalogue_of(catalogue)
         corridor = line_corridor(territory, options.half_width)
         key, title, tiles = listed.key, listed.title, listed.tiles(corridor)
-        said += [f"{title}: {words}" for words in listed.said if not options.vertical_datum]
+        assumed = [name.replace("_", " ") for name, value in stated.items() if not value]
+        if listed.base and assumed:
+            said.append(f"taken to be SRTM, as nothing else is stated: {', '.join(assumed)}")
         from_it = listed
     known = {name: value or getattr(from_it, name) for name, value in stated.items()}
     if known["vertical_datum"] in ("", UNKNOWN):
         known["vertical_datum"] = UNKNOWN
-        said.append("vertical datum not declared by the catalogue: what the files themselves say counts, else unknown")
+        what = "not declared by the catalogue" if len(data) < 2 else f"not one but several ({', '.join(sorted(data))})"
+        said.append(f"vertical datum {what}: what the files themselves say counts, else unknown")
     for name, option in (("attribution", "--attribution"), ("licence", "--licence")):
         if not known[name]:
             said.append(f"{name} not declared by the catalogue: find it out before results are handed on ({option})")

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import glob
 import os
 import tomllib
+import uuid
 from pathlib import Path
 from typing import Any
 
@@ -25,7 +27,7 @@ def place_for(source: Path, out: Path | None) -> Path:
         If a file stands there that fetch did not write, or a folder.
     """
     if out is None:
-        out = source if _ours(source) else source.with_name(f"{source.name.split('.')[0]}-fetched.toml")
+        out = source if _ours(source) else source.with_name(f"{source.stem}-fetched.toml")
     if out.is_dir():
         raise OutputError(out, "is a folder", "name a file with --out")
     if out.exists() and not _ours(out):
@@ -42,8 +44,9 @@ def write(path: Path, source: Path, territory: Territory, fetched: Fetched) -> N
         If it cannot be written.
     """
     tables = _tables(source, territory, path.parent)
-    tables["elevation"] = fetched.elevation(_from(path.parent, fetched.pattern))
-    aside = path.with_name(f".{path.name}.unfinished")
+    folder = glob.escape(_from(path.parent, fetched.pattern.parent))
+    tables["elevation"] = fetched.elevation(f"{folder}/{fetched.pattern.name}")
+    aside = path.with_name(f".{path.name}-{uuid.uuid4().hex[:8]}")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         aside.write_text(f"{WRITTEN}\n{tomli_w.dumps(tables)}", encoding="utf-8")
@@ -80,7 +83,9 @@ def _tables(source: Path, territory: Territory, folder: Path) -> dict[str, Any]:
 
 
 def _from(folder: Path, path: Path) -> str:
-    """A path as it is reached from a folder; one on another disk stays whole."""
+    """A path as it is reached from a folder, also one behind a link; one on another disk stays whole."""
+    if not path.is_relative_to(folder):
+        folder, path = folder.resolve(), path.resolve()
     try:
         return Path(os.path.relpath(path, folder)).as_posix()
     except ValueError:

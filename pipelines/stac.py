@@ -11,7 +11,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
-from urllib.parse import quote, urlencode, urljoin
+from urllib.parse import quote, urlencode, urljoin, urlsplit, urlunsplit
 
 import pyproj
 
@@ -62,22 +62,27 @@ def find(web: Web, root: str, collection: str, asset: str, corridor: Corridor) -
         asked = urlencode({"collections": collection, "bbox": corners, "limit": PER_PAGE}, safe=",")
         for feature, page in _features(web, f"{search}{'&' if '?' in search else '?'}{asked}"):
             features[str(feature["id"])] = feature | {"page": page}
+            other = feature.get("collection") or collection
+            if other != collection:
+                source = f"{shown(page)}, item {_words(feature['id'])}"
+                raise InputError(source, f"is of collection {_words(other)}, not of {_words(collection)}", _TELL)
             if len(features) > MOST_ITEMS:
                 raise InputError(shown(search), f"names over {MOST_ITEMS:,} items", "profile the line in parts")
     newest = sorted(features.values(), key=lambda one: (_date(one), str(one["id"])), reverse=True)
-    tiles = []
+    told = _collection(web, root, collection)
+    tiles, licences = [], []
     for feature in newest:
         wanted = _wanted(feature, collection, asset)
         if len(corridor.inside(wanted.box).cells):
             tiles.append(wanted)
-    told = _collection(web, root, collection)
+            licences.append(_words(_properties(feature).get("license") or told.get("license") or ""))
     data = {tile.vertical_datum for tile in tiles}
     return Found(
         title=f"STAC collection {_words(collection)} of {shown(root)}",
         tiles=tuple(tiles),
         vertical_datum=data.pop() if len(data) == 1 else UNKNOWN,
         attribution=_providers(told),
-        licence=_words(told.get("license", "")),
+        licence=", ".join(dict.fromkeys(filter(None, licences))),
     )
 
 
@@ -145,7 +150,7 @@ def _on_the_globe(box: Box) -> bool:
 def _wanted(feature: dict[str, Any], collection: str, asset: str) -> Wanted:
     source = f"{shown(feature['page'])}, item {_words(feature['id'])}"
     name, told = _asset(feature["assets"], asset, source)
-    properties = feature["properties"] if isinstance(feature.get("properties"), dict) else {}
+    properties = _properties(feature)
     address = _resolved(
         str(told.get("href", "")), _self(feature), f"asset {_words(name)} of item {_words(feature['id'])}"
     )
@@ -246,14 +251,20 @@ def _checksum(told: dict[str, Any], source: str) -> str:
 
 
 def _date(feature: dict[str, Any]) -> str:
-    properties = feature.get("properties")
-    told = properties if isinstance(properties, dict) else {}
+    told = _properties(feature)
     return str(told.get("datetime") or told.get("start_datetime") or "")
 
 
+def _properties(feature: dict[str, Any]) -> dict[str, Any]:
+    told = feature.get("properties")
+    return told if isinstance(told, dict) else {}
+
+
 def _collection(web: Web, root: str, collection: str) -> dict[str, Any]:
+    parts = urlsplit(root)  # a key may stand behind its question mark
+    path = f"{parts.path.rstrip('/')}/collections/{quote(collection, safe='')}"
     try:
-        told, _ = web.json(f"{root.rstrip('/')}/collections/{quote(collection, safe='')}")
+        told, _ = web.json(urlunsplit(parts._replace(path=path)))
     except InputError:
         return {}  # nobody is credited then, which is said
     return told if isinstance(told, dict) else {}

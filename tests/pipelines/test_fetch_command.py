@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
+import gzip
+import re
 import tomllib
 from pathlib import Path
 
@@ -14,7 +16,7 @@ from pipelines import catalogues
 from profiler import build_profile, read_territory
 from profiler.cli.main import main
 from tests import country
-from tests.pipelines.fetching_help import SOUTH, WEST, cog
+from tests.pipelines.fetching_help import SOUTH, WEST, cog, hgt
 from tests.pipelines.range_server import Server
 
 NAME = "Copernicus_DSM_COG_10_S39_00_W032_00_DEM"
@@ -80,6 +82,48 @@ def test_a_territory_keeps_the_rest():
     assert set(told["elevation"]) == {"rasters", "vertical_datum", "attribution", "licence"}
     assert told["elevation"]["rasters"][0].startswith("../cache/copernicus-glo-30-")
     assert read_territory("out/new.toml").route.name == "Marram to Sallow"
+
+
+@pytest.mark.usefixtures("bucket")
+@pytest.mark.parametrize("cache", ["cache [1]", "elevation-cache", "behind/cache"])
+def test_places_that_patterns_and_links_make_difficult(cache: str):
+    """Law: whatever the folders are called, and behind a link too, what is written is profiled as it stands."""
+    Path("behind/a").mkdir(parents=True)
+    Path("link").symlink_to("behind/a")
+    for out in ("[ab] c.toml", "link/new.toml"):
+        result = fetch("line.geojson", "--out", out, "--cache", cache)
+        assert result.exit_code == 0, result.output
+        territory = read_territory(out)
+        assert np.isfinite(build_profile(territory).ground).all()
+    result = fetch("line.geojson", "--out", "[ab] c.toml")
+    assert result.stdout.endswith("next: gradewright profile '[ab] c.toml'\n")
+
+
+@pytest.mark.usefixtures("bucket")
+def test_one_file_for_each_source():
+    """Law: two lines of one beginning do not write over each other."""
+    for name in ("line.v1.geojson", "line.v2.geojson"):
+        Path("line.geojson").rename(name)
+        assert fetch(name).exit_code == 0
+        Path(name).rename("line.geojson")
+    assert Path("line.v1-fetched.toml").exists()
+    assert Path("line.v2-fetched.toml").exists()
+
+
+@pytest.mark.usefixtures("bucket")
+def test_what_is_assumed_of_a_folder():
+    """Law: datum, credit and licence of tiles that do not say them are assumed in nobody's silence, each by itself;
+    of several names it is the file that is there which is listed."""
+    Path("tiles").mkdir()
+    Path("tiles/S39W032.hgt.gz").write_bytes(gzip.compress(hgt()))
+    assumed = "taken to be SRTM, as nothing else is stated: "
+    listed = fetch("line.geojson", "--list", catalogue="tiles").stdout.splitlines()
+    assert listed[0] == "tiles in the SRTM layout, tiles: 1 tile along the line, ±2,000 m"
+    assert re.fullmatch(r"S39W032: tiles/S39W032\.hgt\.gz, [\d.]+ [kM]B", listed[1])
+    assert listed[2] == f"{assumed}vertical datum, attribution, licence"
+    stated = ["--vertical-datum", "EGM2008", "--attribution", "Sedge"]
+    assert f"{assumed}licence\n" in fetch("line.geojson", *stated, catalogue="tiles").stdout
+    assert assumed not in fetch("line.geojson", *stated, "--licence", "open", catalogue="tiles").stdout
 
 
 @pytest.mark.usefixtures("bucket")

@@ -13,10 +13,11 @@ import pytest
 
 from pipelines.cache import Cache
 from pipelines.elevation import Fetched, fetch_plan
-from pipelines.fetch_plan import Options, Plan
+from pipelines.fetch_plan import Options, Plan, plan
 from pipelines.stac import MOST_PAGES, Found, find
 from pipelines.tiles import corridor_of
-from profiler import CoverageError, InputError
+from profiler import CoverageError, InputError, territory_of_line
+from tests import country
 from tests.pipelines.fetching_help import SOUTH, WEST, cog, corridor, plan_of, web
 from tests.pipelines.range_server import Fault, Server
 
@@ -99,6 +100,42 @@ def test_across_the_meridian_two_boxes(api: Server):
     assert len(api.of("/search")) == 2
     assert len(found.tiles) == 1
     assert (found.tiles[0].box.west, found.tiles[0].box.east) == (179.5, 180.5)
+
+
+def test_items_of_another_collection(api: Server):
+    """Law: a server that does not look at the collection it is asked for gives data of another name and licence."""
+    tell(api, "/search", page(item(collection="sedge")))
+    assert len(search(api).tiles) == 1
+    tell(api, "/search", page(item(collection="bog")))
+    with pytest.raises(InputError, match="item sedge-1: is of collection bog, not of sedge"):
+        search(api)
+
+
+def test_licences_of_items(api: Server):
+    """Published: STAC 1.0, common metadata, from memory: a license in an item's properties goes before the
+    collection's. Those of items that the line does not touch do not count."""
+    far = item(id="far", bbox=[WEST, SOUTH, WEST + 1, SOUTH + 0.5], properties={"license": "proprietary"})
+    tell(api, "/search", page(item(id="a", properties={"license": "CC0-1.0"}), item(id="b"), far))
+    assert search(api).licence == "CC-BY-4.0, CC0-1.0"
+
+
+def test_items_above_several_datums(api: Server, tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """Law: where items declare different datums none is taken for all, and what they declare is said."""
+    of_code = [item(id=code, properties={"proj:code": code}) for code in ("EPSG:9518", "EPSG:9707")]
+    tell(api, "/search", page(*of_code))
+    monkeypatch.chdir(tmp_path)
+    country.write_lines(Path("line.geojson"), np.array([[WEST + 0.2, SOUTH + 0.8], [WEST + 0.3, SOUTH + 0.8]]))
+    territory = territory_of_line(Path("line.geojson"), ())
+    told = plan(territory, f"stac:{api.address}/", Options(collection="sedge"), web())
+    assert told.vertical_datum == "unknown"
+    said = "vertical datum not one but several (EGM2008 height, EGM96 height): what the files themselves say counts"
+    assert any(words.startswith(said) for words in told.said)
+
+
+def test_a_key_in_the_address(api: Server):
+    """Law: what stands behind the question mark of the first page goes along to the collection."""
+    assert find(web(), f"{api.address}/?key=1", "sedge", "", corridor()).licence == "CC-BY-4.0"
+    assert api.of("/collections/sedge")[0].path == "/collections/sedge?key=1"
 
 
 def test_pages_by_get_and_post(api: Server):

@@ -113,7 +113,7 @@ def test_no_such_catalogue(name: str, tmp_path, monkeypatch: pytest.MonkeyPatch)
     """Law: what is none of the ways is refused, and the ways are named."""
     monkeypatch.chdir(tmp_path)
     with pytest.raises(InputError, match="is no catalogue, no folder and no address; give copernicus-glo-30"):
-        catalogue_of(name if name else "nowhere")
+        catalogue_of(name)
 
 
 def test_addresses_are_printed_without_secrets():
