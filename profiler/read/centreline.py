@@ -17,7 +17,7 @@ from profiler.read.features import LINES, POINTS, Features
 from profiler.read.gpx import read_gpx
 from profiler.read.markup import check_kml
 from profiler.read.opening import VectorFile, opened
-from profiler.read.openstreetmap import read_nodes, read_ways, stops
+from profiler.read.openstreetmap import outlines_as_stops, read_nodes, read_ways, stops
 from profiler.read.points import point_features
 from profiler.read.vector import layer_of, read_layer
 
@@ -85,7 +85,7 @@ def read_centreline(path: Path | str, *, layer: str | None = None, keep: Keep | 
 def _read(file: VectorFile, layer: str | None) -> tuple[Features, Features]:
     """Everything of the layer, and the points that belong along with the lines."""
     if file.kind.startswith("OpenStreetMap"):
-        return read_ways(file.path, file.source, layer=layer), read_nodes(file.path, file.source)
+        return outlines_as_stops(read_ways(file.path, file.source, layer=layer), read_nodes(file.path, file.source))
     if file.kind == "GPX":
         features = read_gpx(file.path, file.source, layer=layer)
         return features, features.of_type(POINTS)

@@ -50,6 +50,24 @@ def stops(points: Features) -> Features:
     return points.where(np.array([a.get("railway") in POINT_KINDS for a in points.attributes], dtype=bool))
 
 
+def outlines_as_stops(ways: Features, nodes: Features) -> tuple[Features, Features]:
+    """Ways that are no outlines of stations, and nodes with a point amid each outline whose name no node has.
+
+    Outlines that are tagged as buildings too are among the areas of a file, which are not read.
+    """
+    outline = np.array([a.get("railway") in ("station", "halt") for a in ways.attributes], dtype=bool)
+    known = {a.get("name") for a in nodes.attributes}
+    lacking = np.array([a.get("name") not in known | {None} for a in ways.attributes], dtype=bool)
+    drawn = ways.where(outline & lacking)
+    stops = replace(
+        nodes,
+        geometry=np.concatenate([nodes.geometry, shapely.centroid(drawn.geometry)]),
+        attributes=(*nodes.attributes, *drawn.attributes),
+        row=np.concatenate([nodes.row, drawn.row]),
+    )
+    return ways.where(~outline), stops
+
+
 def _read(path: Path, source: str, layer: str, where: str) -> Features:
     found = read_layer(path, source, layer, where=where, TAGS_FORMAT="JSON")
     if path.suffix.lower() == ".osm" and (shapely.get_coordinates(found.geometry) == 0).any():

@@ -210,6 +210,21 @@ def test_between_stations_of_more_than_one_track(tmp_path: Path):
         lines_of_area(path, between=[("dune", "Dune")])
 
 
+def test_stations_drawn_as_outlines(tmp_path: Path):
+    """Law: a station that is an outline only stands amid it; one that is a node too stands there once."""
+    m = Mapped()
+    m.way(straight(0, 12_000), ref="7")
+    for x, name in ((6000, "Midway"), (9000, "Teasel")):
+        corners = [(x, 10), (x + 100, 10), (x + 100, 60), (x, 60), (x, 10)]
+        m.way(corners, usage="", railway="station", name=name)
+    m.node(9020, 12, railway="station", name="Teasel")
+    area = lines_of_area(m.write(tmp_path / "a.osm.pbf"), between=[("Midway", "Teasel")])
+    (line,) = area.lines
+    assert line.length == pytest.approx(9020 - 6050, abs=1)
+    assert [station.name for station in line.stations] == ["Midway", "Teasel"]
+    assert area.said == ()
+
+
 def test_ways_without_the_tags_asked_for(tmp_path: Path):
     """Law: how much has no usage is told with what to keep for it; where nothing is left, tags that are there."""
     m = Mapped()
