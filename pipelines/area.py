@@ -1,6 +1,6 @@
 """Lines of an area, from an OpenStreetMap extract: each a territory file and its drawing.
 
-`lines_of_area` reads an extract; `survey` and `find_lines` are pure: the ways of main and branch lines become one
+`lines_of_area` reads an extract; `survey` is pure: the ways of main and branch lines become one
 track for every corridor (`tracks`, `corridors`), cut where lines meet or laid between named stations (`ways`), with
 the speeds, posts and stations that their tags tell (`laid_lines`, `line_tags`). `write_lines` makes files of them.
 
@@ -78,18 +78,6 @@ def lines_of_area(
     at_reading = {tag: values for tag, values in keep.items() if tag in ("railway", "service")}
     centreline = read_centreline(path, keep=at_reading or None)
     return survey(centreline, keep=keep, between=between, tracks=tracks, shortest_m=shortest_m)
-
-
-def find_lines(
-    centreline: Centreline,
-    *,
-    keep: Keep = MAIN_LINES,
-    between: Sequence[tuple[str, str]] = (),
-    tracks: Literal["one", "all"] = "one",
-    shortest_m: float = SHORTEST,
-) -> tuple[Line, ...]:
-    """The lines of `survey` alone."""
-    return survey(centreline, keep=keep, between=between, tracks=tracks, shortest_m=shortest_m).lines
 
 
 def survey(

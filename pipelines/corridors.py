@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from scipy.spatial import cKDTree
 
-from pipelines.meeting import EXACT, ON_ITSELF, REACH, Contact, Meeting, meeting_of
+from pipelines.meeting import EXACT, ON_ITSELF, REACH, SPACING, Contact, Meeting, meeting_of
 from pipelines.tracks import BoolArray, FloatArray, IntArray, Track
 from pipelines.ways import Ways
 
@@ -43,8 +43,6 @@ APART_BY = 1.25
 APART_UP_TO = 20_000.0
 """A track that comes back to the line it left, which meanwhile goes the same way within `APART` [m] of it and in up
 to `APART_BY` times its length, is the other track of that line; looked for in tracks up to `APART_UP_TO` [m]."""
-
-_SPACING = 25.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,7 +95,7 @@ def _uncovered(strokes: Sequence[Track]) -> Iterator[tuple[Track, bool, bool]]:
     strokes = sorted(strokes, key=_rank)
     degree = np.bincount([int(n) for s in strokes for n in s.node if n >= 0] or [0])
     kept_node = np.zeros(degree.size, dtype=bool)
-    samples = [stroke.samples(_SPACING) for stroke in strokes]
+    samples = [stroke.samples(SPACING) for stroke in strokes]
     first = np.cumsum([0, *(at.size for at, *_ in samples)])
     under, over, own, aside = _neighbours(samples, first)
     taken = np.zeros(first[-1], dtype=bool)
@@ -143,7 +141,7 @@ def _neighbours(
     way = np.concatenate([heading for *_, heading in samples])
     along = np.concatenate([at for at, *_ in samples])
     stroke = np.repeat(np.arange(len(samples)), np.diff(first))
-    pairs = cKDTree(place).query_pairs(float(np.hypot(BESIDE, _SPACING / 2)), output_type="ndarray")
+    pairs = cKDTree(place).query_pairs(float(np.hypot(BESIDE, SPACING / 2)), output_type="ndarray")
     far, near = ON_ITSELF
     own = stroke[pairs[:, 0]] == stroke[pairs[:, 1]]
     pairs = pairs[~own | (np.abs(along[pairs[:, 0]] - along[pairs[:, 1]]) > far)]
@@ -246,6 +244,6 @@ def _goes_along(track: Track, way: Sequence[tuple[int, float, float]], tracks: S
     length = sum(abs(end - start) for _, start, end in way)
     if not way or not track.length / APART_BY <= length <= track.length * APART_BY:
         return False
-    other = [tracks[t].part(*sorted((start, end))).samples(_SPACING)[1] for t, start, end in way if start != end]
-    off = cKDTree(np.concatenate(other)).query(track.samples(_SPACING)[1])[0]
+    other = [tracks[t].part(*sorted((start, end))).samples(SPACING)[1] for t, start, end in way if start != end]
+    off = cKDTree(np.concatenate(other)).query(track.samples(SPACING)[1])[0]
     return bool(off.max() <= APART)

@@ -24,7 +24,8 @@ ON_ITSELF = (1000.0, 15.0)
 SLIP = 0.87
 """Cosine of the angle (30°) over which tracks that share a place cross, and below which switches may join them."""
 
-_SPACING = 25.0
+SPACING = 25.0
+"""Tracks near each other are found by places so far apart along them. [m]"""
 
 _End = int
 """2 · number of a track + side, 0 its first vertex."""
@@ -102,7 +103,7 @@ class _Near:
 
     def __init__(self, parts: Sequence[Track]) -> None:
         self._parts = parts
-        samples = [part.samples(_SPACING) for part in parts]
+        samples = [part.samples(SPACING) for part in parts]
         self._owner = np.repeat(np.arange(len(parts)), [at.size for at, *_ in samples])
         self._along = np.concatenate([np.zeros(0), *(at for at, *_ in samples)])
         self._tree = cKDTree(np.concatenate([np.zeros((0, 3)), *(place for _, place, _ in samples)]))
@@ -112,7 +113,7 @@ class _Near:
         number, side = divmod(end, 2)
         part = self._parts[number]
         point = part.position[-side]
-        near = np.array(self._tree.query_ball_point(point, float(np.hypot(reach, _SPACING / 2)) + 1.0), dtype=int)
+        near = np.array(self._tree.query_ball_point(point, float(np.hypot(reach, SPACING / 2)) + 1.0), dtype=int)
         itself = np.abs(self._along[near] - side * part.length) < ON_ITSELF[0]
         near = near[(self._owner[near] != number) | ~itself]
         found = [_Foot(number, float(at), 0.0) for at in _own_places(part, side)]
@@ -141,7 +142,7 @@ def _foot(track: Track, point: FloatArray, node: int, around: FloatArray) -> tup
         here = np.flatnonzero(track.node[low:high] == node)
         if here.size:
             return float(track.along[low + here[0]]), 0.0
-    start, end = max(float(around.min()) - 2 * _SPACING, 0.0), min(float(around.max()) + 2 * _SPACING, track.length)
+    start, end = max(float(around.min()) - 2 * SPACING, 0.0), min(float(around.max()) + 2 * SPACING, track.length)
     at, off = track.part(start, end).foot(point)
     return start + at, off
 

@@ -5,28 +5,14 @@ from __future__ import annotations
 import heapq
 from collections import defaultdict
 from collections.abc import Collection, Sequence
-from typing import Protocol
 
 import numpy as np
 
+from pipelines.meeting import Contact
 from pipelines.tracks import FloatArray, Track
 
 ON = 0.0
 """Cosine between the ways before and behind a switch from which on a train goes over it."""
-
-
-class Met(Protocol):
-    """Two places that are one, as `corridors.Contact`."""
-
-    @property
-    def track(self) -> int: ...
-    @property
-    def at(self) -> float: ...
-    @property
-    def other(self) -> int: ...
-    @property
-    def other_at(self) -> float: ...
-
 
 Leg = tuple[int, float, float]
 """A track, and from where to where along it [m]."""
@@ -38,7 +24,7 @@ class Ways:
     """Spots on tracks, and which of them are one place. ``more`` spots (track, along [m]) belong to no contact."""
 
     def __init__(
-        self, tracks: Sequence[Track], contacts: Sequence[Met], more: Sequence[tuple[int, float]] = ()
+        self, tracks: Sequence[Track], contacts: Sequence[Contact], more: Sequence[tuple[int, float]] = ()
     ) -> None:
         self._tracks = tracks
         pairs = [((c.track, c.at), (c.other, c.other_at)) for c in contacts]

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from pipelines.area import find_lines, lines_of_area, write_lines
+from pipelines.area import lines_of_area, survey, write_lines
 from profiler import (
     Centreline,
     InputError,
@@ -127,7 +127,7 @@ def test_same_input_same_bytes(extract: Path, tmp_path: Path):
     (tmp_path / "xml").mkdir()
     text = lines_of_area(farrow().write(tmp_path / "xml" / "farrow.osm.pbf")).lines
     assert [(x.name, x.length) for x in text] == [(x.name, x.length) for x in lines]
-    xml = find_lines(read_centreline(farrow().write(tmp_path / "farrow.osm")))
+    xml = survey(read_centreline(farrow().write(tmp_path / "farrow.osm"))).lines
     assert [(x.name, round(x.length, 3)) for x in xml] == [(x.name, round(x.length, 3)) for x in lines]
 
 
@@ -258,7 +258,7 @@ def test_names_with_tricks(tmp_path: Path):
         pieces.append(Piece(*place.T, {"railway": "rail", "usage": "main", "name": name}))
         for at, what in ((0, name), (-1, name + "!")):
             points.append(PointFeature(*place[at], {"railway": "station", "name": what}))
-    lines = find_lines(Centreline("tricks.osm.pbf", tuple(pieces), "EPSG:4326", tuple(points)))
+    lines = survey(Centreline("tricks.osm.pbf", tuple(pieces), "EPSG:4326", tuple(points))).lines
     assert len({line.name for line in lines}) == len({line.slug for line in lines}) == len(lines) == 11
     folder = tmp_path / "in" / "here"
     paths = write_lines(lines, folder, invented=True)
