@@ -13,6 +13,9 @@ from scipy.sparse.csgraph import connected_components
 from pipelines.tracks import Track
 from profiler import Piece
 
+ALIKE = 10
+"""Gauges that differ by no more run through, as 1520 and 1524 mm do. [mm]"""
+
 _GAUGE = re.compile(r"\d{3,4}")
 
 
@@ -27,8 +30,14 @@ def by_gauge(links: Sequence[Track], pieces: Sequence[Piece]) -> dict[int, list[
     for link in links:
         for gauge in stated[int(link.piece[0])]:
             total[gauge] += link.length  # type: ignore[assignment]
-    order = sorted(total, key=lambda gauge: (-round(total[gauge], 1), gauge)) or [0]
-    gauges = [min(stated[int(link.piece[0])], key=order.index, default=-1) for link in links]
+    order: list[int] = []
+    same: dict[int, int] = {}
+    for gauge in sorted(total, key=lambda gauge: (-round(total[gauge], 1), gauge)):
+        same[gauge] = next((other for other in order if abs(other - gauge) <= ALIKE), gauge)
+        if same[gauge] == gauge:
+            order.append(gauge)
+    order = order or [0]
+    gauges = [min((same[gauge] for gauge in stated[int(link.piece[0])]), key=order.index, default=-1) for link in links]
     if len(set(gauges) - {-1}) > 1:
         for i, gauge in _handed_over(links, gauges, order).items():
             gauges[i] = gauge

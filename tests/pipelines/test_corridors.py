@@ -355,6 +355,15 @@ def test_gauges_do_not_join(tmp_path: Path):
     assert told in area.said
 
 
+def test_gauges_nearly_alike_join(tmp_path: Path):
+    """Law: trains run through from 1524 to 1520 mm, so that the line goes on; a gauge in words says nothing."""
+    m = Mapped()
+    m.way(straight(0, 8000), gauge="1524")
+    m.way(straight(8000, 12_000), gauge="standard")
+    m.way(straight(12_000, 24_000), gauge="1520")
+    assert lengths(found(m, tmp_path)) == [24.0]
+
+
 def test_railways_without_a_line_are_named(tmp_path: Path):
     """Law: a railway that runs beside another all the way is told by name; with all tracks it is a line."""
     m = Mapped()
