@@ -71,10 +71,10 @@ def fetch(
     """
     options = options or Options()
     web = Web(options.patience)
-    return fetch_plan(plan(territory, catalogue, options, web), Cache(cache), options, web, told)
+    return fetch_planned(plan(territory, catalogue, options, web), Cache(cache), options, web, told)
 
 
-def fetch_plan(plan: Plan, cache: Cache, options: Options, web: Web, told: Told = lambda _: None) -> Fetched:
+def fetch_planned(plan: Plan, cache: Cache, options: Options, web: Web, told: Told = lambda _: None) -> Fetched:
     """Fetch what a plan names, several tiles at once; errors as `fetch`."""
     one = Fetching(plan, cache, options, web, told)
     failed: ProfilerError | None = None

@@ -78,7 +78,7 @@ def fetch(
     """
     from pipelines.cache import Cache
     from pipelines.download import Patience, Web
-    from pipelines.elevation import fetch_plan
+    from pipelines.elevation import fetch_planned
     from pipelines.fetch_plan import Options, plan
     from pipelines.fetched_territory import place_for, write
 
@@ -103,7 +103,7 @@ def fetch(
         return
     assert place is not None
     with _progress() as told:
-        fetched = fetch_plan(planned, Cache(folder), options, web, told)
+        fetched = fetch_planned(planned, Cache(folder), options, web, told)
     write(place, source, territory, fetched)
     _tell(fetched)
     if territory.elevation is not None and place != source:

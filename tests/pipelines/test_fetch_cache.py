@@ -20,7 +20,7 @@ import rasterio
 
 from pipelines.cache import Cache, clean
 from pipelines.catalogues import Wanted
-from pipelines.elevation import Fetched, fetch_plan
+from pipelines.elevation import Fetched, fetch_planned
 from pipelines.fetch_plan import Options
 from pipelines.fetching import Fetching, Tile
 from profiler import InputError, OutputError
@@ -142,7 +142,7 @@ def test_names_are_no_paths(server: Server, tmp_path: Path, name: str):
     """Law: whatever a catalogue calls its tiles, everything lies inside the cache, under names of ours."""
     server.files[PATH] = cog()
     tile = wanted(server.address + PATH, name=name, exact=False)
-    got = fetch_plan(plan_of(tile), Cache(tmp_path / "cache"), Options(), web())
+    got = fetch_planned(plan_of(tile), Cache(tmp_path / "cache"), Options(), web())
     assert [path.name for path in tmp_path.iterdir()] == ["cache"]
     for path in (*got.rasters, got.tiles[0].place):
         assert path.resolve().is_relative_to(tmp_path / "cache")
@@ -154,7 +154,7 @@ def test_names_are_no_paths(server: Server, tmp_path: Path, name: str):
 def test_names_alike_are_two_rasters(server: Server, tmp_path: Path):
     """Law: two tiles of one name lie side by side."""
     server.files |= {"/a.tif": cog(), "/b.tif": cog()}
-    got = fetch_plan(
+    got = fetch_planned(
         plan_of(wanted(server.address + "/a.tif"), wanted(server.address + "/b.tif")), Cache(tmp_path), Options(), web()
     )
     assert len(got.rasters) == 2
@@ -216,14 +216,14 @@ def test_nothing_is_written_twice(tile: Wanted, tmp_path: Path, monkeypatch: pyt
     for folder, links in ((tmp_path / "links", True), (tmp_path / "copies", False)):
         if not links:
             monkeypatch.setattr(os, "link", _no_links)
-        first = fetch_plan(plan_of(tile), Cache(folder), Options(), web())
+        first = fetch_planned(plan_of(tile), Cache(folder), Options(), web())
         (raster,) = first.rasters
         changed = {path: path.stat().st_mtime_ns for path in (folder, raster.parent, folder / "files")}
-        assert fetch_plan(plan_of(tile), Cache(folder), Options(), web()).rasters == (raster,)
+        assert fetch_planned(plan_of(tile), Cache(folder), Options(), web()).rasters == (raster,)
         assert {path: path.stat().st_mtime_ns for path in changed} == changed
         good = raster.read_bytes()
         first.tiles[0].place.write_bytes(good[:-10])
-        fetch_plan(plan_of(tile), Cache(folder), Options(), web())
+        fetch_planned(plan_of(tile), Cache(folder), Options(), web())
         assert raster.read_bytes() == good
         assert [path.name for path in raster.parent.iterdir()] == [raster.name]
 
@@ -251,7 +251,7 @@ class TestTilesOfTheSrtmLayout:
         from tests.pipelines.fetching_help import corridor
 
         (tile,) = catalogue_of(str(folder)).tiles(corridor())
-        return fetch_plan(plan_of(tile), Cache(cache), Options(), web())
+        return fetch_planned(plan_of(tile), Cache(cache), Options(), web())
 
     @pytest.mark.parametrize("ending", [".hgt", ".hgt.gz", ".hgt.zip", ".SRTMGL1.hgt.zip"])
     @pytest.mark.parametrize("band", ["", "S39/"])
@@ -328,7 +328,7 @@ class TestTilesOfTheSrtmLayout:
         from tests.pipelines.fetching_help import corridor
 
         (tile,) = catalogue_of(f"{server.address}/srtm").tiles(corridor())
-        got = fetch_plan(plan_of(tile), Cache(tmp_path / "cache"), Options(), web())
+        got = fetch_planned(plan_of(tile), Cache(tmp_path / "cache"), Options(), web())
         assert got.tiles[0].record.source_size == len(server.files["/srtm/S39/S39W032.hgt.zip"])
         assert [p.suffix for p in got.tiles[0].place.parent.iterdir() if "part" in p.name] == []
 

@@ -13,7 +13,7 @@ import rasterio
 
 from pipelines import cut
 from pipelines.cache import Cache
-from pipelines.elevation import fetch_plan
+from pipelines.elevation import fetch_planned
 from pipelines.fetch_plan import Options, Plan
 from pipelines.fetching import Fetching, Tile
 from pipelines.ranged import RangedFile
@@ -262,12 +262,12 @@ def test_several_tiles_and_what_is_not_there(server: Server, tmp_path: Path):
     """Law: what is there is fetched, what is not is told, one pattern names the rasters; nothing at all is refused."""
     server.files[PATH] = cog()
     here, sea = wanted(server.address + PATH), wanted(f"{server.address}/none.tif", name="S39W033")
-    got = fetch_plan(plan_of(here, sea), Cache(tmp_path), Options(), web())
+    got = fetch_planned(plan_of(here, sea), Cache(tmp_path), Options(), web())
     assert [tile.state for tile in got.tiles] == ["fetched", "absent"]
     assert [path.name for path in got.rasters] == ["S39W032.tif"]
     assert sorted(got.pattern.parent.glob(got.pattern.name)) == list(got.rasters)
     with pytest.raises(CoverageError, match="Sedge: has no tile along the line; take another catalogue"):
-        fetch_plan(plan_of(sea), Cache(tmp_path), Options(), web())
+        fetch_planned(plan_of(sea), Cache(tmp_path), Options(), web())
 
 
 def test_one_that_fails_among_many(server: Server, tmp_path: Path):
@@ -279,9 +279,9 @@ def test_one_that_fails_among_many(server: Server, tmp_path: Path):
     server.always["/5.tif"] = Fault(status=403)
     plan: Plan = plan_of(*tiles)
     with pytest.raises(InputError, match=r"/5\.tif: the server answers 403"):
-        fetch_plan(plan, Cache(tmp_path), Options(), web())
+        fetch_planned(plan, Cache(tmp_path), Options(), web())
     server.always.clear()
     server.asked.clear()
-    got = fetch_plan(plan, Cache(tmp_path), Options(), web())
+    got = fetch_planned(plan, Cache(tmp_path), Options(), web())
     assert len(got.rasters) == 6
     assert {one.path for one in server.asked} == {"/5.tif"}

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from pipelines.cache import Cache
-from pipelines.elevation import Fetched, fetch_plan
+from pipelines.elevation import Fetched, fetch_planned
 from pipelines.fetch_plan import Options, Plan, plan
 from pipelines.stac import MOST_PAGES, Found, find
 from pipelines.tiles import corridor_of
@@ -69,7 +69,7 @@ def search(api: Server, asset: str = "") -> Found:
 def fetched(api: Server, folder: Path, *, whole: bool = False) -> Fetched:
     found = search(api)
     plan = Plan("stac-sedge", "Sedge", found.tiles, corridor(), "EGM2008", "", "", ())
-    return fetch_plan(plan, Cache(folder), Options(whole=whole), web())
+    return fetch_planned(plan, Cache(folder), Options(whole=whole), web())
 
 
 def test_search_and_fetch(api: Server, tmp_path: Path):
@@ -313,4 +313,4 @@ def test_nothing_found(api: Server, tmp_path: Path):
     tell(api, "/search", page())
     assert search(api).tiles == ()
     with pytest.raises(CoverageError, match="has no tile along the line"):
-        fetch_plan(plan_of(), Cache(tmp_path), Options(), web())
+        fetch_planned(plan_of(), Cache(tmp_path), Options(), web())
