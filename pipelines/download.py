@@ -15,6 +15,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
+from urllib.parse import urljoin
 
 import requests
 from requests.adapters import HTTPAdapter
@@ -27,6 +28,9 @@ from profiler import InputError, OutputError
 _CHUNK = 1 << 16
 _ACCEPT = {"Accept": "application/geo+json, application/json"}
 _NOT_THERE = (404, 410)
+_MOST_LEADS = 5
+_ASK_PLAINLY = (301, 302, 303)
+"""Redirections after which a search that was posted is asked for without (RFC 9110, 15.4)."""
 _TRY_AGAIN = (429, 500, 502, 503, 504)
 _RANGE = re.compile(r"bytes (\d{1,18})-(\d{1,18})/(\d{1,18})")
 _KEPT = "check the connection and start again, what has come is kept"
@@ -76,14 +80,23 @@ class Version:
         return self.etag or self.modified
 
 
+class _Session(requests.Session):
+    """One that follows no redirection by itself: it would read to its end what else a server says with it."""
+
+    def get_redirect_target(self, _: requests.Response) -> None:
+        return None
+
+    def leads_to(self, response: requests.Response) -> str | None:
+        return super().get_redirect_target(response)
+
+
 class Web:
     """A session with patience; proxies are those of the environment. For use by several threads."""
 
     def __init__(self, patience: Patience | None = None) -> None:
         self.patience = patience or Patience()
         self.stopped = threading.Event()
-        self._session = requests.Session()
-        self._session.max_redirects = 5
+        self._session = _Session()
         self._session.headers.update({"Accept-Encoding": "identity", "User-Agent": "gradewright"})
         for scheme in ("http://", "https://"):
             self._session.mount(scheme, HTTPAdapter(pool_maxsize=16))
@@ -107,14 +120,10 @@ class Web:
         """
         if not is_address(address):
             raise InputError(shown(address), "is no http or https address", "nothing else is fetched")
-        times = (self.patience.connect, self.patience.read)
-        method = "GET" if post is None else "POST"  # a search that is posted changes nothing
         for number in itertools.count(1):
             asked = 0.0
             try:
-                response = self._session.request(
-                    method, address, headers=headers, json=post, stream=True, timeout=times
-                )
+                response = self._followed(address, headers, post)
             except (requests.RequestException, HTTPError, ValueError) as error:
                 if number > self._again(error):
                     raise _sentence(address, error) from error
@@ -135,6 +144,22 @@ class Web:
                     "try again later, or look at the address in a browser",
                 )
             yield response
+
+    def _followed(self, address: str, headers: Mapping[str, str] | None, post: Any) -> requests.Response:
+        """One answer, from wherever others lead."""
+        times = (self.patience.connect, self.patience.read)
+        for _ in range(_MOST_LEADS + 1):
+            method = "GET" if post is None else "POST"
+            response = self._session.request(method, address, headers=headers, json=post, stream=True, timeout=times)
+            if (leads := self._session.leads_to(response)) is None:
+                return response
+            response.close()
+            address = urljoin(address, leads)
+            if not is_address(address):
+                raise requests.exceptions.InvalidSchema(address)
+            if response.status_code in _ASK_PLAINLY:
+                post = None
+        raise requests.TooManyRedirects
 
     def _again(self, error: Exception) -> int:
         """How often it is worth asking again: seldom without a connection, never at a wrong address."""

@@ -112,7 +112,7 @@ def _answer(handler: BaseHTTPRequestHandler, server: Server) -> None:
     whole = fault.body if fault.body is not None else server.files.get(handler.path, server.files.get(path))
     status = fault.status or (200 if whole is not None else 404)
     headers = dict(fault.headers)
-    body = b"" if status >= 300 else whole or b""
+    body = (fault.body if status >= 300 else whole) or b""
     if status == 200:
         etag = fault.etag or f'"{hashlib.sha256(body).hexdigest()[:12]}"'
         headers = {"ETag": etag, "Accept-Ranges": "bytes"} | headers

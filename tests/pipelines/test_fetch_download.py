@@ -178,6 +178,21 @@ def test_a_budget_for_all_of_it(server: Server, tmp_path: Path):
         get(server, tmp_path / "a.part", web(budget=0.5))
 
 
+@pytest.mark.parametrize("status", [301, 302, 303, 307, 308])
+def test_where_answers_lead(server: Server, status: int):
+    """Published: RFC 9110, 15.4: after 307 and 308 a search is posted again, else it is asked for without; addresses
+    may be relative. What a server says besides is not read to its end, which it may not have."""
+    server.files["/there/a"] = b"[1]"
+    server.always["/here/a"] = Fault(
+        status=status, headers={"Location": "../there/a?x=1"}, body=bytes(40_000_000), chunked=True
+    )
+    assert web().json(f"{server.address}/here/a", {"token": 2}) == ([1], f"{server.address}/there/a?x=1")
+    (asked,) = server.of("/there/a")
+    assert asked.method == ("POST" if status in (307, 308) else "GET")
+    assert (asked.body == b"") == (asked.method == "GET")
+    assert server.sent < 20_000_000
+
+
 @pytest.mark.parametrize("status", [404, 410])
 def test_not_there_is_an_answer(server: Server, tmp_path: Path, status: int):
     """Published: RFC 9110, 15.5.5 and 15.5.11: not found, gone. One request, no retry."""
