@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 import time
+from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -78,6 +79,8 @@ def network(
             err=True,
         )
         raise SystemExit(130) from None
+    for line in progress.again():
+        click.echo(line, err=True)
     failed = sum(bool(o.error) for o in done)
     files = (whole, place / "network.csv", place / "network.html")
     click.echo(f"{len(done) - failed:,} done, {failed:,} failed: {', '.join(map(str, files))}")
@@ -103,6 +106,7 @@ class _Progress:
     def __init__(self, lines: int) -> None:
         self.lines, self.done, self.earlier, self.failed = lines, 0, 0, 0
         self.kilometres = 0.0
+        self.errors: Counter[str] = Counter()
         self.start = self.told = time.monotonic()
 
     @contextmanager
@@ -131,9 +135,16 @@ class _Progress:
             self.kilometres += outcome.length_km or 0.0
         self.bar.update(self.step, advance=1, description=self.words())
         if outcome.error:
-            self.console.print(f"failed: {outcome.error}", highlight=False, markup=False, soft_wrap=True)
+            self.errors[outcome.error] += 1
+            if self.errors[outcome.error] == 1:
+                whose = "" if outcome.territory in outcome.error else f"{outcome.territory}: "
+                self.console.print(f"failed: {whose}{outcome.error}", highlight=False, markup=False, soft_wrap=True)
         if not self.console.is_terminal and time.monotonic() - self.told >= TOLD_EVERY:
             self.say(self.words())
+
+    def again(self) -> list[str]:
+        """What went wrong with several lines, once each."""
+        return [f"so did {n - 1:,} more: {error}" for error, n in self.errors.items() if n > 1]
 
     def say(self, words: str) -> None:
         self.told = time.monotonic()

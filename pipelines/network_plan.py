@@ -163,6 +163,9 @@ def read_plan(path: Path, out: Path) -> Plan:
     said: tuple[str, ...] = ()
     lines = [*rows, *_unlike(rows, _globbed(head, base, of_all))]
     if file.area is not None:
+        if file.elevation is None:
+            remedy = "add [elevation] with rasters, or with a catalogue"
+            raise InputError(path, "its [area] has lines and no ground: there is no [elevation]", remedy)
         from pipelines.network_area import territories_of_area
 
         made, said = territories_of_area(file.area, file.elevation, base, out / "area", invented=head.invented)

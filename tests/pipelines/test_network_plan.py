@@ -290,6 +290,24 @@ def test_an_area(tmp_path: Path):
     assert {p: p.stat().st_mtime_ns for p in (out / "lines").glob("*.gpkg")} == before
 
 
+def test_what_is_wrong_for_many_is_told_once(tmp_path: Path):
+    """Law: the same failure of several lines is one sentence, with the first of them, and how many more; an area
+    without any elevation is refused before it is read."""
+    country.write_lines(tmp_path / "line.geojson", country.line())
+    for name in ("a", "b", "c"):
+        (tmp_path / f"{name}.toml").write_text('[centreline]\npath = "line.geojson"\n')
+    path = write_plan(tmp_path, '[network]\nterritories = ["?.toml"]\n[elevation]\nrasters = ["dem/*.tif"]\n')
+    result = network(path, tmp_path / "out", "--workers", "1")
+    assert result.exit_code == 1
+    told = [line for line in result.stderr.splitlines() if "dem/*.tif" in line]
+    assert len(told) == 2
+    assert told[0].startswith("failed: a.toml: ")
+    assert told[1].startswith("so did 2 more: ")
+    path = write_plan(tmp_path, '[network]\n[area]\npath = "nowhere.pbf"\n')
+    with pytest.raises(InputError, match=r"there is no \[elevation\]"):
+        read_plan(path, tmp_path)
+
+
 @pytest.mark.parametrize(
     ("table", "told"),
     [
