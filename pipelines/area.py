@@ -22,14 +22,14 @@ import tomli_w
 from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import connected_components
 
-from pipelines.between import ways_between
-from pipelines.corridors import Corridors, corridors_of, together
-from pipelines.gauges import by_gauge
-from pipelines.kept_ways import Keep, kept_ways, value_of
-from pipelines.laid_lines import Line, Surroundings, is_post, is_station, lay_line, place_of, points_of
-from pipelines.line_tags import counted, plain, slug_of, unique
-from pipelines.meeting import Contact
-from pipelines.tracks import Track, links_of, strokes_of
+from pipelines.lines.between import ways_between
+from pipelines.lines.corridors import Corridors, corridors_of, together
+from pipelines.lines.gauges import by_gauge
+from pipelines.lines.kept_ways import Keep, kept_ways, value_of
+from pipelines.lines.laid_lines import Line, Surroundings, is_post, is_station, lay_line, place_of, points_of
+from pipelines.lines.line_tags import counted, plain, slug_of, unique
+from pipelines.lines.meeting import Contact
+from pipelines.lines.tracks import Track, links_of, strokes_of
 from profiler import Centreline, InputError, OutputError, Piece, read_centreline, staged_folder
 
 MAIN_LINES: Keep = {"usage": ("main", "branch")}

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from pipelines.cache import Cache
-from pipelines.download import Told, Web
-from pipelines.fetch_plan import Options, Plan, plan
-from pipelines.fetching import Fetching, Tile
+from pipelines.fetching.cache import Cache
+from pipelines.fetching.download import Told, Web
+from pipelines.fetching.plan import Options, Plan, plan
+from pipelines.fetching.run import Fetching, Tile
 from profiler import CoverageError, ProfilerError, Territory
 
 AT_ONCE = 4

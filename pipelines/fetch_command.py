@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from pipelines.elevation import Fetched
-    from pipelines.fetch_plan import Plan
+    from pipelines.fetching.plan import Plan
     from profiler import Territory
 
 
@@ -76,11 +76,11 @@ def fetch(
     territory file is written that names them, ready for `gradewright profile`, with their vertical datum, attribution
     and licence. An [elevation] that the source has is left out of it. Started again it goes on where it broke off.
     """
-    from pipelines.cache import Cache
-    from pipelines.download import Patience, Web
     from pipelines.elevation import fetch_planned
-    from pipelines.fetch_plan import Options, plan
     from pipelines.fetched_territory import place_for, write
+    from pipelines.fetching.cache import Cache
+    from pipelines.fetching.download import Patience, Web
+    from pipelines.fetching.plan import Options, plan
 
     territory = _territory(source)
     place = out if only_list else place_for(source, out)
@@ -119,8 +119,8 @@ def _territory(source: Path) -> Territory:
 
 def _list(planned: Plan, folder: Path) -> None:
     """Every tile with its address and its size, where that is known without asking."""
-    from pipelines.cache import sizes
-    from pipelines.catalogues import shown
+    from pipelines.fetching.cache import sizes
+    from pipelines.fetching.catalogues import shown
 
     known = sizes(folder)
     for tile in planned.tiles:

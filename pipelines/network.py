@@ -16,11 +16,11 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 
-from pipelines.network_job import Task, lost, run_one
-from pipelines.network_plan import Plan
-from pipelines.network_records import FOLDER, Outcome, keep_failure, of_disk, result_file, write_text
-from pipelines.network_tasks import Options, tasks_of
-from pipelines.network_view import write_view
+from pipelines.networks.job import Task, lost, run_one
+from pipelines.networks.plan import Plan
+from pipelines.networks.records import FOLDER, Outcome, keep_failure, of_disk, result_file, write_text
+from pipelines.networks.tasks import Options, tasks_of
+from pipelines.networks.view import write_view
 from profiler import OutputError, write_network
 
 COLUMNS = (

@@ -15,7 +15,7 @@ import click
 
 if TYPE_CHECKING:
     from pipelines.network import Map
-    from pipelines.network_records import Outcome
+    from pipelines.networks.records import Outcome
 
 TOLD_EVERY = 10.0
 """Where nobody watches, a line of progress this often. [s]"""
@@ -52,8 +52,8 @@ def network(
     Exit code 1 if any line failed.
     """
     from pipelines.network import alone_in, outcomes, write_whole
-    from pipelines.network_plan import read_plan
-    from pipelines.network_tasks import Options
+    from pipelines.networks.plan import read_plan
+    from pipelines.networks.tasks import Options
     from profiler import InputError
 
     if scheduler is not None and workers is not None:
@@ -92,10 +92,10 @@ def _map(workers: int | None, scheduler: str | None, lines: int) -> Map:
     from functools import partial
 
     if scheduler is not None:
-        from pipelines.scheduler import map_over_scheduler
+        from pipelines.networks.scheduler import map_over_scheduler
 
         return partial(map_over_scheduler, address=scheduler)
-    from pipelines.pool import map_over_processes
+    from pipelines.networks.pool import map_over_processes
 
     return partial(map_over_processes, workers=min(workers or os.cpu_count() or 1, lines))
 

@@ -100,10 +100,24 @@ def test_imports_point_downwards(path: Path):
 
 def test_pipelines_use_the_public_list_only():
     """Law of the house: `pipelines` stands on `profiler`'s public list, and on nothing behind it."""
-    for path in sorted((ROOT / "pipelines").glob("*.py")):
+    for path in sorted((ROOT / "pipelines").rglob("*.py")):
         for name in imported(path):
             if name.startswith("profiler."):
                 assert name.count(".") == 1, f"{path.name} imports {name}"
+
+
+PIPELINES = {"fetching": 0, "lines": 0, "elevation": 1, "area": 1, "networks": 2, "fetched_territory": 2, "network": 3}
+"""Levels of its files and folders; what is not named stands above them all."""
+
+
+def test_pipelines_import_downwards():
+    """Law of the house: in `pipelines` too a module imports from lower levels, or from its own folder."""
+    for path in sorted((ROOT / "pipelines").rglob("*.py")):
+        place = path.relative_to(ROOT / "pipelines").with_suffix("").parts[0]
+        for name in imported(path):
+            target = name.split(".")[1] if name.startswith("pipelines.") else place
+            if target != place:
+                assert PIPELINES[target] < PIPELINES.get(place, 9), f"{path.name} imports {name}"
 
 
 def test_no_heavy_import_at_import_time():
@@ -130,5 +144,5 @@ def test_no_heavy_import_at_import_time():
 def test_every_folder_is_packaged():
     """Law: what is not named in pyproject.toml is missing from an installed copy."""
     named = set(tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["setuptools"]["packages"])
-    folders = {".".join(p.parent.relative_to(ROOT).parts) for p in (ROOT / "profiler").rglob("__init__.py")}
-    assert named == folders | {"profiler.sample_routes", "pipelines"}
+    ours = (*(ROOT / "profiler").rglob("__init__.py"), *(ROOT / "pipelines").rglob("__init__.py"))
+    assert named == {".".join(p.parent.relative_to(ROOT).parts) for p in ours} | {"profiler.sample_routes"}

@@ -12,10 +12,10 @@ import numpy as np
 import rasterio
 from rasterio.transform import from_origin
 
-from pipelines.catalogues import Wanted
-from pipelines.download import Patience, Web
-from pipelines.fetch_plan import Plan
-from pipelines.tiles import Corridor, corridor_of, square
+from pipelines.fetching.catalogues import Wanted
+from pipelines.fetching.download import Patience, Web
+from pipelines.fetching.plan import Plan
+from pipelines.fetching.tiles import Corridor, corridor_of, square
 
 SOUTH, WEST = -39, -32
 """The square degree of the invented country, at sea in the southern Atlantic."""

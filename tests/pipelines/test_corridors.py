@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from pipelines.area import Area, lines_of_area, write_lines
-from pipelines.corridors import BESIDE
-from pipelines.tracks import earth_centred
+from pipelines.lines.corridors import BESIDE
+from pipelines.lines.tracks import earth_centred
 from profiler import build_route, read_territory
 from tests.pipelines.mapped import Mapped, leaving, straight
 

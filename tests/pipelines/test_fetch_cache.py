@@ -18,11 +18,11 @@ import numpy as np
 import pytest
 import rasterio
 
-from pipelines.cache import Cache, clean
-from pipelines.catalogues import Wanted
 from pipelines.elevation import Fetched, fetch_planned
-from pipelines.fetch_plan import Options
-from pipelines.fetching import Fetching, Tile
+from pipelines.fetching.cache import Cache, clean
+from pipelines.fetching.catalogues import Wanted
+from pipelines.fetching.plan import Options
+from pipelines.fetching.run import Fetching, Tile
 from profiler import InputError, OutputError
 from tests.pipelines.fetching_help import cog, hgt, plan_of, wanted, web
 from tests.pipelines.range_server import Fault, Server
@@ -247,7 +247,7 @@ class TestTilesOfTheSrtmLayout:
     NAME = "S39W032"
 
     def _from(self, folder: Path, cache: Path) -> Fetched:
-        from pipelines.catalogues import catalogue_of
+        from pipelines.fetching.catalogues import catalogue_of
         from tests.pipelines.fetching_help import corridor
 
         (tile,) = catalogue_of(str(folder)).tiles(corridor())
@@ -324,7 +324,7 @@ class TestTilesOfTheSrtmLayout:
         """Law: the endings are tried in turn; what is there is fetched whole and unpacked."""
         self._write(tmp_path / "x.zip")
         server.files["/srtm/S39/S39W032.hgt.zip"] = (tmp_path / "x.zip").read_bytes()
-        from pipelines.catalogues import catalogue_of
+        from pipelines.fetching.catalogues import catalogue_of
         from tests.pipelines.fetching_help import corridor
 
         (tile,) = catalogue_of(f"{server.address}/srtm").tiles(corridor())

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner, Result
 
-from pipelines import catalogues
+from pipelines.fetching import catalogues
 from profiler import build_profile, read_territory
 from profiler.cli.main import main
 from tests import country

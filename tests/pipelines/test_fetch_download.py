@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from pipelines.download import NotThereError, Web, download
+from pipelines.fetching.download import NotThereError, Web, download
 from profiler import InputError, OutputError
 from tests.pipelines.fetching_help import web
 from tests.pipelines.range_server import Fault, Server

@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 import rasterio
 
-from pipelines import catalogues
 from pipelines.elevation import fetch
+from pipelines.fetching import catalogues
 from profiler import Territory
 from profiler.build import open_ground, sample_ground
 from profiler.drawn_line import draw_line

@@ -11,13 +11,13 @@ import numpy as np
 import pytest
 import rasterio
 
-from pipelines import cut
-from pipelines.cache import Cache
 from pipelines.elevation import fetch_planned
-from pipelines.fetch_plan import Options, Plan
-from pipelines.fetching import Fetching, Tile
-from pipelines.ranged import RangedFile
-from pipelines.tiles import Box, Corridor, corridor_of
+from pipelines.fetching import cut
+from pipelines.fetching.cache import Cache
+from pipelines.fetching.plan import Options, Plan
+from pipelines.fetching.ranged import RangedFile
+from pipelines.fetching.run import Fetching, Tile
+from pipelines.fetching.tiles import Box, Corridor, corridor_of
 from profiler import CoverageError, InputError
 from tests.pipelines.fetching_help import SOUTH, WEST, cog, corridor, hills, plan_of, tiff, wanted, web
 from tests.pipelines.range_server import Fault, Server

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipelines.line_tags import (
+from pipelines.lines.line_tags import (
     Post,
     Speed,
     agreeing_posts,

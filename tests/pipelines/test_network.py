@@ -11,8 +11,8 @@ import pytest
 from click.testing import CliRunner, Result
 
 from pipelines.network import COLUMNS, report
-from pipelines.network_job import Task, run_one
-from pipelines.network_records import Outcome
+from pipelines.networks.job import Task, run_one
+from pipelines.networks.records import Outcome
 from profiler import build_profile, landmarks_of, read_profile, read_territory, write_profile_file
 from profiler.cli.main import main
 from tests import country

@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 
 from pipelines.network import outcomes, report
-from pipelines.network_job import Task
-from pipelines.network_plan import read_plan
-from pipelines.network_records import Outcome
-from pipelines.network_tasks import Options, completed, tasks_of
+from pipelines.networks.job import Task
+from pipelines.networks.plan import read_plan
+from pipelines.networks.records import Outcome
+from pipelines.networks.tasks import Options, completed, tasks_of
 from profiler import ElevationTable, InputError, build_profile, read_profile, read_territory
 from tests import country
 from tests.pipelines.mapped import Mapped, straight

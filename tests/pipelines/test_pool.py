@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from pipelines.pool import map_over_processes
+from pipelines.networks.pool import map_over_processes
 
 ROOT = Path(__file__).parents[2]
 
@@ -71,7 +71,7 @@ SCRIPT = """
 import sys
 from functools import partial
 from pathlib import Path
-from pipelines.pool import map_over_processes
+from pipelines.networks.pool import map_over_processes
 from tests.pipelines.test_pool import missed, sleepy
 if __name__ == "__main__":
     list(map_over_processes("ab", partial(sleepy, Path(sys.argv[1])), missed, workers=2))

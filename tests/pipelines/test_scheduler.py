@@ -15,9 +15,9 @@ import pytest
 from distributed import LocalCluster
 
 from pipelines.network import alone_in, outcomes, write_whole
-from pipelines.network_plan import read_plan
-from pipelines.network_tasks import Options
-from pipelines.scheduler import AT_ONCE, map_over_scheduler
+from pipelines.networks.plan import read_plan
+from pipelines.networks.scheduler import AT_ONCE, map_over_scheduler
+from pipelines.networks.tasks import Options
 from profiler import InputError
 from tests.pipelines.test_network import contents, network
 from tests.pipelines.test_network_resume import territories, whole  # noqa: F401 (fixtures)
@@ -105,7 +105,9 @@ def test_an_error_of_the_job_comes_out(cluster: LocalCluster, tmp_path: Path):
 
 def test_no_scheduler_there(territories: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch):  # noqa: F811
     """Law: one sentence within a bounded time, whether nobody listens, nobody answers, or it is no address."""
-    monkeypatch.setattr("pipelines.scheduler.map_over_scheduler", partial(map_over_scheduler, answers_within=1.0))
+    monkeypatch.setattr(
+        "pipelines.networks.scheduler.map_over_scheduler", partial(map_over_scheduler, answers_within=1.0)
+    )
     with socket.create_server(("127.0.0.1", 0)) as silent:  # it takes a connection and never says a word
         port = silent.getsockname()[1]
         for address in (f"tcp://127.0.0.1:{port}", "tcp://127.0.0.1:1", "nonsense://x", "not an address"):

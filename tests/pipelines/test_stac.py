@@ -11,11 +11,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from pipelines.cache import Cache
 from pipelines.elevation import Fetched, fetch_planned
-from pipelines.fetch_plan import Options, Plan, plan
-from pipelines.stac import MOST_PAGES, Found, find
-from pipelines.tiles import corridor_of
+from pipelines.fetching.cache import Cache
+from pipelines.fetching.plan import Options, Plan, plan
+from pipelines.fetching.stac import MOST_PAGES, Found, find
+from pipelines.fetching.tiles import corridor_of
 from profiler import CoverageError, InputError, territory_of_line
 from tests import country
 from tests.pipelines.fetching_help import SOUTH, WEST, cog, corridor, plan_of, web

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipelines.catalogues import catalogue_of, catalogues, shown
-from pipelines.tiles import PER_DEGREE, Box, corner_words, corridor_of, square, squares_touched
+from pipelines.fetching.catalogues import catalogue_of, catalogues, shown
+from pipelines.fetching.tiles import PER_DEGREE, Box, corner_words, corridor_of, square, squares_touched
 from profiler import InputError
 
 GEOD = pyproj.Geod(ellps="WGS84")

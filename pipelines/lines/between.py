@@ -7,11 +7,11 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from pipelines.corridors import Corridors
-from pipelines.laid_lines import STATION_REACH, Surroundings
-from pipelines.line_tags import plain
-from pipelines.tracks import Track, chained
-from pipelines.ways import Ways
+from pipelines.lines.corridors import Corridors
+from pipelines.lines.laid_lines import STATION_REACH, Surroundings
+from pipelines.lines.line_tags import plain
+from pipelines.lines.tracks import Track, chained
+from pipelines.lines.ways import Ways
 from profiler import InputError, RouteError
 
 SAME_STATION = 5000.0

@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
-from pipelines.cache import clean
-from pipelines.catalogues import UNKNOWN, Wanted, catalogue_of, is_address, shown
-from pipelines.download import Patience, Web
-from pipelines.stac import find
-from pipelines.tiles import Corridor, corridor_of
+from pipelines.fetching.cache import clean
+from pipelines.fetching.catalogues import UNKNOWN, Wanted, catalogue_of, is_address, shown
+from pipelines.fetching.download import Patience, Web
+from pipelines.fetching.stac import find
+from pipelines.fetching.tiles import Corridor, corridor_of
 from profiler import InputError, Territory
 
 HALF_WIDTH = 2000.0

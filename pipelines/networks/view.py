@@ -6,8 +6,8 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from urllib.parse import quote
 
-from pipelines.network_plan import Plan
-from pipelines.network_records import Outcome, result_file
+from pipelines.networks.plan import Plan
+from pipelines.networks.records import Outcome, result_file
 from profiler import write_network_view
 
 FILE = "network.html"

@@ -17,7 +17,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-from pipelines.download import cannot_write
+from pipelines.fetching.download import cannot_write
 
 _LOOK_AGAIN = 0.1
 """Whether another has let go of a raster is looked at so often. [s]"""

@@ -8,8 +8,8 @@ from collections.abc import Collection, Sequence
 
 import numpy as np
 
-from pipelines.meeting import Contact
-from pipelines.tracks import FloatArray, Track
+from pipelines.lines.meeting import Contact
+from pipelines.lines.tracks import FloatArray, Track
 
 ON = 0.0
 """Cosine between the ways before and behind a switch from which on a train goes over it."""

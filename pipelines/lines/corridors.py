@@ -15,9 +15,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from scipy.spatial import cKDTree
 
-from pipelines.meeting import EXACT, ON_ITSELF, REACH, SPACING, Contact, Meeting, meeting_of
-from pipelines.tracks import BoolArray, FloatArray, IntArray, Track
-from pipelines.ways import Ways
+from pipelines.lines.meeting import EXACT, ON_ITSELF, REACH, SPACING, Contact, Meeting, meeting_of
+from pipelines.lines.tracks import BoolArray, FloatArray, IntArray, Track
+from pipelines.lines.ways import Ways
 
 BESIDE = 30.0
 """A track that stays within this of another, in its direction, is of the same line. [m]"""

@@ -10,7 +10,7 @@ import numpy as np
 from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import connected_components
 
-from pipelines.tracks import Track
+from pipelines.lines.tracks import Track
 from profiler import Piece
 
 ALIKE = 10

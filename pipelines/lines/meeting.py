@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 from scipy.spatial import cKDTree
 
-from pipelines.tracks import GAP, STRAIGHT, TURN_BACK, FloatArray, IntArray, Placed, Track, chained
+from pipelines.lines.tracks import GAP, STRAIGHT, TURN_BACK, FloatArray, IntArray, Placed, Track, chained
 
 REACH = 45.0
 """The end of a track meets another track this far off: the one beside it was left out. [m]"""

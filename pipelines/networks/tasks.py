@@ -10,10 +10,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipelines.network_ground import Rasters, identity
-from pipelines.network_job import Task
-from pipelines.network_plan import Line, Plan
-from pipelines.network_records import Outcome, done_before, forget
+from pipelines.networks.ground import Rasters, identity
+from pipelines.networks.job import Task
+from pipelines.networks.plan import Line, Plan
+from pipelines.networks.records import Outcome, done_before, forget
 from profiler import Centreline, ElevationTable, InputError, ProfilerError, Territory, read_centreline, read_territory
 
 COMPUTING = ("gradewright", "numpy", "scipy", "numba", "pyproj", "rasterio")
@@ -111,7 +111,7 @@ def fetched(territory: Territory, plan: Plan, *, of_area: bool = False) -> Terri
     if table is None or table.catalogue is None or not _wants_elevation(territory, of_area):
         return territory
     from pipelines.elevation import fetch
-    from pipelines.fetch_plan import Options as OfFetch
+    from pipelines.fetching.plan import Options as OfFetch
 
     asked = OfFetch(
         collection=table.collection,

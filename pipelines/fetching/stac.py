@@ -15,9 +15,9 @@ from urllib.parse import quote, urlencode, urljoin, urlsplit, urlunsplit
 
 import pyproj
 
-from pipelines.catalogues import UNKNOWN, Wanted, is_address, shown
-from pipelines.download import Web
-from pipelines.tiles import Box, Corridor
+from pipelines.fetching.catalogues import UNKNOWN, Wanted, is_address, shown
+from pipelines.fetching.download import Web
+from pipelines.fetching.tiles import Box, Corridor
 from profiler import InputError
 
 MOST_PAGES, MOST_ITEMS, PER_PAGE = 100, 2_000, 100

@@ -9,8 +9,8 @@ from collections.abc import Iterator
 import requests
 from urllib3.exceptions import HTTPError
 
-from pipelines.catalogues import shown
-from pipelines.download import NoRangesError, NotThereError, Told, Version, Web, range_of, version_of
+from pipelines.fetching.catalogues import shown
+from pipelines.fetching.download import NoRangesError, NotThereError, Told, Version, Web, range_of, version_of
 from profiler import InputError
 
 _PIECE = 1 << 15

@@ -22,7 +22,7 @@ from requests.adapters import HTTPAdapter
 from urllib3.exceptions import DecodeError, HTTPError, ProtocolError
 from urllib3.util.retry import Retry
 
-from pipelines.catalogues import is_address, shown
+from pipelines.fetching.catalogues import is_address, shown
 from profiler import InputError, OutputError
 
 _CHUNK = 1 << 16

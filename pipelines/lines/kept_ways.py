@@ -7,8 +7,8 @@ import json
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 
-from pipelines.line_tags import counted, plain
-from pipelines.tracks import length_of
+from pipelines.lines.line_tags import counted, plain
+from pipelines.lines.tracks import length_of
 from profiler import Centreline, InputError, Piece
 
 Keep = Mapping[str, Sequence[str]]

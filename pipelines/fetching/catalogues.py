@@ -9,7 +9,7 @@ from importlib.resources import files
 from pathlib import Path
 from urllib.parse import quote, urlsplit, urlunsplit
 
-from pipelines.tiles import Box, Corridor, corner_words, square, squares_touched
+from pipelines.fetching.tiles import Box, Corridor, corner_words, square, squares_touched
 from profiler import InputError
 
 UNKNOWN = "unknown"
@@ -76,7 +76,7 @@ class Catalogue:
 @functools.lru_cache(maxsize=1)
 def catalogues() -> dict[str, Catalogue]:
     """The catalogues of catalogues.toml, by name."""
-    table = tomllib.loads(files("pipelines").joinpath("catalogues.toml").read_text(encoding="utf-8"))
+    table = tomllib.loads(files("pipelines.fetching").joinpath("catalogues.toml").read_text(encoding="utf-8"))
     return {key: Catalogue(key, **row | {"endings": tuple(row.get("endings", ()))}) for key, row in table.items()}
 
 

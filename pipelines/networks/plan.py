@@ -166,7 +166,7 @@ def read_plan(path: Path, out: Path) -> Plan:
         if file.elevation is None:
             remedy = "add [elevation] with rasters, or with a catalogue"
             raise InputError(path, "its [area] has lines and no ground: there is no [elevation]", remedy)
-        from pipelines.network_area import territories_of_area
+        from pipelines.networks.area import territories_of_area
 
         made, said = territories_of_area(file.area, file.elevation, base, out / "area", invented=head.invented)
         lines += [Line("", territory, of_all, head.to, head.both, of_area=True) for territory in made]

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from pipelines.network_plan import AreaTable, PlanElevationTable
+    from pipelines.networks.plan import AreaTable, PlanElevationTable
 
 
 def territories_of_area(

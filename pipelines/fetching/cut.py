@@ -23,8 +23,8 @@ from rasterio.errors import NotGeoreferencedWarning, RasterioError
 from rasterio.warp import transform, transform_bounds
 from rasterio.windows import Window
 
-from pipelines.catalogues import Wanted
-from pipelines.tiles import Box, Corridor
+from pipelines.fetching.catalogues import Wanted
+from pipelines.fetching.tiles import Box, Corridor
 from profiler import InputError
 
 LOWEST, HIGHEST = -2_000.0, 31_000.0

@@ -11,7 +11,7 @@ from itertools import groupby
 import numpy as np
 from scipy.spatial import cKDTree
 
-from pipelines.line_tags import (
+from pipelines.lines.line_tags import (
     Post,
     Speed,
     agreeing_posts,
@@ -23,7 +23,7 @@ from pipelines.line_tags import (
     post_of,
     turned,
 )
-from pipelines.tracks import FloatArray, Track, earth_centred
+from pipelines.lines.tracks import FloatArray, Track, earth_centred
 from profiler import Piece, PointFeature
 
 STATION_REACH = 150.0

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipelines.network_records import Outcome, done_before, keep, of_disk, result_file
+from pipelines.networks.records import Outcome, done_before, keep, of_disk, result_file
 from profiler import GroundSource, OutputError, ProfilerError, Territory
 
 if TYPE_CHECKING:
-    from pipelines.network_plan import TrainFile
+    from pipelines.networks.plan import TrainFile
     from profiler import Landmarks, Profile
 
 CASES = ("plan", "slower", "faster")

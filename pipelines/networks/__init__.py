@@ -1,0 +1,1 @@
+"""Networks: the plan, a task of each line, the job that does one, maps over many, records of what is done."""
