@@ -28,7 +28,7 @@ if TYPE_CHECKING:
         TerritoryError,
         TrainError,
     )
-    from profiler.files import staged_file, staged_folder
+    from profiler.files import sha256, staged_file, staged_folder
     from profiler.ground import Bounds, Ground, GroundSource, Relief
     from profiler.landmark import GradeRun, Landmark, Landmarks, Straddle
     from profiler.landmarks.find import LandmarkSettings, find_landmarks
@@ -81,7 +81,7 @@ _PLACES = {
         "TerritoryError",
         "TrainError",
     ),
-    "files": ("staged_file", "staged_folder"),
+    "files": ("sha256", "staged_file", "staged_folder"),
     "ground": ("Bounds", "Ground", "GroundSource", "Relief"),
     "landmark": ("GradeRun", "Landmark", "Landmarks", "Straddle"),
     "landmarks.find": ("LandmarkSettings", "find_landmarks"),
@@ -187,6 +187,7 @@ __all__ = [
     "read_train",
     "reversed_profile",
     "sample_territory",
+    "sha256",
     "six_sentences",
     "staged_file",
     "staged_folder",

@@ -147,7 +147,7 @@ def _move_into(stage: Path, folder: Path, replaces: tuple[str, ...]) -> None:
 
 
 def sha256(path: Path) -> str:
-    """Hexadecimal SHA-256 of a file's bytes."""
+    """Hexadecimal SHA-256 of the bytes of the file at ``path``."""
     with Path(path).open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
 

@@ -18,6 +18,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from pipelines.fetching.download import cannot_write
+from profiler import sha256
 
 _LOOK_AGAIN = 0.1
 """Whether another has let go of a raster is looked at so often. [s]"""
@@ -176,12 +177,6 @@ def link(path: Path, name: Path) -> None:
 
 def _same(path: Path, name: Path) -> bool:
     return name.exists() and (path.samefile(name) or filecmp.cmp(path, name, shallow=False))
-
-
-def sha256(path: Path) -> str:
-    """Hexadecimal SHA-256 of a file's bytes."""
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def _held(descriptor: int) -> bool:

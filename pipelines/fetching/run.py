@@ -12,12 +12,12 @@ from typing import Any
 from rasterio.errors import RasterioError
 
 from pipelines.fetching import cut
-from pipelines.fetching.cache import Cache, Record, clean, link, sha256
+from pipelines.fetching.cache import Cache, Record, clean, link
 from pipelines.fetching.catalogues import Wanted, is_address, shown
 from pipelines.fetching.download import NoAnswerError, NoRangesError, NotThereError, Told, Web, cannot_write, download
 from pipelines.fetching.plan import Options, Plan
 from pipelines.fetching.ranged import RangedFile
-from profiler import InputError, OutputError
+from profiler import InputError, OutputError, sha256
 
 
 @dataclass(frozen=True)

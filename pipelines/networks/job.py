@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import dataclasses
 import threading
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipelines.networks.records import Outcome, done_before, keep, of_disk, result_file
+from pipelines.networks.records import Outcome, done_before, forget, keep, of_disk, result_file
 from profiler import GroundSource, OutputError, ProfilerError, Territory
 
 if TYPE_CHECKING:
@@ -57,16 +58,27 @@ def run_one(task: Task) -> Outcome:
         earlier = done_before(task.out, task.key, task.inputs)
         if earlier is not None:  # done, but the process that did it was lost before it could say so
             return dataclasses.replace(earlier, earlier=False)
+        forget(task.out, task.key)  # what it speaks of is written over from here on
         try:
             return _done(task)
-        except OutputError:
-            raise
-        except ProfilerError as error:
-            return Outcome(task.key, task.name, error=str(error))
-        except Exception as error:  # a bug in one must not end the run of a thousand: it is named as one
-            if isinstance(error, OSError) and isinstance(full := of_disk(error, task.out), OutputError):
-                raise full from error
-            return Outcome(task.key, task.name, error=f"bug, {type(error).__name__}: {error}")
+        except Exception as error:
+            return failed(error, task.key, task.name, task.out)
+
+
+def failed(error: Exception, key: str, name: str, out: Path) -> Outcome:
+    """The outcome of a line that an error ended; a bug in one must not end the run of a thousand, it is named as one.
+
+    Raises
+    ------
+    OutputError
+        The error itself, if it is one: it is never a line's own.
+    """
+    if isinstance(error, OSError):
+        error = of_disk(error, out)
+    if isinstance(error, OutputError):
+        raise error
+    bug = f"bug, {type(error).__name__}: {' '.join(str(error).split())}"
+    return Outcome(key, name, error=str(error) if isinstance(error, ProfilerError) else bug)
 
 
 def lost(task: Task) -> Outcome:
@@ -79,19 +91,21 @@ def _done(task: Task) -> Outcome:
 
     profile = build_profile(task.territory, trim=task.trim, ground=task.ground)
     landmarks = landmarks_of(profile, task.territory)
+    beside = []
     if task.trains:
-        _brief(task, profile, landmarks)
+        beside.append(f"briefings/{task.key}")
+        _brief(task, profile, landmarks, task.out / beside[-1])
     if task.folder:
-        place = task.out / f"{task.key}-profile"
-        command = ["network", task.name]
+        beside.append(f"{task.key}-profile")
+        place, command = task.out / beside[-1], ["network", task.name]
         write_profile(profile, landmarks, place, territory=task.territory, pictures=task.pictures, command=command)
     write_profile_file(profile, landmarks, result_file(task.out, task.key))
-    outcome = _figures(task, profile, landmarks)
+    outcome = _figures(task, profile, landmarks, beside)
     keep(task.out, outcome, task.inputs)
     return outcome
 
 
-def _brief(task: Task, profile: Profile, landmarks: Landmarks) -> None:
+def _brief(task: Task, profile: Profile, landmarks: Landmarks, place: Path) -> None:
     from profiler import direction_towards, plan_handling, write_briefings
 
     source = f"{task.name}, to"
@@ -102,7 +116,7 @@ def _brief(task: Task, profile: Profile, landmarks: Landmarks) -> None:
     }
     write_briefings(
         briefings,
-        task.out / "briefings" / task.key,
+        place,
         territory=task.territory,
         train_files=[file.path for file in task.trains],
         pictures=task.pictures,
@@ -110,7 +124,7 @@ def _brief(task: Task, profile: Profile, landmarks: Landmarks) -> None:
     )
 
 
-def _figures(task: Task, profile: Profile, landmarks: Landmarks) -> Outcome:
+def _figures(task: Task, profile: Profile, landmarks: Landmarks, beside: Sequence[str]) -> Outcome:
     ruling = [x for x in landmarks.of_kind("ruling_grade") if x.train_length is not None]
     longest = max((x.train_length or 0.0 for x in ruling), default=None)
     values = {x.direction: x.value for x in ruling if x.train_length == longest}
@@ -122,4 +136,5 @@ def _figures(task: Task, profile: Profile, landmarks: Landmarks) -> Outcome:
         values.get("against"),
         longest,
         float(profile.elevation.max()),
+        tuple(beside),
     )

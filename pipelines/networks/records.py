@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from profiler import OutputError, staged_file
+from profiler import OutputError, sha256, staged_file
 
 FOLDER = "lines"
 FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
@@ -17,7 +17,10 @@ FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 
 @dataclass(frozen=True)
 class Outcome:
-    """What became of a line; ``error`` is empty where it went well, ``earlier`` set where an earlier run did it."""
+    """What became of a line; ``error`` is empty where it went well, ``earlier`` set where an earlier run did it.
+
+    ``beside`` are the folders that were written of it too, as seen from the folder of results.
+    """
 
     key: str
     territory: str
@@ -26,8 +29,14 @@ class Outcome:
     ruling_against_pct: float | None = None
     train_length_m: float | None = None
     highest_m: float | None = None
+    beside: tuple[str, ...] = ()
     error: str = ""
     earlier: bool = False
+
+    def __post_init__(self) -> None:
+        for name in ("territory", "error"):  # a file's name may be no text, and has to be written all the same
+            text = getattr(self, name).encode("utf-8", "backslashreplace").decode("utf-8")
+            object.__setattr__(self, name, text)
 
 
 _KEPT = tuple(field.name for field in dataclasses.fields(Outcome) if field.name not in ("error", "earlier"))
@@ -43,14 +52,27 @@ def _record_file(out: Path, key: str) -> Path:
 
 
 def done_before(out: Path, key: str, inputs: str) -> Outcome | None:
-    """The outcome of a line that an earlier run did with the same inputs; None if it has to be done."""
+    """The outcome of a line that an earlier run did with the same inputs; None if it has to be done.
+
+    A result that was changed, or lost in a power failure, is none: its bytes are compared, a size says too little.
+    """
+    record = _record(out, key)
     try:
-        record: dict[str, Any] = json.loads(_record_file(out, key).read_text(encoding="utf-8"))
-        if record["inputs"] != inputs or result_file(out, key).stat().st_size != record["bytes"]:
+        if record["inputs"] != inputs or sha256(result_file(out, key)) != record["sha256"]:
             return None
-        return Outcome(**{name: record[name] for name in _KEPT}, earlier=True)
-    except (OSError, ValueError, KeyError, TypeError):
+        stated = {name: record[name] for name in _KEPT} | {"beside": tuple(record["beside"])}
+    except (OSError, KeyError, TypeError):
         return None
+    return Outcome(**stated, earlier=True) if all((out / name).is_dir() for name in stated["beside"]) else None
+
+
+def _record(out: Path, key: str) -> dict[str, Any]:
+    """What is recorded of a line, nothing where it is not or cannot be read."""
+    try:
+        record = json.loads(_record_file(out, key).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return {}
+    return record if isinstance(record, dict) else {}
 
 
 def forget(out: Path, key: str) -> None:
@@ -67,21 +89,26 @@ def keep(out: Path, outcome: Outcome, inputs: str) -> None:
         If the record cannot be written.
     """
     stated = {name: getattr(outcome, name) for name in _KEPT}
-    size = result_file(out, outcome.key).stat().st_size
-    write_text(_record_file(out, outcome.key), json.dumps({"inputs": inputs, "bytes": size, **stated}, indent=1) + "\n")
+    proof = {"inputs": inputs, "sha256": sha256(result_file(out, outcome.key))}
+    write_text(_record_file(out, outcome.key), json.dumps(proof | stated, indent=1) + "\n")
 
 
 def keep_failure(out: Path, outcome: Outcome) -> None:
-    """Record a failure, which the next start tries again; what an earlier run made of the line goes.
+    """Record a failure, which the next start tries again; what was left of the line goes.
+
+    What an earlier run finished stays: it was not begun anew, and is good again when its inputs are back, a disk that
+    was not there, say.
 
     Raises
     ------
     OutputError
         If the record cannot be written.
     """
-    result_file(out, outcome.key).unlink(missing_ok=True)
+    if "inputs" in _record(out, outcome.key):
+        return
     said = {"key": outcome.key, "territory": outcome.territory, "error": outcome.error}
     write_text(_record_file(out, outcome.key), json.dumps(said, indent=1, ensure_ascii=False) + "\n")
+    result_file(out, outcome.key).unlink(missing_ok=True)
 
 
 def write_text(path: Path, text: str) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import glob
 import hashlib
 import importlib.metadata
 import json
@@ -11,10 +12,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipelines.networks.ground import Rasters, identity
-from pipelines.networks.job import Task
+from pipelines.networks.job import Task, failed
 from pipelines.networks.plan import Line, Plan
 from pipelines.networks.records import Outcome, done_before, forget
-from profiler import Centreline, ElevationTable, InputError, ProfilerError, Territory, read_centreline, read_territory
+from profiler import Centreline, ElevationTable, InputError, Territory, read_centreline, read_territory
 
 COMPUTING = ("gradewright", "numpy", "scipy", "numba", "pyproj", "rasterio")
 """Packages whose version results depend on: after an upgrade lines are done again."""
@@ -40,8 +41,8 @@ def tasks_of(plan: Plan, out: Path, options: Options) -> Iterator[Task | Outcome
             continue
         try:
             task = _task(line, plan, out, options, rasters)
-        except ProfilerError as error:
-            yield Outcome(line.key, line.territory.name, error=str(error))
+        except Exception as error:
+            yield failed(error, line.key, line.territory.name, out)
             continue
         if options.again:
             forget(out, task.key)
@@ -155,9 +156,9 @@ def file_hash(path: Path) -> str:
         If it cannot be read.
     """
     try:
-        parts = (
-            sorted(p for p in path.parent.glob(f"{path.stem}.*") if p.is_file()) if path.suffix == ".shp" else [path]
-        )
+        parts = [path]
+        if path.suffix.lower() == ".shp":
+            parts = sorted(p for p in path.parent.glob(f"{glob.escape(path.stem)}.*") if p.is_file()) or parts
         parts = [p for part in parts for p in (sorted(part.iterdir()) if part.is_dir() else [part])]
         stats = [part.stat() for part in parts]
     except FileNotFoundError:

@@ -12,9 +12,9 @@ from profiler import write_network_view
 
 FILE = "network.html"
 _BESIDE = (
-    ("Map of this line", "{}-profile/map.html"),
-    ("Chart of this line", "{}-profile/chart.svg"),
-    ("Trains on this line", "briefings/{}/page.html"),
+    ("Map of this line", "{}-profile", "map.html"),
+    ("Chart of this line", "{}-profile", "chart.svg"),
+    ("Trains on this line", "briefings/{}", "page.html"),
 )
 
 
@@ -28,24 +28,25 @@ def write_view(plan: Plan, out: Path, ordered: Sequence[Outcome]) -> Path:
     OutputError
         If the page cannot be written.
     """
-    done = [outcome.key for outcome in ordered if not outcome.error]
+    done = [outcome for outcome in ordered if not outcome.error]
     return write_network_view(
-        ((key, result_file(out, key)) for key in done),
+        ((o.key, result_file(out, o.key)) for o in done),
         out / FILE,
         failures=[(o.key, o.territory, o.error) for o in ordered if o.error],
         name=plan.name,
         invented=plan.invented,
         units=plan.units,
         limits=_limits(plan),
-        links={key: tuple(_links(out, key)) for key in done},
+        links={o.key: tuple(_links(out, o)) for o in done},
     )
 
 
-def _links(out: Path, key: str) -> Iterator[tuple[str, str]]:
-    for words, pattern in _BESIDE:
-        address = pattern.format(key)
-        if (out / address).is_file():
-            yield words, quote(address)
+def _links(out: Path, outcome: Outcome) -> Iterator[tuple[str, str]]:
+    """Pages written with the line; those that earlier runs left tell of another one."""
+    for words, pattern, page in _BESIDE:
+        folder = pattern.format(outcome.key)
+        if folder in outcome.beside and (out / folder / page).is_file():
+            yield words, quote(f"{folder}/{page}")
 
 
 def _limits(plan: Plan) -> tuple[float, float, float, float] | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import hashlib
+import os
 from pathlib import Path
 
 import geopandas
@@ -13,7 +14,16 @@ from click.testing import CliRunner, Result
 from pipelines.network import COLUMNS, report
 from pipelines.networks.job import Task, run_one
 from pipelines.networks.records import Outcome
-from profiler import build_profile, landmarks_of, read_profile, read_territory, write_profile_file
+from pipelines.networks.tasks import file_hash
+from profiler import (
+    OutputError,
+    Territory,
+    build_profile,
+    landmarks_of,
+    read_profile,
+    read_territory,
+    write_profile_file,
+)
 from profiler.cli.main import main
 from tests import country
 
@@ -105,6 +115,43 @@ def test_a_bug_stays_with_its_territory(territories: Path, tmp_path: Path, monke
     outcome = run_one(Task("marram", read_territory(territories / "marram.toml"), tmp_path / "out"))
     assert outcome.error == "bug, ZeroDivisionError: division by zero"
     assert not (tmp_path / "out").exists()
+
+
+def test_what_goes_wrong_before_a_line_is_begun(territories: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """Law: a bug stays with its line there too; a disk that is full does not, and ends the run."""
+
+    def fail(path: Path) -> Territory:
+        if path.name == "marram.toml":
+            raise error
+        return read_territory(path)
+
+    error: Exception = ZeroDivisionError("division\nby zero")
+    monkeypatch.setattr("pipelines.networks.tasks.read_territory", fail)
+    assert network(territories, tmp_path / "out", "--workers", "1").exit_code == 1
+    assert [row["error"] for row in rows(tmp_path / "out")][1:] == ["bug, ZeroDivisionError: division by zero", ""]
+    error = OutputError("cache", "the disk is full", "free some space")
+    result = network(territories, tmp_path / "out", "--workers", "1")
+    assert result.stderr.endswith("gradewright: cache: the disk is full; free some space\n")
+
+
+@pytest.mark.skipif(os.name != "posix", reason="names are bytes there alone")
+def test_a_name_that_is_no_text(territories: Path, tmp_path: Path):
+    """Law: a file whose name is not UTF-8 is a line like another, or a failure."""
+    (territories / "broken.toml").rename(os.fsdecode(os.fsencode(territories) + b"/br\xfcck.toml"))
+    result = network(territories, tmp_path / "out", "--workers", "1")
+    assert result.exit_code == 1
+    assert result.stdout.startswith("2 done, 1 failed")
+    assert [row["territory"] for row in rows(tmp_path / "out")] == ["br\\udcfcck.toml", "marram.toml", "sedge.toml"]
+
+
+def test_a_shapefile_of_any_name_is_looked_at(tmp_path: Path):
+    """Law: what stands in a file changes its hash, whatever its name."""
+    for name in ("line[1].shp", "line[1].dbf", "LINE.SHP"):
+        (tmp_path / name).write_text("before")
+    before = [file_hash(tmp_path / name) for name in ("line[1].shp", "LINE.SHP")]
+    for name in ("line[1].dbf", "LINE.SHP"):
+        (tmp_path / name).write_text("and after")
+    assert not set(before) & {file_hash(tmp_path / name) for name in ("line[1].shp", "LINE.SHP")}
 
 
 def test_refusals_on_the_command_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):

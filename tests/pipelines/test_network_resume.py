@@ -5,6 +5,7 @@ from __future__ import annotations
 import fcntl
 import os
 import resource
+import shutil
 import signal
 import subprocess
 import sys
@@ -166,6 +167,10 @@ def test_what_changed_is_done_again(tmp_path: Path):
     assert changed() == {"one", "two"}
     (out / "lines/two.gpkg").write_bytes(b"cut")
     assert changed() == {"two"}
+    kept = bytearray((out / "lines/one.gpkg").read_bytes())
+    kept[-1] ^= 1  # by hand, or zeros after a power failure: the size is as it was
+    (out / "lines/one.gpkg").write_bytes(kept)
+    assert changed() == {"one"}
     before = stamps(out)
     assert network(folder, out, "--workers", "1", "--again").exit_code == 0
     assert not set(before.items()) & set(stamps(out).items())
@@ -185,6 +190,52 @@ def test_failed_lines_are_tried_again(tmp_path: Path):
     (folder / "ground.tif").write_bytes(ground)
     assert network(folder, out, "--workers", "1").exit_code == 0
     assert rows(out)[0]["state"] == "done"
+
+
+def test_inputs_that_are_away_for_a_while(tmp_path: Path):
+    """Law: what an earlier run finished outlasts a disk that is not there: a failure now, done again without work."""
+    folder, out = tmp_path / "territories", tmp_path / "out"
+    country.write_territory(folder, name="one.toml")
+    assert network(folder, out, "--workers", "1").exit_code == 0
+    before = stamps(out)
+    (folder / "ground.tif").rename(tmp_path / "away.tif")
+    assert network(folder, out, "--workers", "1").exit_code == 1
+    assert rows(out)[0]["state"] == "failed"
+    (tmp_path / "away.tif").rename(folder / "ground.tif")
+    assert network(folder, out, "--workers", "1").exit_code == 0
+    assert rows(out)[0]["state"] == "done"
+    assert stamps(out) == before
+
+
+def test_a_folder_beside_that_has_gone(tmp_path: Path):
+    """Law: with --tables a line is not done while its folder is missing."""
+    folder, out = tmp_path / "territories", tmp_path / "out"
+    country.write_territory(folder, name="one.toml")
+    assert network(folder, out, "--workers", "1", "--tables").exit_code == 0
+    every = contents(out)
+    shutil.rmtree(out / "one-profile")
+    assert network(folder, out, "--workers", "1", "--tables").exit_code == 0
+    assert contents(out) == every
+
+
+def test_killed_while_it_is_done_anew(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """Law: a line that was being done with other inputs has no record of the earlier ones any more."""
+    folder, out = tmp_path / "territories", tmp_path / "out"
+    country.write_territory(folder, name="one.toml")
+    text = (folder / "one.toml").read_text()
+    assert network(folder, out, "--workers", "1", "--tables").exit_code == 0
+    every = contents(out)
+
+    def killed(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    (folder / "one.toml").write_text(text.replace("Sedge Tunnel", "Thistle Tunnel"))
+    with monkeypatch.context() as patch:
+        patch.setattr("pipelines.networks.job.keep", killed)
+        assert network(folder, out, "--workers", "1", "--tables").exit_code == 130
+    (folder / "one.toml").write_text(text)
+    assert network(folder, out, "--workers", "1", "--tables").exit_code == 0
+    assert contents(out) == every
 
 
 def test_one_run_at_a_time(territories: Path, tmp_path: Path):
