@@ -130,9 +130,10 @@ def alone_in(out: Path) -> Iterator[None]:
 
 
 def _tidy(out: Path) -> None:
-    """Take away what processes that were killed left unfinished."""
-    for left in sorted(out.rglob(".unfinished-*")):
-        shutil.rmtree(left, ignore_errors=True)
+    """Take away what processes that were killed left unfinished; other folders there may be somebody else's."""
+    for pattern in ("", "lines/", "area/", "*-profile/", "briefings/**/"):
+        for left in out.glob(f"{pattern}.unfinished-*"):
+            shutil.rmtree(left, ignore_errors=True)
 
 
 def _take(handle: int, out: Path) -> None:
@@ -142,5 +143,7 @@ def _take(handle: int, out: Path) -> None:
 
     try:
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)  # gone with the process, however that ends
-    except OSError as error:
+    except BlockingIOError as error:
         raise OutputError(out, "another run is at work there", "wait for it, or choose another --out") from error
+    except OSError:  # a file system without locks
+        pass

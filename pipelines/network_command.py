@@ -58,7 +58,9 @@ def network(
 
     if scheduler is not None and workers is not None:
         raise InputError("--workers", "stands beside --scheduler, which has its own", "leave one of them out")
-    place = out or Path(f"{plan.resolve().stem}-network")
+    place = out or Path(f"{plan.resolve().name if plan.is_dir() else plan.resolve().stem}-network")
+    if scheduler is not None:  # whose workers stand in other folders than this process
+        plan, place = plan.absolute(), place.absolute()
     asked = read_plan(plan, place)
     options = Options(trim, tables or pictures, pictures, again)
     for sentence in asked.said:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,6 +14,7 @@ from profiler import Centreline, Ground, GroundSource, InputError, ProfilerError
 
 MARGIN_M = 3000.0
 """Tiles this far from a line still go with it: more than the ground beside the line is ever looked at. [m]"""
+_BESIDE = (".hdr", ".prj", ".tfw", ".wld")
 _MOST_KEPT = 16
 _DEGREE_M = 111_000.0
 
@@ -70,7 +72,7 @@ class Rasters:
 
 
 def identity(ground: tuple[GroundSource, ...] | None) -> list[tuple[str, int, int]]:
-    """Name, size [byte] and time of change [ns] of each tile: what it takes to notice that one was changed.
+    """Name, size [byte] and time of change [ns] of each tile and of what stands beside it to say where it lies.
 
     Raises
     ------
@@ -85,6 +87,10 @@ def identity(ground: tuple[GroundSource, ...] | None) -> list[tuple[str, int, in
             except OSError as error:
                 raise InputError(tile.path, "cannot be read any more", "see where it has gone") from error
             found.append((tile.name, stat.st_size, stat.st_mtime_ns))
+            for beside in (Path(f"{tile.path}.aux.xml"), *(Path(tile.path).with_suffix(end) for end in _BESIDE)):
+                with contextlib.suppress(OSError):
+                    stat = beside.stat()
+                    found.append((beside.name, stat.st_size, stat.st_mtime_ns))
     return found
 
 

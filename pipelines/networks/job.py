@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
+import importlib.metadata
+import platform
 import threading
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipelines.networks.records import Outcome, done_before, forget, keep, of_disk, result_file
-from profiler import GroundSource, OutputError, ProfilerError, Territory
+from pipelines.networks.records import FOLDER, Outcome, done_before, forget, keep, of_disk, result_file
+from profiler import GroundSource, InputError, OutputError, ProfilerError, Territory
 
 if TYPE_CHECKING:
     from pipelines.networks.plan import TrainFile
     from profiler import Landmarks, Profile
 
+COMPUTING = ("gradewright", "numpy", "scipy", "numba", "pyproj", "rasterio")
+"""Packages whose version results depend on: after an upgrade lines are done again."""
 CASES = ("plan", "slower", "faster")
 _ONE_AT_A_TIME = threading.Lock()
 
@@ -25,7 +30,8 @@ class Task:
     """One line to do: paths, settings and headers of rasters only, so that it travels to any process.
 
     ``inputs`` is a hash of all that its results rest on; ``ground`` the rasters about the line, not yet opened.
-    ``folder`` asks for the line's whole output folder too, with or without ``pictures``.
+    ``folder`` asks for the line's whole output folder too, with or without ``pictures``; ``versions`` are those that
+    do it, where that matters.
     """
 
     key: str
@@ -39,6 +45,7 @@ class Task:
     trim: bool = False
     folder: bool = False
     pictures: bool = False
+    versions: tuple[str, ...] = ()
 
     @property
     def name(self) -> str:
@@ -53,7 +60,10 @@ def run_one(task: Task) -> Outcome:
     ------
     OutputError
         If results cannot be written: then the next line's could not either.
+    InputError
+        If this machine computes with other versions than the one that asks.
     """
+    _check_here(task)
     with _ONE_AT_A_TIME:  # a scheduler's worker may have threads, and GDAL's files belong to one
         earlier = done_before(task.out, task.key, task.inputs)
         if earlier is not None:  # done, but the process that did it was lost before it could say so
@@ -63,6 +73,22 @@ def run_one(task: Task) -> Outcome:
             return _done(task)
         except Exception as error:
             return failed(error, task.key, task.name, task.out)
+
+
+@functools.cache
+def versions() -> tuple[str, ...]:
+    """Versions of all that computes."""
+    return tuple(f"{name} {importlib.metadata.version(name)}" for name in COMPUTING)
+
+
+def _check_here(task: Task) -> None:
+    """A worker of a scheduler may run on another machine: it has to see the same folder, and to compute alike."""
+    if not (task.out / FOLDER).is_dir():
+        problem = f"is not there on {platform.node()}, which does the work"
+        raise OutputError(task.out, problem, "choose an --out that all machines share")
+    other = [here for here, asked in zip(versions(), task.versions or versions(), strict=True) if here != asked]
+    if other:
+        raise InputError(platform.node(), f"computes with other versions: {', '.join(other)}", "install the same there")
 
 
 def failed(error: Exception, key: str, name: str, out: Path) -> Outcome:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import glob
 import hashlib
+import os
 import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
@@ -237,7 +238,7 @@ def _rows(file: PlanFile, base: Path, path: Path, of_all: tuple[TrainFile, ...])
 
 def _globbed(head: NetworkTable, base: Path, trains: tuple[TrainFile, ...]) -> Iterator[Line]:
     for entry in head.territories:
-        if not glob.has_magic(entry):
+        if not glob.has_magic(entry) or (base / entry).is_file():  # names may have brackets too
             yield Line("", base / entry, trains, head.to, head.both)
             continue
         pattern = entry if Path(entry).is_absolute() else str(Path(glob.escape(str(base))) / entry)
@@ -251,9 +252,9 @@ def _globbed(head: NetworkTable, base: Path, trains: tuple[TrainFile, ...]) -> I
 def _once(rows: Iterable[Line]) -> list[Line]:
     """Rows, the second for the same territory turned into a problem."""
     kept: list[Line] = []
-    seen: set[Path] = set()
+    seen: set[str] = set()
     for line in rows:
-        place = line.territory.absolute()
+        place = _place(line)
         if place in seen and not line.problem:
             kept.append(
                 Line("", line.territory, problem=f"{line.territory}: stands in two rows; leave one of them out")
@@ -266,11 +267,16 @@ def _once(rows: Iterable[Line]) -> list[Line]:
 
 def _unlike(rows: Iterable[Line], lines: Iterable[Line]) -> Iterator[Line]:
     """Lines of patterns, each once, without those that have a row of their own."""
-    seen = {line.territory.absolute() for line in rows}
+    seen = {_place(line) for line in rows}
     for line in lines:
-        if line.territory.absolute() not in seen:
-            seen.add(line.territory.absolute())
+        if (place := _place(line)) not in seen:
+            seen.add(place)
             yield line
+
+
+def _place(line: Line) -> str:
+    """Where its territory file stands, however the plan writes that; a link is another file, with its own folder."""
+    return os.path.abspath(line.territory)  # noqa: PTH100 (no method of Path takes a/../ away without following links)
 
 
 def _keyed(lines: list[Line], base: Path) -> tuple[Line, ...]:

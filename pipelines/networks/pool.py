@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import itertools
 import multiprocessing
 import os
@@ -62,7 +63,8 @@ def _pooled(
                 if task is None:
                     break
                 try:
-                    pending[pool.submit(job, task)] = task
+                    with _deaf_processes():
+                        pending[pool.submit(job, task)] = task
                 except BrokenProcessPool:
                     back.append(task)
             if not pending:
@@ -80,6 +82,19 @@ def _pooled(
         raise
     finally:
         pool.shutdown(cancel_futures=True)
+
+
+@contextlib.contextmanager
+def _deaf_processes() -> Iterator[None]:
+    """Processes that begin here are deaf to Ctrl-C from the first; it reaches the parent a moment later."""
+    if os.name != "posix":
+        yield
+        return
+    earlier = signal.pthread_sigmask(signal.SIG_BLOCK, [signal.SIGINT])
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, earlier)
 
 
 def _begin() -> None:

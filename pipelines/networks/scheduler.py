@@ -35,7 +35,8 @@ def map_over_scheduler(
     Raises
     ------
     InputError
-        If dask is not installed, or no scheduler answers at the address, or it has no workers, or it goes away.
+        If dask is not installed, or no scheduler answers at the address, or it has no workers, or they cannot import
+        the job, or it goes away.
     """
     try:
         import distributed  # noqa: F401
@@ -45,6 +46,7 @@ def map_over_scheduler(
     client = _client(address, answers_within)
     try:
         _wait_for_workers(client, address, workers_within)
+        _check_workers(client, job)
         room = AT_ONCE * max(sum(client.nthreads().values()), 1)
         suspects: list[Task] = []
         yield from _mapped(client, iter(tasks), job, room, suspects)
@@ -134,6 +136,21 @@ def _wait_for_workers(client: Any, address: str, workers_within: float) -> None:
     except TimeoutError as error:
         remedy = f"start some with dask worker {address} --nthreads 1"
         raise InputError("--scheduler", f"{address} has no workers", remedy) from error
+
+
+def _check_workers(client: Any, job: Any) -> None:
+    """A worker that cannot import the job leaves it lying, without end and without a word."""
+    package = getattr(job, "func", job).__module__.partition(".")[0]
+
+    def lacks() -> bool:  # goes there by value, as all functions inside others
+        import importlib.util
+
+        return importlib.util.find_spec(package) is None
+
+    lacking = sorted(worker for worker, lack in client.run(lacks).items() if lack)
+    if lacking:
+        problem = f"its workers cannot import {package}: {', '.join(lacking)}"
+        raise InputError("--scheduler", problem, "install the same there as here")
 
 
 def _gone(address: str) -> InputError:

@@ -5,20 +5,16 @@ from __future__ import annotations
 import functools
 import glob
 import hashlib
-import importlib.metadata
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from pipelines.networks.ground import Rasters, identity
-from pipelines.networks.job import Task, failed
+from pipelines.networks.job import Task, failed, versions
 from pipelines.networks.plan import Line, Plan
 from pipelines.networks.records import Outcome, done_before, forget
 from profiler import Centreline, ElevationTable, InputError, Territory, read_centreline, read_territory
-
-COMPUTING = ("gradewright", "numpy", "scipy", "numba", "pyproj", "rasterio")
-"""Packages whose version results depend on: after an upgrade lines are done again."""
 
 
 @dataclass(frozen=True)
@@ -75,6 +71,7 @@ def _task(line: Line, plan: Plan, out: Path, options: Options, rasters: Rasters)
         options.trim,
         options.folder,
         options.pictures,
+        versions(),
     )
 
 
@@ -139,12 +136,6 @@ def _drawing(territory: Territory) -> Centreline | None:
     if table is None or territory.elevation is None:
         return None
     return read_centreline(territory.folder / table.path, layer=table.layer, keep=table.keep)
-
-
-@functools.cache
-def versions() -> tuple[str, ...]:
-    """Versions of all that computes."""
-    return tuple(f"{name} {importlib.metadata.version(name)}" for name in COMPUTING)
 
 
 def file_hash(path: Path) -> str:

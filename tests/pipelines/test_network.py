@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import dataclasses
 import hashlib
 import os
 from pathlib import Path
@@ -12,10 +13,11 @@ import pytest
 from click.testing import CliRunner, Result
 
 from pipelines.network import COLUMNS, report
-from pipelines.networks.job import Task, run_one
+from pipelines.networks.job import Task, run_one, versions
 from pipelines.networks.records import Outcome
 from pipelines.networks.tasks import file_hash
 from profiler import (
+    InputError,
     OutputError,
     Territory,
     build_profile,
@@ -112,9 +114,21 @@ def test_a_bug_stays_with_its_territory(territories: Path, tmp_path: Path, monke
         raise ZeroDivisionError("division by zero")
 
     monkeypatch.setattr("profiler.rail.estimate", fail)
+    (tmp_path / "out/lines").mkdir(parents=True)
     outcome = run_one(Task("marram", read_territory(territories / "marram.toml"), tmp_path / "out"))
     assert outcome.error == "bug, ZeroDivisionError: division by zero"
-    assert not (tmp_path / "out").exists()
+    assert [p.name for p in (tmp_path / "out").rglob("*")] == ["lines"]
+
+
+def test_where_the_work_is_done(territories: Path, tmp_path: Path):
+    """Law: a machine that does not see the folder of results, or computes with other versions, ends the run."""
+    task = Task("marram", read_territory(territories / "marram.toml"), tmp_path / "out")
+    with pytest.raises(OutputError, match=r"out: is not there on .*; choose an --out that all machines share"):
+        run_one(task)
+    (tmp_path / "out/lines").mkdir(parents=True)
+    asked = ("gradewright 0.0.0", *versions()[1:])
+    with pytest.raises(InputError, match=f"computes with other versions: {versions()[0]}; install the same there"):
+        run_one(dataclasses.replace(task, versions=asked))
 
 
 def test_what_goes_wrong_before_a_line_is_begun(territories: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
@@ -166,6 +180,15 @@ def test_refusals_on_the_command_line(tmp_path: Path, monkeypatch: pytest.Monkey
     result = CliRunner().invoke(main, ["network", "gone.toml"])
     assert result.stderr == "gradewright: gone.toml: there is no such file or folder; check the name\n"
     assert [p.name for p in tmp_path.iterdir()] == ["empty"]
+
+
+def test_a_folder_with_a_dot_in_its_name(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """Law: results of a folder are called after the whole of its name."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "lines 2.1").mkdir()
+    (tmp_path / "lines 2.1/broken.toml").write_text("[")
+    assert CliRunner().invoke(main, ["network", "lines 2.1"]).exit_code == 1
+    assert (tmp_path / "lines 2.1-network/network.csv").is_file()
 
 
 def test_report_is_one_table():

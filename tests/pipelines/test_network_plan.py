@@ -162,6 +162,17 @@ def test_rows_with_no_territory_and_twice(tmp_path: Path):
     assert any("north/*.toml: no territory file matches" in problem for problem in problems)
 
 
+def test_one_file_however_it_is_written(tmp_path: Path):
+    """Law: brackets of a name that is there are no pattern, and a way round leads to the same file."""
+    (tmp_path / "north").mkdir()
+    for name in ("old [1].toml", "a.toml"):
+        (tmp_path / name).write_text(TRIVIAL)
+    text = '[network]\nterritories = ["old [1].toml", "north/../a.toml", "*.toml"]\n[[line]]\nterritory = "a.toml"\n'
+    plan = read_plan(write_plan(tmp_path, text), tmp_path)
+    assert sorted(line.territory.name for line in plan.lines) == ["a.toml", "old [1].toml"]
+    assert not any(line.problem for line in plan.lines)
+
+
 def test_keys_are_safe_unique_and_stable(tmp_path: Path):
     """Law: no name of a file leads out of the folder, two names that differ by case only are told apart, and a key
     does not depend on the other lines or on where the plan stands."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import fcntl
 import os
 import resource
@@ -14,6 +15,7 @@ from pathlib import Path
 
 import pytest
 
+from pipelines.network import alone_in
 from tests import country
 from tests.pipelines.test_network import contents, network, rows
 
@@ -165,6 +167,8 @@ def test_what_changed_is_done_again(tmp_path: Path):
     assert changed() == {"two"}
     os.utime(folder / "ground.tif", ns=(1, 1))
     assert changed() == {"one", "two"}
+    (folder / "ground.tif.aux.xml").write_text("<PAMDataset/>")
+    assert changed() == {"one", "two"}
     (out / "lines/two.gpkg").write_bytes(b"cut")
     assert changed() == {"two"}
     kept = bytearray((out / "lines/one.gpkg").read_bytes())
@@ -247,6 +251,28 @@ def test_one_run_at_a_time(territories: Path, tmp_path: Path):
         result = network(territories, out)
     assert result.exit_code == 1
     assert result.stderr == f"gradewright: {out}: another run is at work there; wait for it, or choose another --out\n"
+
+
+def test_what_is_taken_away(tmp_path: Path):
+    """Law: what a killed run left unfinished goes; a folder that the run did not make is not looked into."""
+    ours = [tmp_path / name / ".unfinished-1" for name in (".", "lines", "a-profile", "briefings/a/train/with")]
+    other = tmp_path / "project/results/.unfinished-1"
+    for place in (*ours, other):
+        place.mkdir(parents=True)
+    with alone_in(tmp_path):
+        assert not any(place.exists() for place in ours)
+    assert other.exists()
+
+
+def test_a_disk_without_locks(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """Law: a file system that knows no locks does not keep anybody out."""
+
+    def unknown(*_: object) -> None:
+        raise OSError(errno.ENOLCK, "No locks available")
+
+    monkeypatch.setattr("fcntl.flock", unknown)
+    with alone_in(tmp_path):
+        pass
 
 
 def test_nowhere_to_write(territories: Path, tmp_path: Path):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import os
 import signal
 import socket
@@ -101,6 +102,28 @@ def test_an_error_of_the_job_comes_out(cluster: LocalCluster, tmp_path: Path):
     """Law: what a job raises ends the map as it is."""
     with pytest.raises(OSError, match="No space left"):
         list(mapped(cluster, ["a", "bad", "b"], tmp_path))
+
+
+def test_workers_that_know_nothing_of_it(cluster: LocalCluster, tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """Law: a job that workers cannot import is told in one sentence."""
+    (tmp_path / "only_here.py").write_text("def job(task):\n    return task\n")
+    monkeypatch.syspath_prepend(tmp_path)
+    job = importlib.import_module("only_here").job
+    with pytest.raises(InputError, match=r"its workers cannot import only_here: tcp:.*; install the same there"):
+        list(map_over_scheduler(["a"], job, missed, address=cluster.scheduler_address))
+
+
+def test_from_another_folder(
+    cluster: LocalCluster,
+    territories: Path,  # noqa: F811
+    whole: dict[str, str],  # noqa: F811
+    monkeypatch: pytest.MonkeyPatch,
+):
+    """Law: workers that stand elsewhere find what is named from here."""
+    monkeypatch.chdir(territories.parent)
+    result = network(Path(territories.name), Path("out"), "--scheduler", cluster.scheduler_address)
+    assert result.exit_code == 0, result.stderr
+    assert contents(territories.parent / "out") == whole
 
 
 def test_no_scheduler_there(territories: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch):  # noqa: F811
