@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
@@ -105,7 +106,7 @@ def _charted(territory: Territory, chart: TrackChart | None) -> DrawnLine:
     if chart is None:
         raise TerritoryError(territory.source, "there is no [centreline]", "say where the line is, with path = …")
     around = _surroundings(territory, chart)
-    nowhere = Centreline(chart.source, (), "")
+    nowhere = Centreline(Path(chart.source).name, (), "")
     # posts come first, they tell how long the line is
     posts = line_posts(line_on_no_map(np.array([0.0, LONGEST])), (), territory, around, 1.0)
     line, stations = charted_line(chart, posts, territory.settings.step_m)

@@ -115,6 +115,11 @@ def test_curves_of_the_table(known: Profile):
     assert not known.route.curvature_se.any()
 
 
+def test_where_it_stands_is_not_told(known: Profile):
+    """Law: a profile names its file alone, so that it is the same wherever that stands."""
+    assert known.route.source == "chart.csv"
+
+
 def test_no_table_of_curves(tmp_path: Path):
     """Law: a line whose curves nobody states counts as straight, and that is said."""
     built = build_profile(territory(tmp_path, curves=None))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import itertools
 import multiprocessing
 import os
@@ -63,8 +62,7 @@ def _pooled(
                 if task is None:
                     break
                 try:
-                    with _deaf_processes():
-                        pending[pool.submit(job, task)] = task
+                    pending[pool.submit(job, task)] = task
                 except BrokenProcessPool:
                     back.append(task)
             if not pending:
@@ -82,19 +80,6 @@ def _pooled(
         raise
     finally:
         pool.shutdown(cancel_futures=True)
-
-
-@contextlib.contextmanager
-def _deaf_processes() -> Iterator[None]:
-    """Processes that begin here are deaf to Ctrl-C from the first; it reaches the parent a moment later."""
-    if os.name != "posix":
-        yield
-        return
-    earlier = signal.pthread_sigmask(signal.SIG_BLOCK, [signal.SIGINT])
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, earlier)
 
 
 def _begin() -> None:

@@ -78,26 +78,6 @@ if __name__ == "__main__":
 """
 
 
-@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="looks for processes in /proc")
-def test_ctrl_c_while_processes_begin(tmp_path: Path):
-    """Law: Ctrl-C, which goes to all of them, is told of by the parent alone, at whatever moment it comes."""
-    parent = subprocess.Popen(
-        [sys.executable, "-c", SCRIPT, str(tmp_path)],
-        env={**os.environ, "PYTHONPATH": str(ROOT)},
-        stderr=subprocess.PIPE,
-        text=True,
-        start_new_session=True,
-    )
-    until = time.monotonic() + 30
-    while not Path(f"/proc/{parent.pid}/task/{parent.pid}/children").read_text():
-        assert time.monotonic() < until
-        time.sleep(0.002)
-    time.sleep(0.15)
-    os.killpg(parent.pid, signal.SIGINT)
-    _, said = parent.communicate(timeout=20)
-    assert said.count("Traceback") == 1
-
-
 def alive(number: int) -> bool:
     try:
         return Path(f"/proc/{number}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
