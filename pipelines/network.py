@@ -18,7 +18,7 @@ from pathlib import Path
 
 from pipelines.networks.job import Task, lost, run_one
 from pipelines.networks.plan import Plan
-from pipelines.networks.records import FOLDER, Outcome, keep_failure, of_disk, result_file, write_text
+from pipelines.networks.records import FOLDER, Outcome, failures, keep_failure, of_disk, result_file, write_text
 from pipelines.networks.tasks import Options, tasks_of
 from pipelines.networks.view import write_view
 from profiler import OutputError, write_network
@@ -83,7 +83,7 @@ def write_whole(plan: Plan, out: Path, done: Sequence[Outcome]) -> Path:
     whole = write_network(
         ((o.key, result_file(out, o.key)) for o in ordered if not o.error),
         out / f"network.{plan.result}",
-        failures=[(o.key, o.territory, o.error) for o in ordered if o.error],
+        failures=failures(ordered),
         name=plan.name,
         invented=plan.invented,
         stations=plan.stations,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import errno
 import json
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -37,6 +38,11 @@ class Outcome:
         for name in ("territory", "error"):  # a file's name may be no text, and has to be written all the same
             text = getattr(self, name).encode("utf-8", "backslashreplace").decode("utf-8")
             object.__setattr__(self, name, text)
+
+
+def failures(done: Iterable[Outcome]) -> list[tuple[str, str, str]]:
+    """Key, territory and error of those that failed."""
+    return [(o.key, o.territory, o.error) for o in done if o.error]
 
 
 _KEPT = tuple(field.name for field in dataclasses.fields(Outcome) if field.name not in ("error", "earlier"))

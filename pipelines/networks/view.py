@@ -7,7 +7,7 @@ from pathlib import Path
 from urllib.parse import quote
 
 from pipelines.networks.plan import Plan
-from pipelines.networks.records import Outcome, result_file
+from pipelines.networks.records import Outcome, failures, result_file
 from profiler import write_network_view
 
 FILE = "network.html"
@@ -32,7 +32,7 @@ def write_view(plan: Plan, out: Path, ordered: Sequence[Outcome]) -> Path:
     return write_network_view(
         ((o.key, result_file(out, o.key)) for o in done),
         out / FILE,
-        failures=[(o.key, o.territory, o.error) for o in ordered if o.error],
+        failures=failures(ordered),
         name=plan.name,
         invented=plan.invented,
         units=plan.units,

@@ -177,14 +177,18 @@ def read_line(key: str, path: Path, layers: Sequence[NetworkLayer]) -> list[Rows
     InputError
         If the file is not there, damaged, or none of ours.
     """
-    again = "delete it, and start the network again: its line is done anew"
     if not path.is_file():
         raise InputError(path, "there is no such file", "start the network again: its line is done anew")
     try:
         with contextlib.closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as file:
             return [_rows(file, key, layer) for layer in layers]
     except (sqlite3.Error, ValueError, KeyError, IndexError, TypeError, shapely.errors.ShapelyError) as error:
-        raise InputError(path, "is cut short or damaged", again) from error
+        raise damaged(path) from error
+
+
+def damaged(path: Path) -> InputError:
+    """What is said of a line's profile that cannot be read."""
+    return InputError(path, "is cut short or damaged", "delete it, and start the network again: its line is done anew")
 
 
 def _rows(file: sqlite3.Connection, key: str, layer: NetworkLayer) -> Rows:

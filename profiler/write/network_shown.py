@@ -10,12 +10,11 @@ from typing import Any
 import numpy as np
 import shapely
 
-from profiler.errors import InputError
 from profiler.landmark import GradeRun, Landmark
 from profiler.network_line import NetworkLine
 from profiler.route import Posts
 from profiler.units import PERCENT
-from profiler.write.network_layers import LAYERS, Column, NetworkLayer, Rows, read_line
+from profiler.write.network_layers import LAYERS, Column, NetworkLayer, Rows, damaged, read_line
 
 _ABOUT = NetworkLayer("about", "about", (Column("key", "Which fact"), Column("value", "The fact, as JSON")), None)
 _STATIONS = NetworkLayer(
@@ -38,8 +37,7 @@ def shown_line(key: str, path: Path, links: Sequence[tuple[str, str]] = ()) -> N
     try:
         return _line(key, rows, links)
     except (KeyError, ValueError, TypeError, IndexError) as error:
-        again = "delete it, and start the network again: its line is done anew"
-        raise InputError(path, "is cut short or damaged", again) from error
+        raise damaged(path) from error
 
 
 def _line(key: str, rows: Mapping[str, Rows], links: Sequence[tuple[str, str]]) -> NetworkLine:
