@@ -1,7 +1,7 @@
 // What couplers feel at a marked place: as planned, and beside it another way that the reader chooses; figures, and
 // forces by time and car in one scale of forces and one of time.
 const FELT = { left: 46, right: 42, between: 10, high: 116, room: 15, car: 15, head: 20, axis: 16 };
-const UNFELT = 500, TICK_APART = 34, LIMIT_SHOWN = 0.4;
+const NOT_TOLD = 500, TICK_APART = 34, LIMIT_SHOWN = 0.4;
 
 class Felt {
   constructor(words) { Object.assign(this, { words, chosen: new Map(), kept: null }); }
@@ -64,9 +64,9 @@ class Felt {
   }
   peak(cell, page, peak, limit) {
     const { words } = this, { units, train } = page, figure = (force) => forceFigure(force, units);
-    if (!peak || peak.high < UNFELT) { cell.textContent = peak ? words.none : "–"; return; }
+    if (!peak || peak.high < NOT_TOLD) { cell.textContent = peak ? words.none : "–"; return; }
     make("strong", {}, cell, figure(peak.force));
-    if (peak.force >= UNFELT) cell.append(`, ${train.vehicles[peak.vehicle]}, ${number(peak.after, 0, units)}\u00a0s`);
+    if (peak.force >= NOT_TOLD) cell.append(`, ${train.vehicles[peak.vehicle]}, ${number(peak.after, 0, units)}\u00a0s`);
     if (peak.force > limit) { cell.append(" "); make("span", { class: "over" }, cell, words.over.replace("%", figure(peak.force - limit))); }
     const more = [words.steady.replace("%", figure(peak.steady))];
     if (figure(peak.low) !== figure(peak.high)) more[0] = `${words.range.replace("%", figure(peak.low)).replace("%", figure(peak.high))} ${more[0]}`;
@@ -151,7 +151,7 @@ class Felt {
     draw("text", { x: ahead ? x + 7 : Math.max(x - 7, left + w), y: zero - 4, class: "name small bold", "text-anchor": ahead ? "start" : "end" }, svg, words.parted);
   }
   named(svg, page, peak, limit, x, tip, sign, left, right) { // the largest by its figure and vehicle; past the limit white on ink
-    if (peak.force < UNFELT) return;
+    if (peak.force < NOT_TOLD) return;
     const { units, train } = page, over = peak.force > limit, figure = forceFigure(peak.force, units);
     const texts = [`${figure}, ${train.vehicles[peak.vehicle]}${over ? ", " + page.words.over : ""}`, `${figure}${over ? " " + page.words.over : ""}`, figure];
     const text = texts.find((t) => wide(t, POST) + 6 <= right - left) || figure, half = wide(text, POST) / 2 + 3;
