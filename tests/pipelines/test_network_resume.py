@@ -18,6 +18,7 @@ import pytest
 from pipelines.network import alone_in
 from tests import country
 from tests.pipelines.test_network import contents, network, rows
+from tests.pipelines.test_pool import heeds_ctrl_c
 
 ROOT = Path(__file__).parents[2]
 NAMES = ("marram", "sallow", "sedge", "thistle")
@@ -49,7 +50,7 @@ def begin(territories: Path, out: Path, *more: str, **options: object) -> subpro
         env={**os.environ, "PYTHONPATH": str(ROOT)},
         stderr=subprocess.PIPE,
         text=True,
-        **options,
+        **{"preexec_fn": heeds_ctrl_c, **options},
     )
 
 

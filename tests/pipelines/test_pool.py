@@ -78,6 +78,11 @@ if __name__ == "__main__":
 """
 
 
+def heeds_ctrl_c() -> None:
+    """Tests that were started in the background ignore Ctrl-C, and so would what they start."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 def alive(number: int) -> bool:
     try:
         return Path(f"/proc/{number}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
@@ -93,6 +98,7 @@ def test_processes_go_with_their_parent(tmp_path: Path, how: signal.Signals):
         [sys.executable, "-c", SCRIPT, str(tmp_path)],
         env={**os.environ, "PYTHONPATH": str(ROOT)},
         stderr=subprocess.DEVNULL,
+        preexec_fn=heeds_ctrl_c,
     )
     until = time.monotonic() + 30
     while len(begun := list(tmp_path.iterdir())) < 2:
