@@ -17,10 +17,10 @@ from profiler.handling.events import (
     GENTLER_NOTCHES,
     NOTCH_SUDDEN,
     SUDDEN,
-    Felt,
     Kind,
     Way,
 )
+from profiler.handling.felt import Felt
 from profiler.mechanics.draft_gear import SLACK, Wear, gears_of
 from profiler.mechanics.in_train import Extreme
 from profiler.mechanics.transient import UNFELT

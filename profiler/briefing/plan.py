@@ -13,7 +13,7 @@ from profiler.briefing.by_plan import ByPlan, run_by_plan
 from profiler.briefing.running import Running, lying_along
 from profiler.handling.air_ledger import LedgerRow
 from profiler.handling.descent_plan import LinePlan
-from profiler.handling.events import Felt
+from profiler.handling.felt import Felt
 from profiler.handling.journey import Journey
 from profiler.handling.relief import Relief, reliefs_at
 from profiler.handling.slow_orders import Slowing

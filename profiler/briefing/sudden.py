@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from profiler.briefing.plan import Briefing
-from profiler.handling.events import Felt, felt, gentler_events, planned_events, start_events, sudden_events
+from profiler.handling.events import gentler_events, planned_events, start_events, sudden_events
+from profiler.handling.felt import Felt, felt
 from profiler.handling.straddles import sags, train_straddles
 from profiler.mechanics.couplers import vehicles_of
 from profiler.mechanics.curving import InCurves, in_curves

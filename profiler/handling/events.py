@@ -7,9 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from itertools import product
 from typing import Literal
 
 import numpy as np
@@ -25,13 +23,9 @@ from profiler.mechanics.air_acts import brake_force, ease_time, lead_time, moved
 from profiler.mechanics.air_applied import car_forces
 from profiler.mechanics.conditions import NOMINAL
 from profiler.mechanics.course import Act, course_of, places_of
-from profiler.mechanics.draft_gear import SLACK, Wear, gears_of
-from profiler.mechanics.in_train import Extreme, in_train
 from profiler.mechanics.motion import FREE, Course
-from profiler.mechanics.pull import KNUCKLE_BREAKS
-from profiler.mechanics.run import Run, run
 from profiler.mechanics.terrain import Terrain
-from profiler.mechanics.transient import FREE_HAND, SlackAtFirst, Transient, transient
+from profiler.mechanics.transient import FREE_HAND, SlackAtFirst
 from profiler.train import Train
 from profiler.units import FloatArray
 
@@ -88,40 +82,6 @@ class Event:
         return self.way not in ("planned", "gentler")
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Felt:
-    """What couplers feel in an event with gears in one state of wear; ``draft`` and ``buff`` are the steady ones.
-
-    ``too_fast`` is how far its speed is above the limit at most, negative for below. [m/s]
-    """
-
-    event: Event
-    wear: Wear
-    forces: Transient
-    draft: Extreme
-    buff: Extreme
-    too_fast: float
-    draft_limit: float
-    """[N]"""
-    buff_limit: float
-    """[N]"""
-
-    @property
-    def over_draft(self) -> bool:
-        """Whether a draft passes the limit of the train."""
-        return self.forces.draft.force > self.draft_limit
-
-    @property
-    def over_buff(self) -> bool:
-        """Whether a buff passes the limit of the train."""
-        return self.forces.buff.force > self.buff_limit
-
-    @property
-    def breaks(self) -> bool:
-        """Whether the draft is one at which a typical knuckle breaks, or the coupling has parted."""
-        return self.forces.parted is not None or self.forces.draft.force > KNUCKLE_BREAKS
-
-
 def planned_events(
     train: Train, plan: LinePlan, trip: Journey, sags: Sequence[tuple[float, float]] = ()
 ) -> tuple[Event, ...]:
@@ -159,7 +119,7 @@ def planned_events(
 def gentler_events(train: Train, plan: LinePlan, trip: Journey) -> tuple[Event, ...]:
     """The same crests with power going off in `GENTLER_NOTCHES` times the time, begun as much sooner as the train then
     still gets over them, and the dynamic brake set up in `GENTLER_BRAKE` times; in order of travel."""
-    top, usable = plan.course.effort.shape[1] - 1, float(train.handling.usable_dynamic)
+    top = plan.course.effort.shape[1] - 1
     power, brake = unhurried(train)
     hand = power / float(GENTLER_NOTCHES), brake / float(GENTLER_BRAKE)
     found: list[Event | None] = []
@@ -170,13 +130,8 @@ def gentler_events(train: Train, plan: LinePlan, trip: Journey) -> tuple[Event, 
         slow = slower(line, float(GENTLER_NOTCHES), float(GENTLER_BRAKE))
         speed = float(np.interp(off.recommended, trip.head, trip.speed))
         at = max(off.earliest, off.recommended - (slow.idle - line.idle) * speed)
-        acts = [
-            Act("dynamic", 0.0, at=one.approach.quiet),
-            *power_off_acts(slow, usable, at),
-            *air_acts(train, one.steps),
-            *after_acts(train, one.descent, top),
-        ]
-        whole = line_acts(train, plan, {i: acts})
+        gentle = replace(one, timeline=slow, power_off=replace(off, recommended=at))
+        whole = line_acts(train, plan, {i: descent_acts(train, gentle, top)})
         found.append(_event("crest", "gentler", at, plan.course, whole, trip, slow.full + AFTER, hand))
     return tuple(event for event in found if event is not None)
 
@@ -371,73 +326,3 @@ def _let_go(train: Train, reduction: float, independent: FloatArray) -> list[Act
             ),
         ]
     return acts
-
-
-def felt(
-    train: Train, terrain: Terrain, events: Sequence[Event], wears: Sequence[Wear] = tuple(SLACK)
-) -> tuple[Felt, ...]:
-    """What couplers feel in events, with gears in each state of wear; event by event, on as many threads as there are
-    processors."""
-    gears = {wear: gears_of(train, wear) for wear in wears}
-    limits = train.limits
-
-    def one(event: Event, steady: tuple[Extreme, Extreme, float], wear: Wear) -> Felt:
-        forces = transient(
-            train,
-            terrain,
-            event.course,
-            event.acts,
-            gears[wear],
-            head=event.head,
-            speed=event.speed,
-            since=event.since,
-            lasts=event.lasts,
-            counted=event.place,
-            slack=event.slack,
-            hand=event.hand,
-        )
-        return Felt(
-            event=event,
-            wear=wear,
-            forces=forces,
-            draft=steady[0],
-            buff=steady[1],
-            too_fast=steady[2],
-            draft_limit=float(limits.draft),
-            buff_limit=float(limits.buff),
-        )
-
-    with ThreadPoolExecutor() as pool:
-        steady = list(pool.map(lambda event: _steady(train, terrain, event), events))
-        pairs = product(zip(events, steady, strict=True), wears)
-        return tuple(pool.map(lambda pair: one(pair[0][0], pair[0][1], pair[1]), pairs))
-
-
-@dataclass(frozen=True, eq=False)
-class _Part:
-    """Some instants of a run."""
-
-    time: FloatArray
-    head: FloatArray
-    speed: FloatArray
-    effort: FloatArray
-    dynamic: FloatArray
-    air: FloatArray
-
-
-def _steady(train: Train, terrain: Terrain, event: Event) -> tuple[Extreme, Extreme, float]:
-    """The largest steady draft and buff of an event, and how far its speed is above the limit at most [m/s]."""
-    done = _as_run(event)
-    on = done.head >= event.place
-    part = _Part(*(getattr(done, name)[on] for name in ("time", "head", "speed", "effort", "dynamic", "air")))
-    forces = in_train(train, terrain, event.course, part)
-    limit = np.interp(part.head, places_of(event.course), event.course.limit)
-    return forces.draft, forces.buff, float((part.speed - limit).max())
-
-
-def _as_run(event: Event) -> Run:
-    """The event with the train as one mass."""
-    until = event.since + event.lasts * 40.0
-    before = run(event.course, event.acts, head=event.head, speed=event.speed, until=event.since)
-    lasts = float(before.time[-1]) + event.lasts
-    return run(event.course, event.acts, head=event.head, speed=event.speed, until=until, lasts=lasts)

@@ -8,7 +8,7 @@ import numpy as np
 
 from profiler.briefing.felt_words import Handled
 from profiler.briefing.sudden import after_place
-from profiler.handling.events import Felt
+from profiler.handling.felt import Felt
 from profiler.units import FloatArray
 
 _BEFORE = 10.0

@@ -8,7 +8,7 @@ import numpy as np
 
 from profiler.briefing.plan import Briefing
 from profiler.briefing.sudden import after_place, curves_of, most_felt, parts_of
-from profiler.handling.events import Felt
+from profiler.handling.felt import Felt
 from profiler.mechanics.couplers import vehicles_of
 from profiler.mechanics.draft_gear import gears_of
 from profiler.mechanics.in_train import Extreme

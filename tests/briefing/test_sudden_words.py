@@ -14,7 +14,7 @@ from profiler.briefing.lesson import QUESTIONS, lesson
 from profiler.briefing.sudden import after_place, parts_of
 from profiler.briefing.sudden_words import sudden_lines
 from profiler.briefing.words import figure_of
-from profiler.handling.events import Felt
+from profiler.handling.felt import Felt
 from profiler.mechanics.draft_gear import SIDE_BUFFERS
 from tests.briefed import briefed, felt_briefed
 

@@ -14,13 +14,12 @@ from profiler.handling.events import (
     GENTLER_BRAKE,
     GENTLER_NOTCHES,
     Event,
-    Felt,
-    felt,
     gentler_events,
     planned_events,
     start_events,
     sudden_events,
 )
+from profiler.handling.felt import Felt, felt
 from profiler.handling.journey import Journey, journey
 from profiler.handling.start_sequence import start_sequence
 from profiler.mechanics.draft_gear import SLACK
