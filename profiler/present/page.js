@@ -1,6 +1,7 @@
 // The page: what is chosen, where the head is, and whatever follows from it.
 const SHARES = [0.10, 0.94]; // the picture turns its page when the head leaves these of it
 const SPAN_PER_PX = 18, LEAST_SPAN = 2000;
+const PARTS = ["header", ".drive", "#strip", "footer"]; // what leaves the rest of the height to Plan
 const $ = (id) => document.getElementById(id);
 
 async function start() {
@@ -87,7 +88,7 @@ async function start() {
     list.render(page);
     $("marks").scrollTop = scrolled;
     document.documentElement.style.setProperty("--strip", $("strip").offsetHeight + "px");
-    const rest = ["header", ".drive", "#strip", "footer"].reduce((sum, name) => sum + document.querySelector(name).offsetHeight, 0);
+    const rest = PARTS.reduce((sum, name) => sum + document.querySelector(name).offsetHeight, 0);
     document.documentElement.style.setProperty("--rest", rest + "px");
     panel.size();
     if (plan) plan.render(page);
@@ -344,10 +345,11 @@ async function start() {
   move(typed === null ? (crest ? crest.quarters[1] || crest.at : Math.min(page.train.length, page.line.length)) : typed);
   list.turned(page);
   let sized = 0;
-  new ResizeObserver(() => {
+  const observer = new ResizeObserver(() => {
     cancelAnimationFrame(sized);
     sized = requestAnimationFrame(() => { if (plan && !plan.moved && plan.width !== $("ground-plan").clientWidth) plan.k = undefined; render(); });
-  }).observe(document.body);
+  });
+  for (const name of [...PARTS, "#plan"]) observer.observe(document.querySelector(name)); // not the list: it grows as marks open
   globalThis.gradewright = { page, move }; // for tests and for the curious
 }
 start().catch((error) => {

@@ -187,6 +187,28 @@ def test_a_way_is_chosen_beside_the_plan(opened, touch: bool):
 
 
 @in_browser
+@pytest.mark.parametrize("size", [(1440, 1030), (820, 900), (390, 844)])
+def test_what_is_opened_stays_in_view(opened, size: tuple[int, int]):
+    """Law: a mark that makes the page longer as it opens stays where the reader looks, and has the focus: the list is
+    not made anew under them."""
+    index, _ = crest_of()
+    tab = opened(felt_page(), *size)
+    tops = tab.do(
+        f"""{OPEN % index}
+        const row = felt.parentNode, tops = [], started = performance.now();
+        while (performance.now() - started < 300) {{
+          await new Promise(requestAnimationFrame);
+          tops.push(row.isConnected ? row.getBoundingClientRect().top : null);
+        }}
+        return tops;"""
+    )
+    assert None not in tops
+    assert max(tops) - min(tops) < 1
+    assert -1 < tops[0] < size[1] / 2
+    assert tab.do("return document.activeElement.dataset.mark") == str(index)
+
+
+@in_browser
 def test_what_breaks_as_planned_is_said_before_it_is_opened(opened):
     """Law: a place where a coupling breaks as planned says so in its row, and again over its figures."""
     every = marks_of(felt_page(), 0)
