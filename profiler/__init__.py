@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     from profiler.present.network import draw_network
     from profiler.profile import Draws, Profile, reversed_profile
     from profiler.read.centreline import read_centreline
-    from profiler.read.checking import check_tables, load_toml
+    from profiler.read.checking import check_tables, load_toml, told_at_once, toml_kind
     from profiler.read.profile import read_landmarks, read_profile
     from profiler.read.reference_table import read_reference
     from profiler.read.territory import read_territory, territory_of_line
@@ -92,7 +92,7 @@ _PLACES = {
     "present.network": ("draw_network",),
     "profile": ("Draws", "Profile", "reversed_profile"),
     "read.centreline": ("read_centreline",),
-    "read.checking": ("check_tables", "load_toml"),
+    "read.checking": ("check_tables", "load_toml", "told_at_once", "toml_kind"),
     "read.profile": ("read_landmarks", "read_profile"),
     "read.reference_table": ("read_reference",),
     "read.territory": ("read_territory", "territory_of_line"),
@@ -192,6 +192,8 @@ __all__ = [
     "staged_file",
     "staged_folder",
     "territory_of_line",
+    "told_at_once",
+    "toml_kind",
     "write_beside",
     "write_briefings",
     "write_comparison",

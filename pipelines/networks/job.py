@@ -109,7 +109,7 @@ def failed(error: Exception, key: str, name: str, out: Path) -> Outcome:
 
 def lost(task: Task) -> Outcome:
     """The outcome of a task that killed its process every time."""
-    return Outcome(task.key, task.name, error="its process was killed, memory may have run out: try it alone")
+    return Outcome(task.key, task.name, error="its process was killed, memory may have run out; try it alone")
 
 
 def _done(task: Task) -> Outcome:

@@ -14,7 +14,17 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from profiler import ElevationTable, InputError, SettingsTable, Train, check_tables, load_toml, read_train
+from profiler import (
+    ElevationTable,
+    InputError,
+    SettingsTable,
+    Train,
+    check_tables,
+    load_toml,
+    read_train,
+    told_at_once,
+    toml_kind,
+)
 
 _RESERVED = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)", re.IGNORECASE)
 _LONGEST = 50
@@ -197,10 +207,7 @@ def _plan_of_folder(folder: Path) -> Plan:
 
 def _is_territory(path: Path) -> bool:
     """Whether to take a file for a territory; one that cannot be parsed is, and fails by itself."""
-    try:
-        return not {"train", "network"} & load_toml(path, "territory").keys()
-    except InputError:
-        return True
+    return toml_kind(path) in (None, "territory")
 
 
 def _trains(source: Path | str, base: Path, files: Iterable[str]) -> tuple[TrainFile, ...]:
@@ -210,11 +217,11 @@ def _trains(source: Path | str, base: Path, files: Iterable[str]) -> tuple[Train
         try:
             found.append(TrainFile(base / name, read_train(base / name)))
         except InputError as error:
-            problems.append(str(error))
-    twice = [name for name, n in Counter(train.name.casefold() for train in found).items() if n > 1]
-    problems += [f"two files of trains are called {name}" for name in twice]
+            problems.append((f"trains: {error.source}: {error.problem}", error.remedy))
+    count = Counter(train.name.casefold() for train in found)
+    problems += [(f"trains: two files are called {name}", "rename one of them") for name, n in count.items() if n > 1]
     if problems:
-        raise InputError(source, f"trains: {'; '.join(problems)}", "correct them")
+        raise told_at_once(source, problems)
     return tuple(found)
 
 

@@ -2,19 +2,14 @@
 
 from __future__ import annotations
 
-import tomllib
 from pathlib import Path
 
 
 def is_train_file(source: str) -> bool:
     """Whether a file has the tables of a train rather than those of a territory."""
-    if Path(source).suffix.lower() != ".toml":
-        return False
-    try:
-        data = tomllib.loads(Path(source).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return False  # whoever reads it will say what is wrong
-    return bool({"train", "block"} & data.keys())
+    from profiler.read.checking import toml_kind
+
+    return Path(source).suffix.lower() == ".toml" and toml_kind(Path(source)) == "train"
 
 
 def train_report(source: str, dem: tuple[str, ...] = ()) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, TypeVar, get_args
 
@@ -14,15 +14,70 @@ from profiler.errors import InputError
 
 Model = TypeVar("Model", bound=BaseModel)
 
+OWN_TABLES = {
+    "territory": ("centreline", "profile", "route"),
+    "train": ("train", "block"),
+    "plan": ("network", "line", "area"),
+}
+"""Kinds of our TOML files, each with tables that no other kind has; without one of them none is whole."""
+_CALLED = {"territory": "a territory file", "train": "a train file", "plan": "a plan of a network"}
+_NAME_A_TRAIN = "name a file with [train] and [[block]]"
+_INSTEAD = {
+    ("plan", "territory"): "give it to gradewright profile, or name it in a plan, or give its folder",
+    ("plan", "train"): "name it under trains in a plan",
+    ("territory", "plan"): "give it to gradewright network",
+    ("territory", "train"): "give it to gradewright brief with --train, or name it under trains in a plan",
+    ("train", "territory"): _NAME_A_TRAIN,
+    ("train", "plan"): _NAME_A_TRAIN,
+}
+"""What to do where one kind is wanted and another is given."""
+
 
 def load_toml(path: Path, kind: str) -> dict[str, Any]:
-    """The tables of the TOML file at ``path``; ``kind`` says in errors what it should be.
+    """The tables of the TOML file at ``path``.
+
+    Parameters
+    ----------
+    path : Path
+    kind : str
+        What it should be, of `OWN_TABLES`.
 
     Raises
     ------
     InputError
-        If the file is missing or no TOML.
+        If the file is missing or no TOML, or is plainly of another kind.
     """
+    tables = _tables(path, kind)
+    found = _kind_of(tables)
+    if found not in (None, kind) and tables.keys().isdisjoint(OWN_TABLES[kind]):
+        raise InputError(path, f"is {_CALLED[found]}, not {_CALLED[kind]}", _INSTEAD[kind, found])
+    return tables
+
+
+def toml_kind(path: Path) -> str | None:
+    """What a TOML file most looks like, by its tables.
+
+    Parameters
+    ----------
+    path : Path
+
+    Returns
+    -------
+    str or None
+        A kind of `OWN_TABLES`; None if the file cannot be read, or has no such table.
+    """
+    try:
+        return _kind_of(_tables(path, ""))
+    except InputError:  # whoever reads it will say what is wrong
+        return None
+
+
+def _kind_of(tables: Mapping[str, Any]) -> str | None:
+    own = {kind: len(tables.keys() & set(names)) for kind, names in OWN_TABLES.items()}
+    return max(own, key=own.__getitem__) if any(own.values()) else None
+
+
+def _tables(path: Path, kind: str) -> dict[str, Any]:
     try:
         text = path.read_text(encoding="utf-8")
     except FileNotFoundError:
@@ -56,11 +111,23 @@ def check_tables(tables: Mapping[str, Any], model: type[Model], *, source: objec
     try:
         return model.model_validate(tables)
     except ValidationError as error:
-        problems = [_said(found, model) for found in _in_order(error)]
+        raise told_at_once(source, [_said(found, model) for found in _in_order(error)]) from None
+
+
+def told_at_once(source: object, problems: Sequence[tuple[str, str]]) -> InputError:
+    """All that is wrong at a place as one error.
+
+    Parameters
+    ----------
+    source : object
+        What it is about: a file, or a row of it.
+    problems : sequence of (str, str)
+        Each problem with its remedy, at least one.
+    """
     if len(problems) == 1:
-        raise InputError(source, *problems[0])
+        return InputError(source, *problems[0])
     whole = "; ".join(f"({i}) {problem}, {remedy}" for i, (problem, remedy) in enumerate(problems, 1))
-    raise InputError(source, f"{len(problems)} things are wrong: {whole}", "correct them all")
+    return InputError(source, f"{len(problems)} things are wrong: {whole}", "correct them all")
 
 
 def first_problem(error: ValidationError, model: type[BaseModel]) -> tuple[str, str]:

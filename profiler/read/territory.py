@@ -25,7 +25,7 @@ def read_territory(path: str | Path) -> Territory:
     Raises
     ------
     InputError
-        If the file is missing or no TOML.
+        If the file is missing, no TOML, or plainly of another kind.
     TerritoryError
         If a key is unknown (the nearest known one is named) or a value impossible.
     """

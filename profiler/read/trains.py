@@ -63,7 +63,7 @@ def read_train(path: str | Path) -> Train:
     Raises
     ------
     InputError
-        If the file is missing or no TOML.
+        If the file is missing, no TOML, or plainly of another kind.
     TrainError
         If a key is unknown (the nearest known one is named), a figure has no unit or more than one, a vehicle
         is not in the catalogue, or a value makes no train.

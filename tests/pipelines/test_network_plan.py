@@ -79,8 +79,29 @@ def test_trains_of_all_are_read_before_any_work(tmp_path: Path):
     """Law: every train file that is wrong is named."""
     (tmp_path / "bad.toml").write_text("[train]\nnmae = 'x'\n")
     path = write_plan(tmp_path, '[network]\nterritories = ["a.toml"]\ntrains = ["gone.toml", "bad.toml"]\n')
-    with pytest.raises(InputError, match=r"gone.toml: there is no such file.*bad.toml: train.nmae: no such key"):
+    with pytest.raises(InputError) as caught:
         read_plan(path, tmp_path)
+    said = str(caught.value)
+    gone, bad = (f"trains: {tmp_path / name}.toml: " for name in ("gone", "bad"))
+    assert said.startswith(f"{path}: 2 things are wrong: (1) {gone}there is no such file, check the name; (2) {bad}")
+    assert said.endswith("train.nmae: no such key, did you mean name?; correct them all")
+
+
+def test_one_bad_train_has_one_remedy(tmp_path: Path):
+    """Law: what is wrong with one train ends with what to do about it, and no more; two of one name are told so."""
+    (tmp_path / "a.toml").write_text(TRIVIAL)
+    (tmp_path / "bad.toml").write_text("[train\n")
+    row = '[[line]]\nterritory = "a.toml"\ntrains = '
+    (line,) = read_plan(write_plan(tmp_path, f'{row}["bad.toml"]\n'), tmp_path).lines
+    bad = f"{tmp_path / 'plan.toml'}, line[1]: trains: {tmp_path / 'bad.toml'}: is no valid TOML, "
+    assert line.problem.startswith(bad)
+    assert line.problem.endswith("; correct that place")
+    assert line.problem.count(";") == 1
+    (tmp_path / "north").mkdir()
+    for folder in (tmp_path, tmp_path / "north"):
+        (folder / "light.toml").write_text(TRAIN)
+    (line,) = read_plan(write_plan(tmp_path, f'{row}["light.toml", "north/light.toml"]\n'), tmp_path).lines
+    assert line.problem.endswith("line[1]: trains: two files are called light; rename one of them")
 
 
 def broken_plan(folder: Path) -> tuple[Path, dict[str, str]]:
