@@ -284,13 +284,18 @@ def write_lines(
     """
     folder = Path(folder)
     with staged_folder(folder, replaces=_earlier(folder)) as stage:
-        for line in lines:
+        for line, path in zip(lines, territory_files(lines, stage), strict=True):
             territory = _territory(line, elevation, invented)
             head = [_WRITTEN, f"# Source: {plain(line.source)}", *(f"# {plain(said)}" for said in line.said)]
             text = "\n".join([*head, "", tomli_w.dumps(territory)])
-            (stage / f"{line.slug}.toml").write_text(text, encoding="utf-8", newline="\n")
+            path.write_text(text, encoding="utf-8", newline="\n")
             drawing = json.dumps(_drawing(line), ensure_ascii=False, separators=(",", ":"))
-            (stage / f"{line.slug}.geojson").write_text(drawing + "\n", encoding="utf-8", newline="\n")
+            path.with_suffix(".geojson").write_text(drawing + "\n", encoding="utf-8", newline="\n")
+    return territory_files(lines, folder)
+
+
+def territory_files(lines: Sequence[Line], folder: Path) -> tuple[Path, ...]:
+    """Where `write_lines` puts the territory file of each line."""
     return tuple(folder / f"{line.slug}.toml" for line in lines)
 
 

@@ -43,11 +43,15 @@ Map = Callable[[Iterable[Task], Job, Job], Iterator[Outcome]]
 def outcomes(plan: Plan, out: Path, options: Options, mapped: Map, job: Job = run_one) -> Iterator[Outcome]:
     """What becomes of each line, as it comes in; a line's tasks are made when there is room for them.
 
+    Whoever asks is `alone_in` the folder: territory files of an area are written first.
+
     Raises
     ------
     OutputError
         If results cannot be written. What is done is not lost.
     """
+    if plan.area is not None:
+        plan.area.write()
     at_once: deque[Outcome] = deque()
 
     def tasks() -> Iterator[Task]:

@@ -10,7 +10,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
@@ -25,6 +25,9 @@ from profiler import (
     told_at_once,
     toml_kind,
 )
+
+if TYPE_CHECKING:
+    from pipelines.networks.area import AreaFiles
 
 _RESERVED = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)", re.IGNORECASE)
 _LONGEST = 50
@@ -118,7 +121,7 @@ class TrainFile:
 
 @dataclass(frozen=True)
 class Line:
-    """A line to be done: ``key`` names its results; ``problem`` is why it cannot be; ``of_area`` if we wrote it."""
+    """A line to be done: ``key`` names its results; ``problem`` is why it cannot be; ``of_area`` if we write it."""
 
     key: str
     territory: Path
@@ -133,7 +136,7 @@ class Line:
 class Plan:
     """A checked PLAN. ``folder`` is where its paths start; ``elevation`` and ``settings`` are for lines without.
 
-    ``said`` is what was found in reading an area, in sentences.
+    ``area`` are the territory files of an area, which are still to be written.
     """
 
     lines: tuple[Line, ...]
@@ -145,17 +148,22 @@ class Plan:
     stations: bool = True
     elevation: PlanElevationTable | None = None
     settings: Mapping[str, Any] = field(default_factory=dict)
-    said: tuple[str, ...] = ()
+    area: AreaFiles | None = None
+
+    @property
+    def said(self) -> tuple[str, ...]:
+        """What was found in reading an area, in sentences."""
+        return () if self.area is None else self.area.said
 
 
 def read_plan(path: Path, out: Path) -> Plan:
-    """Read a PLAN, or take a folder of territory files for one; lines are in order of their keys.
+    """Read a PLAN, or take a folder of territory files for one; lines are in order of their keys. Nothing is written.
 
     Parameters
     ----------
     path : Path
     out : Path
-        Where results will stand; territory files of an ``[area]`` are written into its folder ``area``.
+        Where results will stand; territory files of an ``[area]`` belong into its folder ``area``.
 
     Raises
     ------
@@ -171,16 +179,16 @@ def read_plan(path: Path, out: Path) -> Plan:
     base, head = path.parent, file.network
     of_all = _trains(path, base, head.trains)
     rows = _once(_rows(file, base, path, of_all))
-    said: tuple[str, ...] = ()
+    area = None
     lines = [*rows, *_unlike(rows, _globbed(head, base, of_all))]
     if file.area is not None:
         if file.elevation is None:
             remedy = "add [elevation] with rasters, or with a catalogue"
             raise InputError(path, "its [area] has lines and no ground: there is no [elevation]", remedy)
-        from pipelines.networks.area import territories_of_area
+        from pipelines.networks.area import files_of_area
 
-        made, said = territories_of_area(file.area, file.elevation, base, out / "area", invented=head.invented)
-        lines += [Line("", territory, of_all, head.to, head.both, of_area=True) for territory in made]
+        area = files_of_area(file.area, file.elevation, base, out / "area", invented=head.invented)
+        lines += [Line("", territory, of_all, head.to, head.both, of_area=True) for territory in area.paths]
     if not lines:
         raise InputError(path, "names no line", "give territories in [network], [[line]] rows, or an [area]")
     return Plan(
@@ -193,7 +201,7 @@ def read_plan(path: Path, out: Path) -> Plan:
         head.stations,
         file.elevation,
         file.settings.model_dump(include=file.settings.model_fields_set),
-        said,
+        area,
     )
 
 

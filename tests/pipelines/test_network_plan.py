@@ -9,7 +9,7 @@ import geopandas
 import numpy as np
 import pytest
 
-from pipelines.network import outcomes, report
+from pipelines.network import alone_in, outcomes, report
 from pipelines.networks.job import Task
 from pipelines.networks.plan import read_plan
 from pipelines.networks.records import Outcome
@@ -297,18 +297,23 @@ def test_whole_of_failures_alone(tmp_path: Path):
     assert (tmp_path / "out/network.gpkg").is_file()
 
 
-def test_an_area(tmp_path: Path):
-    """Law: every line of an extract becomes a territory that also stands by itself, and is profiled; a second start
-    does nothing again."""
+def area_plan(folder: Path, usage: str = "main") -> Path:
+    """A plan of an area of three lines, where they are of a usage that is kept."""
     east, north = country.degrees(np.array([country.WEST + 6000]), np.array([country.NORTH - 1500]))[0]
     mapped = Mapped(float(east), float(north))
     for start in (-4000.0, 0.0):
-        mapped.way(straight(start, start + 4000), name="Marram Line")
-    mapped.way([(0, 0), (100, 3), (400, 60), (900, 250), (1400, 500)], name="Sedge Branch", usage="branch")
-    mapped.write(tmp_path / "area.osm")
-    country.write_ground(tmp_path / "ground.tif")
+        mapped.way(straight(start, start + 4000), name="Marram Line", usage=usage)
+    mapped.way([(0, 0), (100, 3), (400, 60), (900, 250), (1400, 500)], name="Sedge Branch", usage=usage)
+    mapped.write(folder / "area.osm")
+    country.write_ground(folder / "ground.tif")
     text = '[network]\ninvented = true\n[area]\npath = "area.osm"\n[elevation]\nrasters = ["ground.tif"]\n'
-    path, out = write_plan(tmp_path, text + 'vertical_datum = "EGM2008"\n'), tmp_path / "out"
+    return write_plan(folder, text + 'vertical_datum = "EGM2008"\n')
+
+
+def test_an_area(tmp_path: Path):
+    """Law: every line of an extract becomes a territory that also stands by itself, and is profiled; a second start
+    does nothing again."""
+    path, out = area_plan(tmp_path), tmp_path / "out"
     result = network(path, out, "--workers", "1")
     assert result.exit_code == 0, result.stderr
     made = sorted(p.stem for p in (out / "area").glob("*.toml"))
@@ -320,6 +325,25 @@ def test_an_area(tmp_path: Path):
     before = {p: p.stat().st_mtime_ns for p in (out / "lines").glob("*.gpkg")}
     assert network(path, out, "--workers", "1").exit_code == 0
     assert {p: p.stat().st_mtime_ns for p in (out / "lines").glob("*.gpkg")} == before
+
+
+def test_an_area_is_written_by_a_run_that_is_alone(tmp_path: Path):
+    """Law: reading a plan writes nothing, nor does a run beside another, nor one whose area has no line to do."""
+    path, out = area_plan(tmp_path), tmp_path / "out"
+    plan = read_plan(path, out)
+    assert len(plan.lines) == 3
+    assert not out.exists()
+    with alone_in(out):
+        result = network(path, out, "--workers", "1")
+    assert result.exit_code == 1
+    assert "another run is at work there" in result.stderr
+    assert sorted(str(p.relative_to(out)) for p in out.rglob("*")) == ["lines", "lines/.lock"]
+    (tmp_path / "sidings").mkdir()
+    path, out = area_plan(tmp_path / "sidings", usage="industrial"), tmp_path / "sidings/out"
+    result = network(path, out, "--workers", "1")
+    assert result.exit_code == 1
+    assert result.stderr.count("\n") == 1
+    assert not out.exists()
 
 
 def test_what_is_wrong_for_many_is_told_once(tmp_path: Path):
