@@ -14,6 +14,7 @@ from profiler.briefing.running import Running, lying_along
 from profiler.handling.air_ledger import LedgerRow
 from profiler.handling.descent_plan import LinePlan
 from profiler.handling.felt import Felt
+from profiler.handling.hands import Hand
 from profiler.handling.journey import Journey
 from profiler.handling.relief import Relief, reliefs_at
 from profiler.handling.slow_orders import Slowing
@@ -99,7 +100,8 @@ class Briefing:
     where a remote group may stand, None where there is none; ``rating`` what the power hauls, None without cars or
     where the locomotives are longer than the line; ``needed`` the units it takes; ``helpers`` where a helper is
     needed. ``plans`` are the train run by plan, as planned first, then its other cases; ``felt`` what couplers feel at
-    the marked places of the first, where that was asked for.
+    the marked places of the first, where that was asked for, and ``hands`` how many couplings it breaks, and would with
+    a slower hand, where it breaks any.
     """
 
     profile: Profile
@@ -121,11 +123,14 @@ class Briefing:
     helpers: tuple[HelperDistrict, ...]
     plans: tuple[ByPlan, ...]
     felt: tuple[Felt, ...] = ()
+    hands: tuple[Hand, ...] = ()
 
     def as_case(self, case: str) -> Briefing:
         """The briefing as if one case of its plan were the plan."""
         (chosen,) = (plan for plan in self.plans if plan.case == case)
-        return dataclasses.replace(self, plans=(chosen,), felt=self.felt if chosen is self.plans[0] else ())
+        if chosen is self.plans[0]:
+            return dataclasses.replace(self, plans=(chosen,))
+        return dataclasses.replace(self, plans=(chosen,), felt=(), hands=())
 
     @property
     def marks(self) -> tuple[Mark, ...]:

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from profiler.briefing.plan import Briefing
-from profiler.handling.events import gentler_events, planned_events, start_events, sudden_events
+from profiler.briefing.plan import Briefing, plan_handling
+from profiler.cited import Cited
+from profiler.handling.events import Event, gentler_events, planned_events, start_events, sudden_events
 from profiler.handling.felt import Felt, felt
+from profiler.handling.hands import SLOWER_HANDS, Hand, hand_of
 from profiler.handling.straddles import sags, train_straddles
 from profiler.mechanics.couplers import vehicles_of
 from profiler.mechanics.curving import InCurves, in_curves
@@ -28,9 +31,8 @@ def felt_along(briefing: Briefing) -> tuple[Felt, ...]:
     train, terrain = briefing.train, briefing.terrain
     if train.vehicles < 2:
         return ()
-    astride = sags(terrain, train_straddles(train, terrain, briefing.landmarks.items))
     events = [
-        *planned_events(train, briefing.line, briefing.journey, astride),
+        *_as_planned(briefing),
         *gentler_events(train, briefing.line, briefing.journey),
         *sudden_events(train, briefing.line, briefing.journey),
         *(event for _, start in briefing.sequences for event in start_events(train, terrain, start)),
@@ -39,8 +41,31 @@ def felt_along(briefing: Briefing) -> tuple[Felt, ...]:
 
 
 def with_felt(briefing: Briefing) -> Briefing:
-    """The briefing with what couplers feel at its marked places."""
-    return replace(briefing, felt=felt_along(briefing))
+    """The briefing with what couplers feel at its marked places, and with a slower hand where it breaks some."""
+    along = felt_along(briefing)
+    own = hand_of(float(briefing.train.handling.notch_time), along, len(briefing.journey.stalls))
+    hands = () if own.whole else (own, *_slower_hands(briefing))
+    return replace(briefing, felt=along, hands=hands)
+
+
+def _as_planned(briefing: Briefing) -> tuple[Event, ...]:
+    """The marked places of a plan, handled as planned; starts stand apart."""
+    train, terrain = briefing.train, briefing.terrain
+    astride = sags(terrain, train_straddles(train, terrain, briefing.landmarks.items))
+    return planned_events(train, briefing.line, briefing.journey, astride)
+
+
+def _slower_hands(briefing: Briefing) -> Iterator[Hand]:
+    """The plan made again for slower hands, until no coupling breaks."""
+    train = briefing.train
+    for times in SLOWER_HANDS:
+        notch_time = float(times * train.handling.notch_time)
+        slow = replace(train, handling=replace(train.handling, notch_time=Cited(notch_time, "seconds", "calc")))
+        again = plan_handling(briefing.profile, briefing.landmarks, slow, briefing.direction)
+        hand = hand_of(notch_time, felt(slow, again.terrain, _as_planned(again)), len(again.journey.stalls))
+        yield hand
+        if hand.whole:
+            return
 
 
 def curves_of(briefing: Briefing, one: Felt) -> InCurves | None:

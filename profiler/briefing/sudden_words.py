@@ -17,12 +17,14 @@ from profiler.briefing.felt_words import (
     gentler_words,
     places,
 )
+from profiler.briefing.hand_words import hand_words
 from profiler.briefing.plan import Briefing
 from profiler.briefing.sudden import most_felt, parts_of
 from profiler.briefing.words import vehicle_words
 from profiler.mechanics.draft_gear import SIDE_BUFFERS
 from profiler.train_words import force_text
 from profiler.units import FloatArray
+from profiler.wording import capitalised
 
 
 def sudden_lines(briefing: Briefing) -> list[str]:
@@ -33,7 +35,7 @@ def sudden_lines(briefing: Briefing) -> list[str]:
         f"what couplers feel, {assumed_words(briefing)}, steady forces stay beside; {UNSURE}:",
         *(f"  {line}" for line in place_lines(briefing)),
         f"  {_where(briefing)}",
-        *(f"  {said}" for said in side_buffers(briefing)),
+        *(f"  {said}" for said in (*hand_words(briefing), *side_buffers(briefing))),
     ]
 
 
@@ -69,6 +71,7 @@ def gradual_or_sudden(briefing: Briefing) -> Iterator[tuple[str, str]]:
                 f"Suddenly, {WAYS[worst.shown.event.way]}: {feels(briefing, worst)}.",
                 f"That is with {assumed_words(briefing)}; {UNSURE}.",
                 "Steady forces stay beside: they hold for tight slack and a gradual hand.",
+                *(f"{capitalised(said)}." for said in hand_words(briefing)),
                 *side_buffers(briefing),
             ]
         ),

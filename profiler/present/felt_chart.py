@@ -21,6 +21,7 @@ from profiler.briefing.felt_words import (
     places,
     range_words,
 )
+from profiler.briefing.hand_words import hand_words
 from profiler.briefing.plan import Briefing
 from profiler.briefing.printed import force_unit
 from profiler.briefing.sudden import after_place
@@ -149,6 +150,7 @@ def how_to_read(briefing: Briefing) -> list[str]:
         f"Grey, and in brackets: with slack {range_words(briefing)}.",
         "Dashed: limits. Thin: the largest steady force.",
         f"{wording.capitalised(UNSURE)}.",
+        *(f"{wording.capitalised(said)}." for said in hand_words(briefing)),
         *([f"Other places, {left} of them, are in in_train.csv only."] if left > 0 else []),
     ]
 

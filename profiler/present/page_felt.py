@@ -21,6 +21,7 @@ from profiler.briefing.felt_words import (
     way_words,
     wears_words,
 )
+from profiler.briefing.hand_words import hand_words
 from profiler.briefing.plan import Briefing
 from profiler.briefing.sudden import after_place
 from profiler.briefing.sudden_words import side_buffers
@@ -56,6 +57,7 @@ def felt_notes(briefing: Briefing) -> list[str]:
     return [
         f"Estimated, vehicle by vehicle; {assumed_words(briefing)}.",
         f"{wording.capitalised(UNSURE)}.",
+        *(f"{wording.capitalised(said)}." for said in hand_words(briefing)),
         *side_buffers(briefing),
     ]
 

@@ -10,6 +10,7 @@ import pytest
 
 from profiler.briefing.felt_words import BREAKS_FIRST, UNSURE, felt_title
 from profiler.briefing.felt_words import places as felt_places
+from profiler.briefing.hand_words import hand_words
 from profiler.briefing.lesson import QUESTIONS, lesson
 from profiler.briefing.sudden import after_place, parts_of
 from profiler.briefing.sudden_words import sudden_lines
@@ -28,7 +29,8 @@ def test_each_place_is_a_line():
     """Law: a line for each marked place in order of travel; over the first crest the pushes as planned and suddenly
     stand there with usual slack, their range over tight and worn, the steady one, and by how much over the limit."""
     briefing = felt_briefed("b")
-    head, *places, where = sudden_lines(briefing)
+    head, *places, where, hand = sudden_lines(briefing)
+    assert hand.strip() == hand_words(briefing)[0]
     planned = [f for f in briefing.felt if f.event.way == "planned" and f.wear == "usual"]
     assert len(places) == len(planned)
     assert "usual slack assumed, 6 in a coupling, in brackets tight to worn, 2 to 12 in" in head
