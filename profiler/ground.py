@@ -41,6 +41,10 @@ class Ground(Protocol):
         """Rows and columns."""
 
     @property
+    def around(self) -> int:
+        """Columns once round the globe, after which the raster meets itself; 0 where it does not."""
+
+    @property
     def block_shape(self) -> tuple[int, int]:
         """Rows and columns of the blocks in which the file is stored."""
 

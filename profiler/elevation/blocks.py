@@ -31,7 +31,7 @@ def gather(
     corners : sequence of (int, int)
         Steps in rows and columns from that cell to the cells wanted.
     wanted : ndarray of bool, (len(corners), n)
-        Which of them are needed; each must lie inside the raster.
+        Which of them are needed; each must lie inside the raster, as `onward` counts columns.
     progress : callable, optional
         Called with the share of blocks done after each block.
 
@@ -56,11 +56,17 @@ def gather(
         block = ground.read(top, left, min(high, ground.shape[0] - top), width).ravel()
         for _, corner, first, last in group:
             down, right = corners[corner]
-            place = (row[first:last] + (down - top)) * width + (column[first:last] + (right - left))
+            place = (row[first:last] + (down - top)) * width + (onward(ground, column[first:last], right) - left)
             cells[corner, first:last] = block[place]
         if progress is not None:
             progress(done / starts.size)
     return cells
+
+
+def onward(ground: Ground, column: FloatArray, right: int) -> FloatArray:
+    """The column so many to the right: round the globe, where the raster meets itself."""
+    beside = column + right
+    return beside % ground.around if ground.around else beside
 
 
 def _runs(
@@ -71,7 +77,7 @@ def _runs(
     across = -(-ground.shape[1] // wide)
     found = []
     for number, (down, right) in enumerate(corners):
-        block = np.where(wanted[number], (row + down) // high * across + (column + right) // wide, -1)
+        block = np.where(wanted[number], (row + down) // high * across + onward(ground, column, right) // wide, -1)
         first = np.flatnonzero(np.r_[True, block[1:] != block[:-1]]) if block.size else block
         last = np.r_[first[1:], block.size][: first.size]
         run = np.column_stack([block[first], np.full(first.size, number), first, last])

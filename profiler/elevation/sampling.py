@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from profiler.elevation.blocks import gather
+from profiler.elevation.blocks import gather, onward
 from profiler.elevation.shoulders import beside, chosen, mean_of_sides, offsets
 from profiler.errors import InputError
 from profiler.ground import Ground, GroundSource
@@ -108,8 +108,8 @@ def sample(
     weight. Up to half a cell outside the outermost centres the edge cells count alone, unless
     another tile of the same source lies there: tiles of one lattice that adjoin without overlap are
     interpolated across the seam as if they were one raster, and in general a tile fills the weight
-    that earlier ones leave. Tiles that have all the cells the method asks for around a station
-    go before those that have only some.
+    that earlier ones leave. A raster that goes all round the globe adjoins itself. Tiles that have all
+    the cells the method asks for around a station go before those that have only some.
 
     The cubic weights are those of R. Keys, "Cubic convolution interpolation for digital image
     processing", IEEE Trans. ASSP 29(6), 1981, with a = −1/2.
@@ -262,7 +262,7 @@ def _within(tile: Ground, row: FloatArray, column: FloatArray, margin: float) ->
     rows, columns = tile.shape
     out = margin + _ON_CENTRE
     down = (row >= -out) & (row <= rows - 1 + out)
-    return down & (column >= -out) & (column <= columns - 1 + out)
+    return down & ((tile.around > 0) | ((column >= -out) & (column <= columns - 1 + out)))
 
 
 def _tile_values(
@@ -279,9 +279,7 @@ def _tile_values(
     linear = np.stack([(1 - down) * (1 - right), (1 - down) * right, down * (1 - right), down * right])
     keys = _keys_weights(down, right) if cubic else linear
     corners = _CUBIC if cubic else _BILINEAR
-    within = np.stack(
-        [(top + i >= 0) & (top + i < tile.shape[0]) & (left + j >= 0) & (left + j < tile.shape[1]) for i, j in corners]
-    )
+    within = np.stack([_inside(tile, top + i, onward(tile, left, j)) for i, j in corners])
     cells = gather(tile, top, left, corners, within & (keys != 0), progress)
     _check_range(tile, cells, visit.station[need], line)
     inner = _INNER if cubic else slice(None)
@@ -291,6 +289,12 @@ def _tile_values(
         good = np.isfinite(smooth)
         value[good] = smooth[good]
     return value, valid, np.einsum("kn,kn->n", within[inner], linear)
+
+
+def _inside(tile: Ground, row: FloatArray, column: FloatArray) -> FloatArray:
+    """Cells that the raster has."""
+    rows, columns = tile.shape
+    return (row >= 0) & (row < rows) & (column >= 0) & (column < columns)
 
 
 def _weighted_mean(cells: FloatArray, weights: FloatArray) -> tuple[FloatArray, FloatArray]:

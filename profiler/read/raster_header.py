@@ -338,6 +338,18 @@ def outer_bounds(affine: tuple[float, ...], shape: tuple[int, int], way: Plane) 
     return Bounds(float(west - wide), float(south - high), float(east + wide), float(north + high))
 
 
+def columns_around(affine: tuple[float, ...], shape: tuple[int, int], way: Plane) -> int:
+    """Columns once round the globe, of a raster in degrees whose far edge meets its near one; else 0.
+
+    They need to be a whole number to a tenth only: cells are often declared in a few digits.
+    """
+    a, b, _, d, _, _ = affine
+    if not way.geographic or b != 0 or d != 0:
+        return 0
+    turn = 360.0 / abs(a)
+    return round(turn) if round(turn) <= shape[1] and abs(turn - round(turn)) < 0.1 else 0
+
+
 def to_degrees(
     affine: tuple[float, ...], way: Plane, row: FloatArray, column: FloatArray
 ) -> tuple[FloatArray, FloatArray]:

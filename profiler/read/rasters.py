@@ -26,6 +26,7 @@ from profiler.read.raster_header import (
     Header,
     Plane,
     cell_side,
+    columns_around,
     open_dataset,
     outer_bounds,
     plane,
@@ -95,6 +96,11 @@ class RasterGround:
     def shape(self) -> tuple[int, int]:
         """Rows and columns."""
         return self.header.shape
+
+    @functools.cached_property
+    def around(self) -> int:
+        """Columns once round the globe, after which the raster meets itself; 0 where it does not."""
+        return columns_around(self.header.affine, self.shape, self._plane)
 
     @property
     def block_shape(self) -> tuple[int, int]:

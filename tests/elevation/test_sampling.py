@@ -31,6 +31,7 @@ class ArrayGround:
     north: float = 0.0
     cell: float = CELL
     epsg: int = 4326
+    around: int = 0
     name: str = "array"
     path: Path = Path("array")
     vertical_datum: str = "unknown"

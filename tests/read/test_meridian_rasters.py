@@ -9,9 +9,11 @@ import pyproj
 import pytest
 import rasterio
 from rasterio.transform import Affine
+from scipy import ndimage
 
 from profiler.elevation.sampling import sample
 from profiler.ground import Bounds
+from profiler.longitude import toward
 from profiler.read.rasters import open_sources
 from profiler.read.relief import read_relief
 
@@ -88,3 +90,80 @@ def test_tiles_elsewhere_are_not_met():
     assert Bounds(-180.0, 0.0, -179.0, 1.0).turns_to(Bounds(179.5, 0.5, 180.5, 0.6)) == (1,)
     assert box.turns_to(Bounds(-178.0, 0.0, 10.0, 1.0)) == ()
     assert box.turns_to(Bounds(179.5, 2.0, 180.5, 3.0)) == ()
+
+
+def write_cells(path: Path, values: np.ndarray, west: float, cell: float, north: float = 4.0) -> None:
+    """Cells in degrees as a file of blocks of 16, their outer corner at ``west``, ``north``."""
+    grid, blocks = Affine(cell, 0, west, 0, -cell, north), {"tiled": True, "blockxsize": 16, "blockysize": 16}
+    size = {"height": values.shape[0], "width": values.shape[1], "count": 1, "dtype": "float32"}
+    with rasterio.open(path, "w", "GTiff", crs=4326, transform=grid, **size, **blocks) as dataset:
+        dataset.write(values, 1)
+
+
+def to_and_fro(middle: float, reach: float, rows: int, cell: float) -> tuple[np.ndarray, np.ndarray]:
+    """A line that crosses a meridian three times, over all rows but the outermost."""
+    turn = np.linspace(0, 3 * np.pi, 900)
+    return middle + reach * np.cos(turn), 4.0 - cell * (rows / 2 + (rows / 2 - 2.6) * np.cos(turn / 3))
+
+
+@pytest.mark.parametrize("west", [-180.0, 0.0, -180.5])
+@pytest.mark.parametrize("columns", [360, 361])
+def test_a_raster_round_the_globe_adjoins_itself(tmp_path: Path, west: float, columns: int):
+    """Outside: scipy.ndimage.map_coordinates in its mode "grid-wrap", with a first column that is written once
+    more at the end or is not; every block is read once, in the order of the file."""
+    cells = np.random.default_rng(11).uniform(0, 900, (40, 360)).astype("float32")
+    write_cells(tmp_path / "globe.tif", np.c_[cells, cells[:, : columns - 360]], west, 1.0)
+    (source,) = open_sources(["globe.tif"], tmp_path)
+    longitude, latitude = to_and_fro(west, 6.0, 40, 1.0)
+    place = np.array([3.5 - latitude, longitude - west - 0.5])
+    tile, windows = source.tiles[0], []
+    tile.read = lambda *window, read=tile.read: (windows.append(window), read(*window))[1]
+    got = sample([source], longitude, latitude).values[0]
+    expected = ndimage.map_coordinates(cells.astype(float), place, order=1, mode="grid-wrap")
+    np.testing.assert_allclose(got, expected, atol=2e-3)
+    assert windows == sorted(set(windows))
+
+
+@pytest.mark.parametrize("method", ["bilinear", "cubic"])
+def test_where_a_raster_round_the_globe_is_cut_makes_no_difference(tmp_path: Path, method: str):
+    """Law: the same cells from −180 to 180 and from −90 to 270, which has no edge at 180°, on the line and beside."""
+    cells = np.random.default_rng(12).uniform(0, 900, (40, 720)).astype("float32")
+    longitude, latitude = to_and_fro(180.0, 4.0, 40, 0.5)
+    found = []
+    for number, (west, turned) in enumerate([(-180.0, cells), (-90.0, np.roll(cells, -180, axis=1))]):
+        write_cells(tmp_path / f"{number}.tif", turned, west, 0.5)
+        sources = open_sources([f"{number}.tif"], tmp_path)
+        found.append(sample(sources, longitude, latitude, heading=np.zeros(900), method=method))
+    np.testing.assert_allclose(found[0].values, found[1].values, rtol=1e-6)
+    np.testing.assert_allclose(found[0].shoulders, found[1].shoulders, rtol=1e-6)
+    assert np.isfinite(found[0].shoulders).all()
+
+
+@pytest.mark.parametrize(
+    ("columns", "cell", "around"),
+    [(360, 1.0, 360), (361, 1.0, 360), (359, 1.0, 0), (200, 0.7, 0), (600, 0.7, 0), (43_200, 0.008333333, 43_200)],
+)
+def test_what_goes_round_the_globe(tmp_path: Path, columns: int, cell: float, around: int):
+    """Worked: 360° are 360 columns of 1° or 43,200 of 30″ (declared in a few digits), no whole number of 0.7°."""
+    write_cells(tmp_path / "a.tif", np.zeros((16, columns), dtype="float32"), -180.0, cell)
+    assert open_sources(["a.tif"], tmp_path)[0].tiles[0].around == around
+
+
+@pytest.mark.parametrize("seam", [11.0, 180.0])
+@pytest.mark.parametrize(("shift", "shared"), [(0.0, 0), (0.5, 0), (0.5, 1)], ids=["edge", "centre", "shared column"])
+def test_tiles_that_meet_are_one_raster(tmp_path: Path, seam: float, shift: float, shared: int):
+    """Law: tiles whose edges meet on a meridian, or whose first centres lie on it, or that both have the column on
+    it, equal the raster they were cut from, at 180° as elsewhere."""
+    cells = np.random.default_rng(13).uniform(0, 900, (40, 80)).astype("float32")
+    west = seam - (40 + shift) * CELL
+    for folder, tiles in {
+        "whole": [(west - seam + 100.0, cells)],
+        "cut": [(west, cells[:, : 40 + shared]), (toward(west + 40 * CELL, 0.0), cells[:, 40:])],
+    }.items():
+        (tmp_path / folder).mkdir()
+        for number, (corner, part) in enumerate(tiles):
+            write_cells(tmp_path / folder / f"{number}.tif", part, float(corner), CELL)
+    longitude, latitude = to_and_fro(0.0, 8 * CELL, 40, CELL)
+    whole = sample(open_sources(["whole/*.tif"], tmp_path), longitude + 100.0, latitude).values
+    cut = sample(open_sources(["cut/*.tif"], tmp_path), longitude + seam, latitude).values
+    np.testing.assert_allclose(cut, whole, atol=2e-3)
