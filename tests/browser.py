@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import json
 import os
+import select
 import shutil
 import subprocess
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -16,6 +18,35 @@ PROGRAM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "
 in_browser = pytest.mark.skipif(PROGRAM is None, reason="no Chromium is installed")
 _KEYS = {"ArrowRight": 39, "ArrowLeft": 37, "PageDown": 34, "PageUp": 33, "Home": 36, "End": 35, "Enter": 13, "Tab": 9}
 _SHIFT = 8
+_PATIENCE = 120.0
+"""How long an answer is waited for: far more than a busy machine takes. [s]"""
+_HELP = """
+globalThis.until = async (found) => { // what is found, once it is there
+  const limit = performance.now() + 60000;
+  for (;;) {
+    const value = await found();
+    if (value) return value;
+    if (performance.now() > limit) throw new Error("never: " + found);
+    await new Promise((done) => setTimeout(done, 20));
+  }
+};
+globalThis.drawn = async (frames = 3) => { // what waits for the next frame, and for what that changes, is done
+  for (; frames; frames--) await new Promise((done) => requestAnimationFrame(() => setTimeout(done)));
+};
+globalThis.settled = async () => { // three frames follow each other in which nothing changes, scrolls or moves
+  const limit = performance.now() + 60000, note = () => { still = -1; }, seen = new MutationObserver(note);
+  let still = 0;
+  seen.observe(document, { subtree: true, childList: true, attributes: true, characterData: true });
+  addEventListener("scroll", note, true);
+  for (; still < 3; still++) {
+    if (performance.now() > limit) throw new Error("the page does not come to rest");
+    await drawn(1);
+    if (document.getAnimations().some((one) => one.playState === "running")) note();
+  }
+  seen.disconnect();
+  removeEventListener("scroll", note, true);
+};
+"""
 
 
 class Browser:
@@ -24,9 +55,10 @@ class Browser:
     def __init__(self, folder: Path) -> None:
         down, self._write = os.pipe()
         self._read, up = os.pipe()
-        flags = "--headless=new --no-sandbox --disable-gpu --no-first-run --disable-sync --disable-component-update"
-        quiet = "--disable-background-networking --host-resolver-rules='MAP * ~NOTFOUND' --remote-debugging-pipe"
-        command = f"exec {PROGRAM} {flags} {quiet} --user-data-dir={folder} about:blank 3<&{down} 4>&{up}"
+        flags = "--headless=new --no-sandbox --disable-gpu --disable-dev-shm-usage --no-first-run --disable-sync"
+        quiet = "--disable-component-update --disable-background-networking --host-resolver-rules='MAP * ~NOTFOUND'"
+        pipe = "--remote-debugging-pipe about:blank"
+        command = f"exec {PROGRAM} {flags} {quiet} --user-data-dir={folder} {pipe} 3<&{down} 4>&{up}"
         self._run = subprocess.Popen(["/bin/bash", "-c", command], pass_fds=(down, up), stderr=subprocess.DEVNULL)
         os.close(down)
         os.close(up)
@@ -39,7 +71,7 @@ class Browser:
         message = {"id": self._number, "method": method, "params": params}
         message |= {"sessionId": session} if session else {}
         os.write(self._write, json.dumps(message).encode() + b"\0")
-        for told in self._messages():
+        for told in self._messages(f"an answer to {method}"):
             if told.get("id") == self._number:
                 assert "error" not in told, told
                 result: dict[str, Any] = told["result"]
@@ -47,9 +79,27 @@ class Browser:
             self.events.append(told)
         raise AssertionError("the browser is gone")
 
-    def _messages(self) -> Iterator[dict[str, Any]]:
+    def hear(self, session: str, method: str, **params: Any) -> None:
+        """Wait until the browser tells of such an event."""
+
+        def such(told: dict[str, Any]) -> bool:
+            of_it = told.get("sessionId") == session and told.get("method") == method
+            return of_it and params.items() <= told["params"].items()
+
+        if any(map(such, self.events)):
+            return
+        for told in self._messages(f"{method} {params}"):
+            self.events.append(told)
+            if such(told):
+                return
+        raise AssertionError("the browser is gone")
+
+    def _messages(self, awaited: str) -> Iterator[dict[str, Any]]:
+        limit = time.monotonic() + _PATIENCE
         while True:
             while b"\0" not in self._rest:
+                ready, _, _ = select.select([self._read], [], [], max(limit - time.monotonic(), 0.0))
+                assert ready, f"{awaited} did not come within {_PATIENCE:g} s"
                 more = os.read(self._read, 1 << 16)
                 if not more:
                     return
@@ -58,19 +108,20 @@ class Browser:
             yield json.loads(one)
 
     def tab(self, address: str, width: int = 1440, height: int = 1030) -> Tab:
-        """Open an address and wait until it is loaded."""
+        """Open an address and wait until it is loaded and at rest."""
         return Tab(self, address, width, height)
 
     def close(self) -> None:
         """End it."""
         self._run.terminate()
-        self._run.wait(20)
+        self._run.wait(_PATIENCE)
         os.close(self._write)
         os.close(self._read)
 
 
 class Tab:
-    """A page: its script can be asked, and it can be moved by keys and by hand as a reader does."""
+    """A page: its script can be asked, and it can be moved by keys and by hand as a reader does, who looks first: what
+    they do at once is drawn when they return. Scripts may await ``until(() => …)``, ``drawn()`` and ``settled()``."""
 
     def __init__(self, browser: Browser, address: str, width: int, height: int) -> None:
         self._browser = browser
@@ -82,9 +133,12 @@ class Tab:
         cut = {"offline": True, "latency": 0, "downloadThroughput": -1, "uploadThroughput": -1}
         self._ask("Network.emulateNetworkConditions", **cut)
         self._ask("Emulation.setDeviceMetricsOverride", width=width, height=height, deviceScaleFactor=1, mobile=False)
-        self._ask("Page.navigate", url=address)
-        loaded = "new Promise((done) => document.readyState === 'complete' ? done() : addEventListener('load', done))"
-        self.do(f"await {loaded}")
+        self._ask("Emulation.setFocusEmulationEnabled", enabled=True)
+        self._ask("Page.addScriptToEvaluateOnNewDocument", source=_HELP)
+        self._ask("Page.setLifecycleEventsEnabled", enabled=True)
+        loader = self._ask("Page.navigate", url=address)["loaderId"]
+        browser.hear(self._session, "Page.lifecycleEvent", name="load", loaderId=loader)
+        self.settled()
 
     def _ask(self, method: str, **params: Any) -> dict[str, Any]:
         return self._browser.ask(method, self._session, **params)
@@ -97,12 +151,21 @@ class Tab:
         assert "exceptionDetails" not in answer, answer["exceptionDetails"]
         return answer["result"].get("value")
 
+    def until(self, script: str) -> None:
+        """Wait until an expression is true."""
+        self.do(f"await until(() => {script})")
+
+    def settled(self) -> None:
+        """Wait until the page is at rest."""
+        self.do("await settled()")
+
     def key(self, name: str, *, shift: bool = False) -> None:
         """Press and let go a key."""
         code: dict[str, Any] = {"windowsVirtualKeyCode": _KEYS[name]} if name in _KEYS else {"text": name}
         code |= {"text": "\r"} if name == "Enter" else {}
         for kind in ("keyDown", "keyUp"):
             self._ask("Input.dispatchKeyEvent", type=kind, key=name, modifiers=_SHIFT if shift else 0, **code)
+        self.do("await drawn()")
 
     def hand(self, *places: tuple[float, float], touch: bool = False) -> None:
         """Press at the first place, go over the others, let go at the last. [px]"""
@@ -111,10 +174,12 @@ class Tab:
             for kind, at in zip(["touchStart", *["touchMove"] * len(points)], points, strict=False):
                 self._ask("Input.dispatchTouchEvent", type=kind, touchPoints=at)
             self._ask("Input.dispatchTouchEvent", type="touchEnd", touchPoints=[])
+            self.do("await drawn()")
             return
         kinds = ["mousePressed", *["mouseMoved"] * (len(places) - 1), "mouseReleased"]
         for kind, (x, y) in zip(kinds, [*places, places[-1]], strict=True):
             self._ask("Input.dispatchMouseEvent", type=kind, x=x, y=y, button="left", buttons=1, clickCount=1)
+        self.do("await drawn()")
 
     def picture(self) -> str:
         """What is seen, as PNG in base64."""

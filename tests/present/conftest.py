@@ -46,7 +46,9 @@ def opened(browser: Browser, tmp_path: Path, request: pytest.FixtureRequest) -> 
         path = tmp_path / "page.html"
         path.write_text(page, encoding="utf-8")
         tabs.append(browser.tab(path.as_uri() + address, width, height))
-        tabs[-1].do(f"while (!globalThis.gradewright) await new Promise((d) => setTimeout(d, 20)); {GLOBAL}")
+        tabs[-1].until("globalThis.gradewright")
+        tabs[-1].settled()
+        tabs[-1].do(GLOBAL)
         return tabs[-1]
 
     yield open_

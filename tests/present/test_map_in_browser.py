@@ -19,9 +19,7 @@ from tests.invented import invented_landmarks, invented_profile
 pytestmark = in_browser
 
 PROBE = """
-const wait = (time) => new Promise((done) => setTimeout(done, time)), seen = { title: document.title };
-const set = (name, value) => { seen[name] = String(value); };
-await wait(300);
+const seen = { title: document.title }, set = (name, value) => { seen[name] = String(value); };
 const boxes = [...document.querySelectorAll(".drawing text")].map((t) => [t.textContent, t.getBoundingClientRect()]);
 const overlaps = [];
 boxes.forEach(([a, p], i) => boxes.slice(i + 1).forEach(([b, q]) => {
@@ -43,16 +41,18 @@ const plan = document.querySelector("details.plan");
 if (plan) {
   set("planned", plan.querySelectorAll("button").length);
   set("before", document.querySelectorAll(".sign-bend").length);
+  const toggled = new Promise((done) => plan.addEventListener("toggle", done));
   plan.open = true;
+  await toggled;
 }
 set("wide", document.documentElement.scrollWidth <= innerWidth);
 if (plan) {
-  await wait(100);
   set("after", document.querySelectorAll(".sign-bend").length);
   set("figures", [...document.querySelectorAll(".drawing text.figure")].map((t) => t.textContent).join("|"));
   plan.querySelector("button").click();
-  await wait(1000);
-  set("curve", [...document.querySelectorAll(".leaflet-popup-content strong")].pop().textContent);
+  const strong = () => [...document.querySelectorAll(".leaflet-popup-content strong")].pop();
+  await until(() => strong() && strong().textContent.startsWith("Curve"));
+  set("curve", strong().textContent);
 }
 return seen;
 """

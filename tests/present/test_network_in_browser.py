@@ -226,7 +226,7 @@ def test_a_page_that_cannot_be_unpacked_keeps_its_table(browser: Browser, tmp_pa
     path = tmp_path / "broken.html"
     path.write_text(PAGE.replace('id="numbers">', 'id="numbers">AAAA'), encoding="utf-8")
     tab = browser.tab(path.as_uri())
-    tab.do("while (!document.documentElement.className) await new Promise((d) => setTimeout(d, 20))")
+    tab.until("document.documentElement.className")
     assert tab.do("return document.documentElement.className") == "failed"
     assert tab.do("return getComputedStyle(document.querySelector('.broken')).display") == "block"
     assert tab.do("return document.querySelector('#lines tbody').innerText").count("invented") >= 3

@@ -23,7 +23,7 @@ from tests.pages import array_of, numbers_of
 OPEN = """
 const open = async (index) => {
   gradewright.move(gradewright.page.marks[index].at);
-  await new Promise((d) => setTimeout(d, 60));
+  await settled(); // the list of a turned page moves to its first mark in the next frame
   const button = document.querySelector(`#marks [data-mark="${index}"]`);
   if (button.getAttribute("aria-expanded") === "false") button.click();
   return document.querySelector(".felt");
@@ -172,7 +172,8 @@ def test_a_way_is_chosen_beside_the_plan(opened, touch: bool):
             "const b = l.getBoundingClientRect(); return [b.x + b.width / 2, b.y + b.height / 2]"
         )
         tab.hand((x, y), touch=True)
-        tab.do("await new Promise((d) => setTimeout(d, 400))")
+        tab.until(f"document.querySelectorAll('.ways input')[{other}].checked")  # a tap may turn out to be two
+        tab.settled()
     else:
         tab.do("document.querySelector('.ways input:checked').focus()")
         tab.key("ArrowRight")
@@ -195,8 +196,8 @@ def test_what_is_opened_stays_in_view(opened, size: tuple[int, int]):
     tab = opened(felt_page(), *size)
     tops = tab.do(
         f"""{OPEN % index}
-        const row = felt.parentNode, tops = [], started = performance.now();
-        while (performance.now() - started < 300) {{
+        const row = felt.parentNode, tops = [];
+        while (tops.length < 20) {{
           await new Promise(requestAnimationFrame);
           tops.push(row.isConnected ? row.getBoundingClientRect().top : null);
         }}
