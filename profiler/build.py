@@ -16,7 +16,7 @@ from profiler.elevation.pvis import clearest, find_pvis
 from profiler.elevation.sampling import GroundSamples, sample
 from profiler.errors import CoverageError, TerritoryError
 from profiler.ground import Bounds, GroundSource, Relief
-from profiler.heights import datum_of, in_one_datum, known_between, known_elevations
+from profiler.heights import datum_of, in_one_datum, known_between, known_elevations, side_by_side
 from profiler.landmark import Landmarks
 from profiler.landmarks.find import LandmarkSettings, find_landmarks
 from profiler.longitude import wrapped
@@ -107,18 +107,17 @@ def build_profile(
     drawn = draw_line(territory, progress)
     samples = sample_ground(territory, sources, drawn, progress, shoulders=True)
     samples, of_datum = in_one_datum(samples, drawn.stations.longitude, drawn.stations.latitude)
+    said = (*assumptions_of(sources), *side_by_side(samples), *of_datum)
     height = float(np.nanmean(samples.values)) if np.isfinite(samples.values).any() else 0.0
     route = route_of(territory, drawn, 1 + height / EARTH_RADIUS)
     known, of_known = known_elevations(territory, route, datum_of(samples))
-    route, samples, known, said = _covered(route, samples, known, territory, trim)
+    route, samples, known, of_part = _covered(route, samples, known, territory, trim)
     progress("estimating the rail", 0.0)
     off_ground = _off_ground(route, max((c for c in samples.cell_m if np.isfinite(c)), default=0.0))
     fit, of_rail = rail_of(
         route, samples, off_ground, known, territory, lambda share: progress("estimating the rail", share)
     )
-    return _profile(
-        route, samples, off_ground, fit, territory, (*assumptions_of(sources), *of_datum, *of_known, *said, *of_rail)
-    )
+    return _profile(route, samples, off_ground, fit, territory, (*said, *of_known, *of_part, *of_rail))
 
 
 def sample_ground(

@@ -56,6 +56,21 @@ def in_one_datum(
     return dataclasses.replace(samples, values=values, shoulders=shoulders, vertical_datum=data), tuple(said)
 
 
+def side_by_side(samples: GroundSamples) -> tuple[str, ...]:
+    """Sources that look like tiles of one product, each given as a product of its own: of one cell size, and nowhere
+    over each other."""
+    speaks = np.isfinite(samples.values)
+    alike: dict[int, list[int]] = {}
+    for i in np.flatnonzero(speaks.any(axis=1)):
+        alike.setdefault(round(samples.cell_m[i]), []).append(int(i))
+    return tuple(
+        f"{' and '.join(samples.names[i] for i in those)}: taken for products of their own, each with an offset; "
+        "tiles of one product are one entry, as in dem/*.tif"
+        for those in alike.values()
+        if len(those) > 1 and speaks[those].sum(axis=0).max() == 1
+    )
+
+
 def datum_of(samples: GroundSamples) -> str:
     """The one named datum of the sources, "unknown" where there is none."""
     named = {name for name in samples.vertical_datum if known_datum(name)}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +14,7 @@ import pytest
 from profiler import InputError, RouteError, Territory, build_profile, build_route, landmarks_of
 from profiler.cli.summary import summary
 from profiler.elevation.sampling import GroundSamples
-from profiler.heights import datum_of, in_one_datum, known_between, known_elevations
+from profiler.heights import datum_of, in_one_datum, known_between, known_elevations, side_by_side
 from profiler.profile import KnownElevation
 from profiler.read.territory import check_territory
 from profiler.route import Route
@@ -164,6 +165,22 @@ def test_rasters_of_one_datum_stay_as_they_are():
     assert (said, datum_of(got)) == ((), "NAVD88")
     np.testing.assert_array_equal(got.values, 100.0)
     assert datum_of(in_one_datum(samples("unknown", "unknown"), *ALPS)[0]) == "unknown"
+
+
+def test_tiles_given_one_by_one_are_told():
+    """Law: sources of one cell size that are nowhere over each other may be tiles of one product; where two share a
+    station, or one says nothing, or cells differ, nothing is said."""
+    nothing = math.nan
+    apart = np.array([[100.0, 100, nothing, nothing, nothing], [nothing, nothing, 100, 100, 100]])
+    over, silent = apart.copy(), apart.copy()
+    over[0, 2], silent[1] = 100.0, nothing
+    (said,) = side_by_side(samples("EGM96", "EGM96", values=apart))
+    assert said.startswith("a and b: taken for products of their own")
+    assert said.endswith("one entry, as in dem/*.tif")
+    assert side_by_side(samples("EGM96", "EGM96", values=over)) == ()
+    assert side_by_side(samples("EGM96", "EGM96", values=silent)) == ()
+    two = dataclasses.replace(samples("EGM96", "EGM96", values=apart), cell_m=(30.0, 10.0))
+    assert side_by_side(two) == ()
 
 
 def test_rasters_of_two_datums_are_brought_to_the_first():

@@ -150,7 +150,7 @@ def _structures(route: Route, kind: str) -> str:
 def _ground(territory: Territory, drawn: DrawnLine, route: Route) -> tuple[list[str], bool]:
     """What the rasters are, and whether they leave a gap that may not be bridged."""
     from profiler.build import coverage, open_ground, sample_ground
-    from profiler.heights import datum_of, in_one_datum, known_elevations
+    from profiler.heights import datum_of, in_one_datum, known_elevations, side_by_side
     from profiler.read.rasters import assumptions_of
     from profiler.wording import datum_words
 
@@ -170,6 +170,6 @@ def _ground(territory: Territory, drawn: DrawnLine, route: Route) -> tuple[list[
     known, taken = known_elevations(territory, route, datum_of(samples))
     if known:
         lines.append(f"known elevations: {', '.join(item.words for item in known)}")
-    lines += [f"assumed: {said}" for said in (*converted, *taken)]
+    lines += [f"assumed: {said}" for said in (*side_by_side(samples), *converted, *taken)]
     words, gap = coverage(territory, route, samples)
     return [*lines, f"coverage: {words}"], gap
