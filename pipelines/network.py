@@ -104,8 +104,9 @@ def report(done: Iterable[Outcome]) -> str:
     table.writerow(COLUMNS)
     for o in sorted(done, key=lambda o: o.key):
         figures = (o.length_km, o.ruling_with_pct, o.ruling_against_pct, o.train_length_m, o.highest_m)
-        state = "failed" if o.error else "done"
-        table.writerow([o.territory, state, *("" if x is None else f"{x:.3f}" for x in figures), o.error, o.key])
+        state = "failed" if o.error else "trains failed" if o.trains_failed else "done"
+        error = "; ".join(o.problems)
+        table.writerow([o.territory, state, *("" if x is None else f"{x:.3f}" for x in figures), error, o.key])
     return text.getvalue()
 
 

@@ -45,11 +45,12 @@ def network(
     """Profile every line of PLAN, a TOML file, or of a folder of territory files.
 
     One GeoPackage (or GeoParquet, as the plan says) holds all profiles, landmarks and failures, network.csv lists the
-    lines, network.html shows them. A line that fails does not end the run. However a run ends, the same command goes
+    lines, network.html shows them. A line that fails does not end the run, a train that fails does not
+    take its line's profile along. However a run ends, the same command goes
     on from there: finished lines are not done again unless something they rest on has changed; failed ones are tried
     again.
 
-    Exit code 1 if any line failed.
+    Exit code 1 if any line or train failed.
     """
     from pipelines.network import alone_in, outcomes, write_whole
     from pipelines.networks.plan import read_plan
@@ -83,10 +84,11 @@ def network(
         raise SystemExit(130) from None
     for line in progress.again():
         click.echo(line, err=True)
-    failed = sum(bool(o.error) for o in done)
+    failed, without = (sum(map(bool, found)) for found in ([o.error for o in done], [o.trains_failed for o in done]))
     files = (whole, place / "network.csv", place / "network.html")
-    click.echo(f"{len(done) - failed:,} done, {failed:,} failed: {', '.join(map(str, files))}")
-    if failed:
+    told = f"{len(done) - failed:,} done, {failed:,} failed{f', trains failed on {without:,}' if without else ''}"
+    click.echo(f"{told}: {', '.join(map(str, files))}")
+    if failed or without:
         raise SystemExit(1)
 
 
@@ -130,17 +132,17 @@ class _Progress:
 
     def tell(self, outcome: Outcome) -> None:
         self.done += 1
-        self.failed += bool(outcome.error)
+        self.failed += bool(outcome.problems)
         if outcome.earlier:
             self.earlier += 1
         else:
             self.kilometres += outcome.length_km or 0.0
         self.bar.update(self.step, advance=1, description=self.words())
-        if outcome.error:
-            self.errors[outcome.error] += 1
-            if self.errors[outcome.error] == 1:
-                whose = "" if outcome.territory in outcome.error else f"{outcome.territory}: "
-                self.console.print(f"failed: {whose}{outcome.error}", highlight=False, markup=False, soft_wrap=True)
+        for error in outcome.problems:
+            self.errors[error] += 1
+            if self.errors[error] == 1:
+                whose = "" if outcome.territory in error else f"{outcome.territory}: "
+                self.console.print(f"failed: {whose}{error}", highlight=False, markup=False, soft_wrap=True)
         if not self.console.is_terminal and time.monotonic() - self.told >= TOLD_EVERY:
             self.say(self.words())
 

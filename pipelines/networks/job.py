@@ -1,4 +1,4 @@
-"""One line of a network, in plain Python: profiled, briefed if asked, written, recorded."""
+"""One line of a network, in plain Python: profiled, written, recorded; then its trains, if it has any."""
 
 from __future__ import annotations
 
@@ -7,13 +7,13 @@ import functools
 import importlib.metadata
 import platform
 import threading
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipelines.networks.records import FOLDER, Outcome, done_before, forget, keep, of_disk, result_file
-from profiler import GroundSource, InputError, OutputError, ProfilerError, Territory
+from pipelines.networks.records import FOLDER, Outcome, done_before, forget, keep, result_file, sentence_of
+from pipelines.networks.trains import briefed
+from profiler import GroundSource, InputError, OutputError, Territory
 
 if TYPE_CHECKING:
     from pipelines.networks.plan import TrainFile
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 
 COMPUTING = ("gradewright", "numpy", "scipy", "numba", "pyproj", "rasterio")
 """Packages whose version results depend on: after an upgrade lines are done again."""
-CASES = ("plan", "slower", "faster")
 _ONE_AT_A_TIME = threading.Lock()
 
 
@@ -29,7 +28,8 @@ _ONE_AT_A_TIME = threading.Lock()
 class Task:
     """One line to do: paths, settings and headers of rasters only, so that it travels to any process.
 
-    ``inputs`` is a hash of all that its results rest on; ``ground`` the rasters about the line, not yet opened.
+    ``inputs`` is a hash of all that its profile rests on, ``briefed`` of what its briefings rest on besides, empty
+    where there are no trains; ``ground`` are the rasters about the line, not yet opened.
     ``folder`` asks for the line's whole output folder too, with or without ``pictures``; ``versions`` are those that
     do it, where that matters.
     """
@@ -38,6 +38,7 @@ class Task:
     territory: Territory
     out: Path
     inputs: str = ""
+    briefed: str = ""
     ground: tuple[GroundSource, ...] | None = None
     trains: tuple[TrainFile, ...] = ()
     to: str | None = None
@@ -54,7 +55,7 @@ class Task:
 
 
 def run_one(task: Task) -> Outcome:
-    """Do one line; whatever goes wrong with it stays with it.
+    """Do what is left to do of one line; what goes wrong stays with it, and what goes wrong with a train with that.
 
     Raises
     ------
@@ -66,11 +67,11 @@ def run_one(task: Task) -> Outcome:
     _check_here(task)
     with _ONE_AT_A_TIME:  # a scheduler's worker may have threads, and GDAL's files belong to one
         earlier = done_before(task.out, task.key, task.inputs)
-        if earlier is not None:  # done, but the process that did it was lost before it could say so
+        if earlier is not None and earlier.finished(task.briefed):
+            # done, but the process that did it was lost before it could say so
             return dataclasses.replace(earlier, earlier=False)
-        forget(task.out, task.key)  # what it speaks of is written over from here on
         try:
-            return _done(task)
+            return briefed(task, earlier or _profiled(task))
         except Exception as error:
             return failed(error, task.key, task.name, task.out)
 
@@ -92,65 +93,44 @@ def _check_here(task: Task) -> None:
 
 
 def failed(error: Exception, key: str, name: str, out: Path) -> Outcome:
-    """The outcome of a line that an error ended; a bug in one must not end the run of a thousand, it is named as one.
+    """The outcome of a line that an error ended.
 
     Raises
     ------
     OutputError
-        The error itself, if it is one: it is never a line's own.
+        As `sentence_of`.
     """
-    if isinstance(error, OSError):
-        error = of_disk(error, out)
-    if isinstance(error, OutputError):
-        raise error
-    bug = f"bug, {type(error).__name__}: {' '.join(str(error).split())}"
-    return Outcome(key, name, error=str(error) if isinstance(error, ProfilerError) else bug)
+    return Outcome(key, name, error=sentence_of(error, out))
 
 
 def lost(task: Task) -> Outcome:
-    """The outcome of a task that killed its process every time."""
-    return Outcome(task.key, task.name, error="its process was killed, memory may have run out; try it alone")
+    """The outcome of a task that killed its process every time; a profile that stood before it died stays."""
+    error = "its process was killed, memory may have run out; try it alone"
+    earlier = done_before(task.out, task.key, task.inputs)
+    if earlier is None:
+        return Outcome(task.key, task.name, error=error)
+    if earlier.finished(task.briefed):
+        return earlier
+    return dataclasses.replace(earlier.unbriefed(), trains_failed=tuple((file.name, error) for file in task.trains))
 
 
-def _done(task: Task) -> Outcome:
+def _profiled(task: Task) -> Outcome:
+    """A line's profile, done and recorded."""
     from profiler import build_profile, landmarks_of, write_profile, write_profile_file
 
+    forget(task.out, task.key)  # what it speaks of is written over from here on
     profile = build_profile(task.territory, trim=task.trim, ground=task.ground)
     landmarks = landmarks_of(profile, task.territory)
-    beside = []
-    if task.trains:
-        beside.append(f"briefings/{task.key}")
-        _brief(task, profile, landmarks, task.out / beside[-1])
-    if task.folder:
-        beside.append(f"{task.key}-profile")
-        place, command = task.out / beside[-1], ["network", task.name]
+    outcome = _figures(task, profile, landmarks)
+    for name in outcome.beside:
+        place, command = task.out / name, ["network", task.name]
         write_profile(profile, landmarks, place, territory=task.territory, pictures=task.pictures, command=command)
     write_profile_file(profile, landmarks, result_file(task.out, task.key))
-    outcome = _figures(task, profile, landmarks, beside)
     keep(task.out, outcome, task.inputs)
     return outcome
 
 
-def _brief(task: Task, profile: Profile, landmarks: Landmarks, place: Path) -> None:
-    from profiler import direction_towards, plan_handling, write_briefings
-
-    source = f"{task.name}, to"
-    directions = ("with", "against") if task.both else (direction_towards(profile.route, task.to, source=source),)
-    briefings = {
-        file.name: [plan_handling(profile, landmarks, file.train, direction, CASES) for direction in directions]
-        for file in task.trains
-    }
-    write_briefings(
-        briefings,
-        place,
-        territory=task.territory,
-        train_files=[file.path for file in task.trains],
-        pictures=task.pictures,
-        command=["network", task.name],
-    )
-
-
-def _figures(task: Task, profile: Profile, landmarks: Landmarks, beside: Sequence[str]) -> Outcome:
+def _figures(task: Task, profile: Profile, landmarks: Landmarks) -> Outcome:
     ruling = [x for x in landmarks.of_kind("ruling_grade") if x.train_length is not None]
     longest = max((x.train_length or 0.0 for x in ruling), default=None)
     values = {x.direction: x.value for x in ruling if x.train_length == longest}
@@ -162,5 +142,5 @@ def _figures(task: Task, profile: Profile, landmarks: Landmarks, beside: Sequenc
         values.get("against"),
         longest,
         float(profile.elevation.max()),
-        tuple(beside),
+        (f"{task.key}-profile",) if task.folder else (),
     )

@@ -42,7 +42,8 @@ def tasks_of(plan: Plan, out: Path, options: Options) -> Iterator[Task | Outcome
             continue
         if options.again:
             forget(out, task.key)
-        yield done_before(out, task.key, task.inputs) or task
+        earlier = done_before(out, task.key, task.inputs)
+        yield earlier if earlier is not None and earlier.finished(task.briefed) else task
 
 
 def _task(line: Line, plan: Plan, out: Path, options: Options, rasters: Rasters) -> Task:
@@ -53,17 +54,16 @@ def _task(line: Line, plan: Plan, out: Path, options: Options, rasters: Rasters)
         "versions": versions(),
         "territory": territory.model_dump(mode="json"),
         "files": [(role, file_hash(path)) for path, role in territory.named_files() if role != "territory"],
-        "trains": [(file.name, file_hash(file.path)) for file in line.trains],
-        "direction": (line.to, line.both),
         "rasters": identity(ground),
         "options": (options.trim, options.folder, options.pictures),
     }
-    inputs = hashlib.sha256(json.dumps(stated, sort_keys=True).encode()).hexdigest()
+    trains = [(file.name, file_hash(file.path)) for file in line.trains]
     return Task(
         line.key,
         territory,
         out,
-        inputs,
+        _stated_hash(stated),
+        _stated_hash((trains, line.to, line.both)) if trains else "",
         ground,
         line.trains,
         line.to,
@@ -73,6 +73,10 @@ def _task(line: Line, plan: Plan, out: Path, options: Options, rasters: Rasters)
         options.pictures,
         versions(),
     )
+
+
+def _stated_hash(stated: object) -> str:
+    return hashlib.sha256(json.dumps(stated, sort_keys=True).encode()).hexdigest()
 
 
 def completed(territory: Territory, plan: Plan, *, of_area: bool = False) -> Territory:

@@ -266,7 +266,8 @@ def test_only_rasters_about_the_line_go_with_it(tmp_path: Path):
 
 
 def test_trains_are_briefed(tmp_path: Path):
-    """Law: a row's own trains and direction go before those of the plan; an end that is none fails that line alone."""
+    """Law: a row's own trains and direction go before those of the plan; an end that is none fails the trains there,
+    and their line's profile stands."""
     folder = tmp_path / "plan"
     for name in ("one", "two", "three"):
         country.write_territory(folder, name=f"{name}.toml")
@@ -281,7 +282,7 @@ def test_trains_are_briefed(tmp_path: Path):
     out = tmp_path / "out"
     result = network(path, out, "--workers", "1")
     assert result.exit_code == 1
-    assert [row["state"] for row in rows(out)] == ["done", "failed", "done"]
+    assert [row["state"] for row in rows(out)] == ["done", "trains failed", "done"]
     assert "'Nowhere' is no end of the line; write 'Sallow' or 'Marram'" in rows(out)[1]["error"]
     made = {str(p.relative_to(out / "briefings").parent) for p in out.rglob("marks.csv")}
     assert made == {"one/light/with", "two/heavy/against"}

@@ -62,6 +62,13 @@ def until_done(out: Path, lines: int) -> None:
         time.sleep(0.01)
 
 
+def last_line(said: str) -> str:
+    """What a run said in the end; before it nothing but its progress, told where a busy machine takes long."""
+    *before, last = said.splitlines()
+    assert all(" of 4 lines, " in line for line in before)
+    return last
+
+
 def stamps(out: Path) -> dict[str, int]:
     """When each recorded line's files were written. [ns]"""
     done = [p.stem for p in (out / "lines").glob("*.json")]
@@ -93,9 +100,8 @@ def test_ctrl_c_says_how_to_go_on(territories: Path, whole: dict[str, str], tmp_
     run.send_signal(signal.SIGINT)
     _, said = run.communicate(timeout=20)
     assert run.returncode == 130
-    assert said.startswith("gradewright: interrupted after ")
-    assert said.endswith(" of 4 lines; the same command goes on from there\n")
-    assert said.count("\n") == 1
+    assert last_line(said).startswith("gradewright: interrupted after ")
+    assert last_line(said).endswith(" of 4 lines; the same command goes on from there")
     assert network(territories, out, "--workers", "1").exit_code == 0
     assert contents(out) == whole
 
@@ -118,9 +124,8 @@ def test_a_full_disk(territories: Path, whole: dict[str, str], tmp_path: Path):
     )
     _, said = run.communicate(timeout=60)
     assert run.returncode == 1
-    assert said.count("\n") == 1
-    assert said.startswith("gradewright: ")
-    assert "free some space or choose another folder with --out" in said
+    assert last_line(said).startswith("gradewright: ")
+    assert "free some space or choose another folder with --out" in last_line(said)
     assert {name: stamp for name, stamp in stamps(out).items() if name in kept} == kept
     assert network(territories, out, "--workers", "1").exit_code == 0
     assert contents(out) == whole
