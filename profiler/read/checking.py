@@ -47,7 +47,7 @@ def load_toml(path: Path, kind: str) -> dict[str, Any]:
     InputError
         If the file is missing or no TOML, or is plainly of another kind.
     """
-    tables = _tables(path, kind)
+    tables = _tables(path, f"give {_CALLED[kind]} in TOML")
     found = _kind_of(tables)
     if found not in (None, kind) and tables.keys().isdisjoint(OWN_TABLES[kind]):
         raise InputError(path, f"is {_CALLED[found]}, not {_CALLED[kind]}", _INSTEAD[kind, found])
@@ -67,7 +67,7 @@ def toml_kind(path: Path) -> str | None:
         A kind of `OWN_TABLES`; None if the file cannot be read, or has no such table.
     """
     try:
-        return _kind_of(_tables(path, ""))
+        return _kind_of(_tables(path, "give another"))
     except InputError:  # whoever reads it will say what is wrong
         return None
 
@@ -77,18 +77,20 @@ def _kind_of(tables: Mapping[str, Any]) -> str | None:
     return max(own, key=own.__getitem__) if any(own.values()) else None
 
 
-def _tables(path: Path, kind: str) -> dict[str, Any]:
+def _tables(path: Path, otherwise: str) -> dict[str, Any]:
+    """Tables of a file, or why it has none; ``otherwise`` is what to do where it was never meant to have any."""
     try:
         text = path.read_text(encoding="utf-8")
     except FileNotFoundError:
         raise InputError(path, "there is no such file", "check the name") from None
     except (UnicodeDecodeError, OSError) as error:
-        raise InputError(path, "cannot be read as text", f"give a {kind} file in TOML") from error
+        raise InputError(path, "cannot be read as text", otherwise) from error
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         said = str(error)
-        raise InputError(path, f"is no valid TOML, {said[:1].lower()}{said[1:]}", "correct that place") from error
+        remedy = "correct that place" if path.suffix.lower() == ".toml" else otherwise
+        raise InputError(path, f"is no valid TOML, {said[:1].lower()}{said[1:]}", remedy) from error
 
 
 def check_tables(tables: Mapping[str, Any], model: type[Model], *, source: object) -> Model:

@@ -67,6 +67,19 @@ def test_what_is_mixed_or_tells_nothing(tmp_path: Path):
     assert toml_kind(tmp_path / "gone.toml") is None
 
 
+def test_what_is_no_toml(tmp_path: Path):
+    """Law: a TOML file that is broken is to be corrected, another kind of file to be replaced."""
+    for name, content, told in (
+        ("a.toml", b"[train\n", "correct that place"),
+        ("a.geojson", b"{}", "give a train file in TOML"),
+        ("a.tif", b"II*\0\xff", "give a train file in TOML"),
+    ):
+        (tmp_path / name).write_bytes(content)
+        with pytest.raises(InputError) as caught:
+            load_toml(tmp_path / name, "train")
+        assert caught.value.remedy == told
+
+
 @pytest.mark.parametrize(
     ("command", "told"),
     [
