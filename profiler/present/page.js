@@ -2,7 +2,8 @@
 const SHARES = [0.10, 0.94]; // the picture turns its page when the head leaves these of it
 const SPAN_PER_PX = 18, LEAST_SPAN = 2000;
 const PARTS = ["header", ".drive", "#strip", "footer"]; // what leaves the rest of the height to Plan
-const $ = (id) => document.getElementById(id);
+const MOST_PINNED = 0.65; // of the window's height: a strip that leaves less for the rest scrolls with it
+const $ = (id) => document.getElementById(id), root = document.documentElement;
 
 async function start() {
   const [data, buffer, from] = await unpacked($("numbers").textContent.trim());
@@ -40,16 +41,18 @@ async function start() {
   // ---------------------------------------------------------------- what is chosen
   function choose(change) {
     Object.assign(page.chosen, change);
-    list.opened = null; // the marks may be others
     const { train, direction } = page.chosen, made = data.trains[train];
     page.train = made;
     page.trip = made.trips[direction] || Object.values(made.trips)[0];
     page.chosen.direction = page.trip === made.trips[direction] ? direction : Object.keys(made.trips)[0];
     page.line = data.lines[page.chosen.direction];
-    page.run = page.trip.cases[page.chosen.case] || page.trip.cases.plan;
+    page.chosen.case = page.chosen.case in page.trip.cases ? page.chosen.case : "plan";
+    page.run = page.trip.cases[page.chosen.case];
     page.marks = page.run.marks;
     for (const mark of page.marks) mark.title = mark[page.units].title;
-    say($("train-words"), (data.trains.length < 2 ? made.name + " · " : "") + made.size[page.units]);
+    say($("train-name"), made.name + " · ");
+    say($("train-words"), made.size[page.units]);
+    say($("plan-words"), " · " + data.words.cases_long[page.chosen.case]);
     say($("towards"), page.line.towards);
     say($("case-words"), data.words.cases_long[page.chosen.case]);
     $("drafts").replaceChildren(...page.trip.told[page.units].map((line) => make("li", {}, null, line + ".")));
@@ -58,8 +61,14 @@ async function start() {
     $("units").value = page.units;
     set(slider, { "aria-valuemin": "0", "aria-valuemax": (page.line.length / page.line.posts.unit_m).toFixed(2) });
     key();
+    inside = null; // another train is in other marks, and has left none behind
     move(page.head, "chosen");
     render();
+  }
+  function choseAnew(change) {
+    stop();
+    choose(change);
+    move(page.head);
     list.turned(page);
   }
 
@@ -79,23 +88,30 @@ async function start() {
 
   // ---------------------------------------------------------------- the picture
   function render() {
-    const { length } = page.line, width = page.width = Math.max(slider.clientWidth, 200);
-    if (!page.view.span) page.view.span = Math.min(Math.max(width * SPAN_PER_PX, LEAST_SPAN), length);
-    page.view.span = Math.min(page.view.span, length);
-    page.view.a = Math.min(Math.max(page.view.a, 0), length - page.view.span);
-    const scrolled = $("marks").scrollTop;
+    const { view, line: { length } } = page, width = page.width = Math.max(slider.clientWidth, 200);
+    if (!(view.zoomed || page.paper) || !view.span) spread(width * SPAN_PER_PX);
+    view.a = Math.min(Math.max(view.a, 0), length - view.span);
     section.render(page);
     list.render(page);
-    $("marks").scrollTop = scrolled;
-    document.documentElement.style.setProperty("--strip", $("strip").offsetHeight + "px");
+    const high = $("strip").offsetHeight, pinned = high < MOST_PINNED * innerHeight;
+    root.classList.toggle("pinned", pinned);
+    root.style.setProperty("--strip", (pinned ? high : 0) + "px");
     const rest = PARTS.reduce((sum, name) => sum + document.querySelector(name).offsetHeight, 0);
-    document.documentElement.style.setProperty("--rest", rest + "px");
+    root.style.setProperty("--rest", rest + "px");
     panel.size();
     if (plan) plan.render(page);
     shown();
     place();
   }
-  function shown() { if (plan) plan.window(list.opened === null ? null : page.marks[list.opened]); }
+  function spread(wished) { // Section shows so much, the head standing where it stood in the picture
+    const { view, line, head } = page, span = Math.min(Math.max(wished, LEAST_SPAN), line.length);
+    if (view.span) view.a = head - Math.min(Math.max((head - view.a) / view.span, 0.1), 0.9) * span;
+    view.span = span;
+  }
+  function shown() {
+    const mark = page.marks[page.run.opened];
+    if (plan) plan.window(mark && page.listed(mark) ? mark : null);
+  }
   function planned() { // Plan from another place or as near or far as it is now
     plan.render(page);
     shown();
@@ -110,7 +126,7 @@ async function start() {
     return seen;
   }
 
-  let inside = new Set(), saved = 0;
+  let inside = null, saved = 0;
   function move(head, how) {
     const { line, train, view } = page, old = page.head;
     page.head = Math.min(Math.max(head, 0), line.length);
@@ -141,9 +157,9 @@ async function start() {
       "aria-valuenow": (page.head / page.line.posts.unit_m).toFixed(2),
       "aria-valuetext": page.words.at.replace("%", post) + (first ? `, ${first.title}: ${first.inside.join("")}` : ""),
     });
-    if (document.activeElement !== $("post")) $("post").value = post;
+    if (document.activeElement !== $("post")) { $("post").value = post; wrong(""); }
     const names = new Set(here.map((m) => m.title));
-    if (how !== "played") {
+    if (how !== "played" && inside) {
       const words = [...here.filter((m) => !inside.has(m.title)).map((m) => `${m.title}: ${m.inside.join("")}`), ...[...inside].filter((t) => !names.has(t)).map((t) => page.words.left.replace("%", t))];
       if (words.length) say($("told"), words.join(". "));
     }
@@ -157,21 +173,24 @@ async function start() {
     try { history.replaceState(null, "", "#" + kept); } catch { /* some browsers keep no address of a file */ }
   }
 
+  function wrong(words) { // a post that is not there
+    say($("no-post"), words);
+    $("post").setAttribute("aria-invalid", String(Boolean(words)));
+  }
+
   function units(name) { page.units = name; choose({}); told("chosen"); }
   function turnAround() {
     const other = Object.keys(page.train.trips).find((d) => d !== page.chosen.direction);
     if (!other) return;
+    stop();
     const { length } = page.line, head = Math.min(length - page.rear, length), middle = length - page.view.a - page.view.span;
     page.head = Math.max(head, 0);
     page.view.a = middle;
-    choose({ direction: other });
-    move(page.head);
+    choseAnew({ direction: other });
   }
   function zoom(factor) {
-    const { view, line } = page, span = Math.min(Math.max(view.span * factor, LEAST_SPAN), line.length);
-    const share = Math.min(Math.max((page.head - view.a) / view.span, 0.1), 0.9);
-    view.a = page.head - share * span;
-    view.span = span;
+    page.view.zoomed = true;
+    spread(page.view.span * factor);
     render();
   }
   function open(index) {
@@ -179,11 +198,12 @@ async function start() {
     if (!page.listed(mark)) return;
     if (mark.end < view.a || mark.start > view.a + view.span) {
       view.a = Math.min(Math.max(mark.start - 0.3 * view.span, 0), page.line.length - view.span);
+      page.run.opened = null;
       section.render(page);
       list.render(page);
       place();
     }
-    list.open(index, true);
+    list.open(index);
     shown();
   }
   function markAfter(sense) {
@@ -212,31 +232,21 @@ async function start() {
   });
 
   // ---------------------------------------------------------------- hand
-  function held(svg, event, follow, ended) { // a pointer goes over a picture until it is let go
-    svg.setPointerCapture(event.pointerId);
-    const end = () => {
-      svg.removeEventListener("pointermove", follow);
-      for (const name of ["pointerup", "pointercancel"]) svg.removeEventListener(name, end);
-      ended();
-    };
-    svg.addEventListener("pointermove", follow);
-    for (const name of ["pointerup", "pointercancel"]) svg.addEventListener(name, end);
-  }
   function dragged(svg, placeAt, how) {
     svg.addEventListener("pointerdown", (event) => {
-      if (event.button || event.target.closest("[data-mark]")) return;
+      if (event.button || !event.isPrimary || event.target.closest("[data-mark]")) return;
       stop();
       slider.focus({ preventScroll: true });
-      const follow = (e) => move(placeAt(e.clientX - svg.getBoundingClientRect().left), how);
-      held(svg, event, follow, () => move(page.head));
+      const was = page.head, follow = (e) => move(placeAt(e.clientX - svg.getBoundingClientRect().left), how);
+      held(svg, event, follow, (scrolled) => move(scrolled ? was : page.head));
       follow(event);
     });
   }
   dragged($("section"), (x) => section.place(Math.min(Math.max(x, section.left), section.right)), "held");
   dragged($("whole"), (x) => (x - section.left) / (section.right - section.left) * page.line.length);
   $("section").addEventListener("wheel", (event) => {
-    const by = event.shiftKey ? event.deltaY : event.deltaX;
-    if (event.ctrlKey) { event.preventDefault(); zoom(event.deltaY > 0 ? 1.15 : 1 / 1.15); }
+    const by = event.deltaX || (event.shiftKey ? event.deltaY : 0);
+    if (event.ctrlKey) { event.preventDefault(); zoom(1 / wheeled(event)); }
     else if (by) { event.preventDefault(); page.view.a += by / section.k; render(); }
   }, { passive: false });
   document.addEventListener("click", (event) => {
@@ -245,28 +255,31 @@ async function start() {
   });
 
   if (plan) {
-    const svg = $("ground-plan");
+    const svg = $("ground-plan"), fingers = new Map();
     svg.addEventListener("pointerdown", (event) => {
       if (event.button || event.target.closest("[data-mark]")) return;
-      const box = svg.getBoundingClientRect(), [place, far] = plan.nearest(event.clientX - box.left, event.clientY - box.top);
-      const onLine = far < 14, start = [event.clientX, event.clientY, plan.cx, plan.cy];
+      const at = (e) => { const box = svg.getBoundingClientRect(); return [e.clientX - box.left, e.clientY - box.top]; };
+      const [place, far] = plan.nearest(...at(event)), onLine = !fingers.size && far < 14;
+      fingers.set(event.pointerId, at(event));
       if (onLine) { stop(); move(place, "held"); }
       const follow = (e) => {
-        if (onLine) move(plan.nearest(e.clientX - box.left, e.clientY - box.top)[0], "held");
-        else {
-          plan.moved = true;
-          plan.cx = start[2] - (e.clientX - start[0]) / plan.k;
-          plan.cy = start[3] + (e.clientY - start[1]) / plan.k;
-          planned();
-        }
+        const was = [...fingers.values()];
+        fingers.set(e.pointerId, at(e));
+        if (onLine && was.length === 1) { move(plan.nearest(...at(e))[0], "held"); return; }
+        plan.moved = true;
+        plan.grip(was, [...fingers.values()]);
+        planned();
       };
-      held(svg, event, follow, () => { if (onLine) { move(page.head); slider.focus({ preventScroll: true }); } });
+      held(svg, event, follow, () => {
+        fingers.delete(event.pointerId);
+        if (onLine) { move(page.head); slider.focus({ preventScroll: true }); }
+      });
     });
     const closer = (factor, x, y) => { plan.moved = true; plan.zoom(factor, x, y); planned(); };
     svg.addEventListener("wheel", (event) => {
       event.preventDefault();
       const box = svg.getBoundingClientRect();
-      closer(event.deltaY > 0 ? 1 / 1.2 : 1.2, event.clientX - box.left, event.clientY - box.top);
+      if (event.deltaY) closer(wheeled(event), event.clientX - box.left, event.clientY - box.top);
     }, { passive: false });
     $("closer").addEventListener("click", () => closer(1.5, plan.width / 2, plan.height / 2));
     $("farther").addEventListener("click", () => closer(1 / 1.5, plan.width / 2, plan.height / 2));
@@ -279,6 +292,7 @@ async function start() {
   function play() {
     if (playing) { stop(); return; }
     say($("play"), page.words.stop);
+    if (page.head >= page.line.length) move(0);
     const own = playing = {};
     let last = null, time = null;
     const step = (stamp) => {
@@ -310,49 +324,70 @@ async function start() {
   data.trains.forEach((train, i) => make("option", { value: i }, $("train"), train.name));
   for (const name of Object.keys(Object.values(data.trains[0].trips)[0].cases)) make("option", { value: name }, $("case"), data.words.cases[name]);
   $("train").parentNode.hidden = data.trains.length < 2;
+  $("train-name").classList.toggle("on-paper", data.trains.length > 1);
   $("case").parentNode.hidden = $("case").options.length < 2;
   $("turn").hidden = Object.keys(data.lines).length < 2;
-  $("train").addEventListener("change", () => { stop(); choose({ train: Number($("train").value) }); move(page.head); });
-  $("case").addEventListener("change", () => { stop(); choose({ case: $("case").value }); move(page.head); });
+  $("train").addEventListener("change", () => choseAnew({ train: Number($("train").value) }));
+  $("case").addEventListener("change", () => choseAnew({ case: $("case").value }));
   $("units").addEventListener("change", () => units($("units").value));
-  $("turn").addEventListener("click", () => { stop(); turnAround(); });
+  $("turn").addEventListener("click", turnAround);
   $("play").addEventListener("click", play);
   $("nearer").addEventListener("click", () => zoom(0.7));
   $("wider").addEventListener("click", () => zoom(1 / 0.7));
   $("go").addEventListener("submit", (event) => {
     event.preventDefault();
     const place = postTyped(page.line.posts, $("post").value);
-    $("post").setAttribute("aria-invalid", String(place === null));
-    if (place === null) say($("told"), page.words.no_post);
-    else { stop(); slider.focus({ preventScroll: true }); move(place); }
+    wrong(place === null ? page.words.no_post : "");
+    if (place !== null) { stop(); slider.focus({ preventScroll: true }); move(place); }
   });
+  $("post").addEventListener("input", () => wrong(""));
   for (const box of document.querySelectorAll("#layers input")) {
     box.checked = page.layers[box.name];
     box.addEventListener("change", () => { page.layers[box.name] = box.checked; render(); });
   }
 
-  const kept = new URLSearchParams(location.hash.slice(1));
-  if (["us", "metric"].includes(kept.get("units"))) page.units = kept.get("units");
-  const train = Number(kept.get("train") || 0), wished = { train: data.trains[train] ? train : 0 };
-  if (kept.get("to") in data.lines) wished.direction = kept.get("to");
-  if (kept.get("case") in data.words.cases) wished.case = kept.get("case");
-  document.documentElement.classList.add("ready");
-  if (innerWidth < 1000) $("key").open = false;
-  choose(wished);
-  const typed = kept.get("head") ? postTyped(page.line.posts, kept.get("head")) : null;
+  function asked() { // what the address asks for is chosen, and its place given, if it has one
+    const kept = new URLSearchParams(location.hash.slice(1)), wished = {};
+    if (["us", "metric"].includes(kept.get("units"))) page.units = kept.get("units");
+    if (kept.get("train") && data.trains[Number(kept.get("train"))]) wished.train = Number(kept.get("train"));
+    if (Object.hasOwn(data.lines, kept.get("to"))) wished.direction = kept.get("to");
+    if (Object.hasOwn(data.words.cases, kept.get("case"))) wished.case = kept.get("case");
+    choose(wished);
+    return kept.get("head") ? postTyped(page.line.posts, kept.get("head")) : null;
+  }
+  root.classList.add("ready");
+  const low = matchMedia("(max-width: 999px)"), fold = () => { if (!page.paper) $("key").open = !low.matches; }; // there it covers half of Plan
+  low.addEventListener("change", fold);
+  $("key").firstElementChild.addEventListener("click", () => low.removeEventListener("change", fold)); // the reader's own choice stays
+  fold();
+  const typed = asked();
   const height = (mark) => along(page.line.rail.elevation, page.line.length, mark.start);
   const crest = page.marks.filter((mark) => mark.crest).sort((a, b) => height(b) - height(a))[0];
   move(typed === null ? (crest ? crest.quarters[1] || crest.at : Math.min(page.train.length, page.line.length)) : typed);
   list.turned(page);
-  let sized = 0;
+  addEventListener("hashchange", () => { stop(); const place = asked(); move(place === null ? page.head : place); list.turned(page); });
+  addEventListener("pagehide", save);
+  for (const [when, paper] of [["beforeprint", true], ["afterprint", false]]) { // all is drawn for the width that paper has
+    addEventListener(when, () => {
+      if (paper) keyed = $("key").open;
+      page.paper = paper;
+      root.classList.toggle("paper", paper);
+      $("notes").open = paper;
+      $("key").open = paper || keyed;
+      if (plan && !plan.moved) plan.k = undefined;
+      render();
+    });
+  }
+  let sized = 0, keyed = false;
   const observer = new ResizeObserver(() => {
     cancelAnimationFrame(sized);
     sized = requestAnimationFrame(() => { if (plan && !plan.moved && plan.width !== $("ground-plan").clientWidth) plan.k = undefined; render(); });
   });
   for (const name of [...PARTS, "#plan"]) observer.observe(document.querySelector(name)); // not the list: it grows as marks open
+  new ResizeObserver(() => { panel.size(); panel.move(page); }).observe($("couplers")); // a bar to scroll by comes as a mark opens
   globalThis.gradewright = { page, move }; // for tests and for the curious
 }
 start().catch((error) => {
-  document.documentElement.classList.add("failed");
+  root.classList.add("failed");
   throw error;
 });

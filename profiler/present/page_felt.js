@@ -4,7 +4,7 @@ const FELT = { left: 46, right: 42, between: 10, high: 116, room: 15, car: 15, h
 const NOT_TOLD = 500, TICK_APART = 34, LIMIT_SHOWN = 0.4;
 
 class Felt {
-  constructor(words) { Object.assign(this, { words, chosen: new Map(), kept: null }); }
+  constructor(words) { Object.assign(this, { words, chosen: new Map(), kept: null, figures: false }); }
   node(page, index, width) { // kept until something else is asked for
     const felt = page.marks[index].felt;
     if (!this.kept || this.kept.felt !== felt || this.kept.width !== width || this.kept.units !== page.units) {
@@ -75,6 +75,8 @@ class Felt {
   }
   byCar(page, felt, ways) { // what the lower rows show, read out
     const { words } = this, { units, train } = page, node = make("details", {}), table = make("table", {});
+    node.open = this.figures;
+    node.addEventListener("toggle", () => { this.figures = node.open; });
     make("summary", {}, node, words.by_car);
     node.append(table);
     const over = make("tr", {}, make("thead", {}, table)), body = make("tbody", {}, table), unit = forceText(0, units).split(" ").pop();

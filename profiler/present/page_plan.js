@@ -71,6 +71,13 @@ class Plan {
     this.cy += dy / this.k - dy / k;
     this.k = k;
   }
+  grip([a, b], [p, q]) { // what lay under one finger or two at a and b lies under p and q
+    const far = (u, v) => Math.max(Math.hypot(u[0] - v[0], u[1] - v[1]), 1), middle = (u, v) => [(u[0] + v[0]) / 2, (u[1] + v[1]) / 2];
+    const from = b ? middle(a, b) : a, to = b ? middle(p, q) : p;
+    this.cx -= (to[0] - from[0]) / this.k;
+    this.cy += (to[1] - from[1]) / this.k;
+    if (b) this.zoom(far(p, q) / far(a, b), ...to);
+  }
   show(head, rear) { // the train in view, near by
     const [x, y] = this.at((head + Math.max(rear, 0)) / 2);
     [this.cx, this.cy] = [x, y];

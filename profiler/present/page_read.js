@@ -80,8 +80,8 @@ const postText = (posts, place, decimals) => posts.prefix + postValue(posts, pos
 function postTyped(posts, text) { // what a reader writes: "54.3", "km 54.3", "54+1600"
   const found = text.replace(",", ".").match(/(\d+(?:\.\d+)?)(?:\+(\d+(?:\.\d+)?))?/);
   if (!found) return null;
-  const length = posts.plus ? posts.plus[0] : 1000;
-  return placeOf(posts, Number(found[1]) + (found[2] ? Number(found[2]) / length : 0));
+  const length = posts.plus ? posts.plus[0] : 1000, sign = /^\s*[-−]/.test(text) ? -1 : 1;
+  return placeOf(posts, sign * Number(found[1]) + (found[2] ? Number(found[2]) / length : 0));
 }
 
 // ---------------------------------------------------------------- figures, as wording.py writes them

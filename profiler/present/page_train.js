@@ -146,33 +146,35 @@ class TrainPanel {
   }
 }
 
-class List {
-  constructor(node, heading, words) { Object.assign(this, { node, heading, words, felt: new Felt(words.felt), rows: [], opened: null }); }
-  render(page) {
-    this.node.replaceChildren();
-    this.rows = [];
-    const { a, span } = page.view;
+class List { // which mark is opened belongs to the run (`run.opened`), and is kept with it
+  constructor(node, heading, words) { Object.assign(this, { node, heading, words, felt: new Felt(words.felt), rows: [] }); }
+  render(page) { // made anew in one piece: the page keeps its height, the reader the focus
+    const { node } = this, { a, span } = page.view, back = this.focused();
+    Object.assign(this, { page, wide: node.clientWidth, rows: [] });
     const here = page.marks.map((mark, index) => [mark, index]).filter(([mark]) => mark.end >= a && mark.start <= a + span && page.listed(mark));
     say(this.heading, this.words.list.replace("%", here.length).replace("%", page.marks.filter((m) => page.listed(m)).length));
-    for (const [mark, index] of here) {
-      const item = make("li", {}, this.node), button = make("button", { type: "button", "aria-expanded": "false", "data-mark": index }, item);
-      const tag = draw("svg", { width: 28, height: 24, "aria-hidden": "true" }, button);
-      if (mark.number) chip(tag, mark, index, 14, 12);
-      else if (mark.sign === "felt") draw("rect", { x: 9.5, y: 7.5, width: 9, height: 9, class: "open" }, tag);
-      else slackSign(tag, 14, 12, mark.sign === "slack-in");
-      const text = make("span", { class: "words" }, button);
-      make("span", { class: "name" }, text, mark[page.units].title.replace(/^\d+ · /, "").replace(/^./, (c) => c.toUpperCase()));
-      const where = make("span", { class: "where" }, text), bold = make("strong", {}, where), rest = make("span", {}, where);
-      if (mark.felt && mark.felt.broken) make("span", { class: "breaks" }, text, this.words.felt.broken.replace("%", mark.felt.broken));
-      const sign = draw("svg", { width: 66, height: 24, "aria-hidden": "true" }, button), wide = mark.end - mark.start || 1;
-      const at = (place) => 8 + (place - mark.start) / wide * 46;
-      if (mark.number) windowSign(sign, mark, at, 12);
-      const place = draw("path", { class: "head" }, sign), lines = make("ul", { hidden: "" }, item);
-      for (const line of mark[page.units].lines) make("li", {}, lines, line);
-      this.rows.push({ page, mark, index, item, button, bold, rest, place, at, lines, inside: null });
-    }
-    if (this.opened !== null) this.open(this.opened, false);
+    for (const [mark, index] of here) this.rows.push(this.row(mark, index));
     for (const row of this.rows) this.state(row, page);
+    node.replaceChildren(...this.rows.map((row) => row.item)); // what was opened is still in it as the focus goes: a browser measures then
+    this.unfold();
+    if (back) back();
+  }
+  row(mark, index) {
+    const { page } = this, item = make("li", {}), button = make("button", { type: "button", "aria-expanded": "false", "data-mark": index }, item);
+    const tag = draw("svg", { width: 28, height: 24, "aria-hidden": "true" }, button);
+    if (mark.number) chip(tag, mark, index, 14, 12);
+    else if (mark.sign === "felt") draw("rect", { x: 9.5, y: 7.5, width: 9, height: 9, class: "open" }, tag);
+    else slackSign(tag, 14, 12, mark.sign === "slack-in");
+    const text = make("span", { class: "words" }, button);
+    make("span", { class: "name" }, text, mark[page.units].title.replace(/^\d+ · /, "").replace(/^./, (c) => c.toUpperCase()));
+    const where = make("span", { class: "where" }, text), bold = make("strong", {}, where), rest = make("span", {}, where);
+    if (mark.felt && mark.felt.broken) make("span", { class: "breaks" }, text, this.words.felt.broken.replace("%", mark.felt.broken));
+    const sign = draw("svg", { width: 66, height: 24, "aria-hidden": "true" }, button), wide = mark.end - mark.start || 1;
+    const at = (place) => 8 + (place - mark.start) / wide * 46;
+    if (mark.number) windowSign(sign, mark, at, 12);
+    const place = draw("path", { class: "head" }, sign), lines = make("ul", { hidden: "" }, item);
+    for (const line of mark[page.units].lines) make("li", {}, lines, line);
+    return { mark, index, item, button, bold, rest, place, at, lines, inside: null };
   }
   state(row, page) {
     const { mark } = row, inside = page.head >= mark.start && page.head <= mark.end;
@@ -188,23 +190,35 @@ class List {
     const row = this.rows.find((r) => r.mark.end >= page.head);
     if (row) this.node.scrollTop = row.item.offsetTop;
   }
-  open(index, shown) {
-    this.opened = null;
-    const opens = (row) => row.index === index && (!shown || row.lines.hidden || row.index !== this.was), found = this.rows.find(opens);
+  open(index) { // by the reader, and closed by doing so again
+    const { run } = this.page, row = this.rows.find((r) => r.index === index);
+    run.opened = run.opened === index ? null : index;
+    this.wide = this.node.clientWidth;
+    this.unfold();
+    if (run.opened === index) row.item.scrollIntoView({ block: row.mark.felt ? "start" : "nearest" });
+    row.button.focus({ preventScroll: true });
+  }
+  unfold() {
+    const { opened } = this.page.run, found = this.rows.find((row) => row.index === opened);
     this.node.parentNode.classList.toggle("deep", Boolean(found && found.mark.felt));
     for (const row of this.rows) {
-      const open = row === found;
-      row.lines.hidden = !open;
-      if (row.mark.felt) this.feel(row, open);
-      row.button.setAttribute("aria-expanded", String(open));
-      if (open) this.opened = index;
+      row.lines.hidden = row !== found;
+      if (row.mark.felt) this.feel(row, row === found);
+      row.button.setAttribute("aria-expanded", String(row === found));
     }
-    this.was = this.opened;
-    if (found && shown) { found.item.scrollIntoView({ block: found.mark.felt ? "start" : "nearest" }); found.button.focus({ preventScroll: true }); }
   }
   feel(row, open) { // what couplers feel there, under the lines of an open mark
     const shown = row.lines.nextSibling;
-    if (open && !shown) row.item.append(this.felt.node(row.page, row.index, Math.max(this.node.clientWidth - 16, 240)));
+    if (open && !shown) row.item.append(this.felt.node(this.page, row.index, Math.max(this.wide - 16, 240)));
     else if (!open && shown) shown.remove();
+  }
+  focused() { // how to give the focus back where it is now, or to the list if that is gone
+    const held = document.activeElement, row = this.rows.find((r) => r.item.contains(held)), inner = "input, summary";
+    if (!this.node.contains(held)) return null;
+    const at = row ? [...row.item.querySelectorAll(inner)].indexOf(held) : -1;
+    return () => {
+      const same = row && this.rows.find((r) => r.mark === row.mark), next = same && (same.item.querySelectorAll(inner)[at] || same.button);
+      (next || this.node).focus({ preventScroll: true });
+    };
   }
 }
