@@ -129,8 +129,8 @@ def _refuse_walking(route: Route, train: Train) -> None:
         for limit in limits:
             if limit.speed < WALKING and limit.train_class in ("", train.train_class):
                 where, speed = stretch_words(route.posts, limit.start, limit.end), speed_text(limit.speed, train.units)
-                remedy = "no run can be planned at it: raise it, or plan a stop there instead"
-                raise InputError(name, f"{speed}, {where}, is below walking pace", remedy)
+                problem = f"{speed}, {where}, is below walking pace, no run can be planned at it"
+                raise InputError(name, problem, "raise it, or plan a stop there instead")
 
 
 def _as_travelled(curvature: FloatArray, direction: str) -> FloatArray:

@@ -86,8 +86,8 @@ def speeds_along(
     limit = np.minimum(posted.at(places), float(FASTEST))
     if limit.min() < WALKING:
         speed, where = f"{limit.min() / KMH:.1f} km/h", f"{places[np.argmin(limit)] / KILOMETRE:.1f} km on the way"
-        problem = f"{speed}, met {where}, is below walking pace"
-        raise InputError("speed limit", problem, "no run can be planned at it; raise it, or end the line before it")
+        problem = f"{speed}, met {where}, is below walking pace, no run can be planned at it"
+        raise InputError("speed limit", problem, "raise it, or end the line before it")
     margin = float(train.handling.margin)
     hold = np.minimum(pace * np.maximum(limit - margin, LEAST_HELD * limit), limit)
     limit, hold = np.minimum(limit, cap + margin), np.minimum(hold, np.minimum(cap, slower))
