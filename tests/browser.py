@@ -16,7 +16,17 @@ import pytest
 
 PROGRAM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
 in_browser = pytest.mark.skipif(PROGRAM is None, reason="no Chromium is installed")
-_KEYS = {"ArrowRight": 39, "ArrowLeft": 37, "PageDown": 34, "PageUp": 33, "Home": 36, "End": 35, "Enter": 13, "Tab": 9}
+_KEYS = {
+    "ArrowRight": 39,
+    "ArrowLeft": 37,
+    "PageDown": 34,
+    "PageUp": 33,
+    "Home": 36,
+    "End": 35,
+    "Enter": 13,
+    "Tab": 9,
+    "Escape": 27,
+}
 _SHIFT = 8
 _PATIENCE = 120.0
 """How long an answer is waited for: far more than a busy machine takes. [s]"""

@@ -15,7 +15,9 @@
   const MARGIN_PX = 240; // drawn beyond the window's edge
   const touch = window.matchMedia("(pointer: coarse)").matches;
   const narrow = () => window.innerWidth <= 600;
-  const small = () => window.innerWidth < 900 || window.innerHeight < 640; // here the key starts folded
+  const low = window.matchMedia("(max-width: 899px), (max-height: 639px)"); // here the key is folded
+  const paperly = () => document.documentElement.classList.contains("paper");
+  let folded = false; // the key, before the page was printed
   let untouched = true; // until the reader moves the map by hand, it follows the window
   const still = window.matchMedia("(prefers-reduced-motion: reduce)").matches;
 
@@ -269,6 +271,7 @@
   const isSeen = (p) => p[0] > view.window[0] && p[0] < view.window[2] && p[1] > view.window[1] && p[1] < view.window[3];
 
   function redraw() {
+    if (!map.getSize().x || !map.getSize().y) return;
     look();
     drawing.replaceChildren();
     under.replaceChildren();
@@ -591,8 +594,12 @@
     return list;
   }
   function buildKey() {
-    const all = make("details", small() ? {} : { open: "" }, key);
+    const all = make("details", {}, key);
     const head = make("summary", {}, all);
+    const fold = () => { if (!paperly()) all.open = !low.matches; };
+    low.addEventListener("change", fold);
+    head.addEventListener("click", () => low.removeEventListener("change", fold)); // the reader's own choice stays
+    fold();
     make("h1", {}, head, data.name);
     make("span", { class: "direction" }, head, data.direction);
     if (data.train) make("span", { class: "train" }, head, data.train.title);
@@ -640,7 +647,7 @@
     for (const note of data.notes) make("p", { class: "small" }, end, note);
     const layers = holder.querySelector(".leaflet-control-layers");
     if (layers) end.prepend(layers);
-    all.addEventListener("toggle", () => redraw());
+    all.addEventListener("toggle", () => { if (untouched) fit(); redraw(); });
   }
   function buildTrain(parent) {
     signSamples(parent, ofTrain, { astride: "astride, left of the line", stop: "do not stop, right of the line", hard: "start hard here",
@@ -666,7 +673,10 @@
   }
   function visit(sign) {
     untouched = false;
-    if (narrow()) key.firstElementChild.open = false; // it covers most of what is asked for
+    if (narrow()) { // it covers most of what is asked for
+      key.firstElementChild.open = false;
+      key.querySelector("summary").focus({ preventScroll: true });
+    }
     map.once("moveend", () => { // a view that does not animate has ended before fitBounds returns
       redraw();
       show(sign, true, sign.marker.getLatLng());
@@ -679,9 +689,11 @@
 
   // The key stands in the corner with the least line under it, and the view makes room if it must.
   function fit() {
+    if (!map.getSize().x || !map.getSize().y) return; // not shown yet
     const bounds = L.latLngBounds(everything);
     key.className = "key left top";
     map.fitBounds(bounds, { animate: false, padding: [44, 44] });
+    if (paperly()) return;
     if (narrow()) {
       map.fitBounds(bounds, { animate: false, paddingTopLeft: [40, key.offsetHeight < 160 ? key.offsetHeight + 24 : 40], paddingBottomRight: [40, 40] });
       return;
@@ -707,7 +719,9 @@
   }
 
   L.control.scale({ position: "bottomright", metric: data.units !== "us", imperial: data.units === "us" }).addTo(map);
-  if (!touch) L.control.zoom({ position: narrow() ? "bottomright" : "topright" }).addTo(map);
+  const zoom = L.control.zoom(), clear = () => zoom.setPosition(narrow() ? "bottomright" : "topright"); // of the key
+  clear();
+  if (!touch) zoom.addTo(map);
   holder.setAttribute("aria-label", "Map of " + data.name + ", " + data.direction);
   holder.setAttribute("role", "region");
   buildKey();
@@ -718,5 +732,26 @@
   for (const act of ["pointerdown", "wheel", "keydown"]) {
     holder.addEventListener(act, () => { untouched = false; }, { capture: true, once: true, passive: true });
   }
-  map.on("resize", () => { if (untouched) fit(); redraw(); });
+  map.on("resize", () => { clear(); if (untouched) fit(); redraw(); });
+  // Closed words give the focus back to what opened them.
+  let opener = null;
+  map.on("popupopen", () => { opener = document.activeElement; });
+  map.on("popupclose", (event) => {
+    if (!event.popup.getElement().contains(document.activeElement)) return;
+    (opener && opener.isConnected && opener !== document.body ? opener : holder).focus({ preventScroll: true });
+  });
+  holder.addEventListener("keydown", (event) => { if (event.key === "Escape") map.closePopup(); });
+  for (const [when, paper] of [["beforeprint", true], ["afterprint", false]]) { // the map takes the size of the paper, its key stands under it
+    window.addEventListener(when, () => {
+      const all = key.firstElementChild, [center, zoomed, wide] = [map.getCenter(), map.getZoom(), map.getSize().x];
+      if (paper) folded = !all.open;
+      document.documentElement.classList.toggle("paper", paper);
+      if (paper) holder.after(key); else holder.append(key);
+      all.open = paper || !folded;
+      map.invalidateSize({ animate: false, pan: false });
+      if (untouched) fit();
+      else map.setView(center, zoomed + Math.log2(map.getSize().x / wide), { animate: false });
+      redraw();
+    });
+  }
 })();

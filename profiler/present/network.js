@@ -11,9 +11,7 @@
     throw error;
   }
   const lines = data.lines, shown = new Uint8Array(lines.length).fill(1), still = matchMedia("(prefers-reduced-motion: reduce)").matches;
-  const from = new URLSearchParams(location.hash.slice(1));
-  let units = ["us", "metric"].includes(from.get("units")) ? from.get("units") : data.units;
-  let chosen = -1, untouched = true, scale = null;
+  let units = data.units, chosen = -1, untouched = true, scale = null;
   data.byLength = lines.map((_, i) => i).sort((a, b) => data.figures.length.at(b) - data.figures.length.at(a));
   root.classList.add("ready");
 
@@ -79,7 +77,8 @@
   fit(everything());
   map.getPanes().overlayPane.append(canvas);
   map.on("moveend zoomend", draw);
-  map.on("resize", () => { if (untouched) fit(chosen < 0 ? everything() : boundsOf([chosen])); draw(); });
+  const again = () => fit((chosen < 0 ? null : boundsOf([chosen])) || everything());
+  map.on("resize", () => { if (untouched) again(); draw(); });
   for (const act of ["pointerdown", "wheel", "keydown"]) {
     at("map").addEventListener(act, () => { untouched = false; }, { capture: true, passive: true });
   }
@@ -87,14 +86,16 @@
     const [view, pad] = viewNow(), p = map.latLngToContainerPoint(event.latlng).add(pad);
     choose(lineAt(levelAt(data, view.zoom), view, p.x, p.y, shown), false);
   });
+  let folded = false;
   for (const [when, paper] of [["beforeprint", true], ["afterprint", false]]) { // the map takes the size that paper has
     addEventListener(when, () => {
       const center = map.getCenter(), wide = map.getSize();
       root.classList.toggle("paper", paper);
       at("notes").open = paper;
-      if (paper) at("key").open = true;
+      if (paper) folded = !at("key").open;
+      at("key").open = paper || !folded;
       map.invalidateSize({ animate: false, pan: false });
-      if (untouched) fit(chosen < 0 ? everything() : boundsOf([chosen]) || everything());
+      if (untouched) again();
       else map.setView(center, map.getZoom() + (paper ? Math.min(0, Math.floor(Math.log2(map.getSize().x / wide.x))) : 0), { animate: false });
       draw();
     });
@@ -119,15 +120,21 @@
       at("samples").append(item);
     }
   }
-  at("key").addEventListener("toggle", draw);
-  if (innerWidth < 700 || innerHeight < 500) at("key").open = false;
+  at("key").addEventListener("toggle", () => { if (untouched) again(); draw(); });
+  const low = matchMedia("(max-width: 699px), (max-height: 499px)"), fold = () => {
+    if (!root.classList.contains("paper")) at("key").open = !low.matches;
+  };
+  low.addEventListener("change", fold);
+  at("key").firstElementChild.addEventListener("click", () => low.removeEventListener("change", fold)); // the reader's own choice stays
+  fold();
 
   // ------------------------------------------------------------ choosing
-  const table = tableOf(data, at("lines"), (i) => choose(i === chosen ? -1 : i, true));
+  const table = tableOf(data, at("lines"), (i) => { choose(i === chosen ? -1 : i, true); byRow = true; });
+  let byRow = false; // was it in the table that the line was chosen?
   function choose(i, show) {
-    chosen = i;
-    table.mark(i, !show);
-    card();
+    const last = chosen;
+    [chosen, byRow] = [i, false];
+    table.mark(i, show || i < 0 ? (i < 0 ? last : i) : -1, card);
     const bounds = i >= 0 && show ? boundsOf([i]) : null;
     if (bounds) {
       untouched = true;
@@ -151,7 +158,11 @@
     };
     const close = add("button", "Close", "close");
     close.type = "button";
-    close.addEventListener("click", () => { const back = chosen; choose(-1, false); table.focus(back); });
+    close.addEventListener("click", () => { // back to where it was chosen
+      const back = byRow ? chosen : -1;
+      choose(-1, false);
+      if (back < 0) at("map").focus({ preventScroll: true }); else table.focus(back);
+    });
     add("h2", line.cells[units][0][0]);
     if (line.cells[units][0][1]) add("p", line.cells[units][0][1]);
     for (const [words, href] of line.links) add("a", words).setAttribute("href", href);
@@ -168,7 +179,7 @@
     const said = new URLSearchParams();
     if (chosen >= 0) said.set("line", lines[chosen].key);
     if (units !== data.units) said.set("units", units);
-    history.replaceState(null, "", String(said) ? "#" + said : location.pathname + location.search);
+    try { history.replaceState(null, "", String(said) ? "#" + said : location.pathname + location.search); } catch { /* some browsers keep no address of a file */ }
   }
   function inUnits(asked) {
     units = asked;
@@ -196,8 +207,12 @@
     if (only >= 0 && shown.lastIndexOf(1) === only) choose(only, true);
     else fit(everything());
   });
-  inUnits(units);
-  const asked = lines.findIndex((line) => line.key === from.get("line"));
-  if (asked >= 0) choose(asked, true);
+  function follow() { // the address: the one the page was opened by, or another typed into it
+    const from = new URLSearchParams(location.hash.slice(1)), line = lines.findIndex((one) => one.key === from.get("line"));
+    inUnits(["us", "metric"].includes(from.get("units")) ? from.get("units") : units);
+    if (line >= 0 && line !== chosen) choose(line, true);
+  }
+  follow();
+  addEventListener("hashchange", follow);
   globalThis.gradewright = { network: { data, map, choose, levelAt: (zoom) => levelAt(data, zoom), viewNow, draw, get chosen() { return chosen; } } };
 })();

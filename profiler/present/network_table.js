@@ -59,11 +59,18 @@ function tableOf(data, table, chooseLine) {
       cell.lastChild.textContent = small;
     }));
   }
-  function mark(i, visible) {
+  function mark(i, steady, act) { // while words come or go over the table a row stays under the hand, or the marked one comes into view
+    const home = table.parentNode, top = () => (steady < 0 ? 0 : rows[steady].getBoundingClientRect().top), before = top();
     for (const row of table.querySelectorAll("[aria-current]")) row.removeAttribute("aria-current");
-    if (i < 0) return;
-    rows[i].setAttribute("aria-current", "true");
-    if (visible) rows[i].scrollIntoView({ block: "nearest" });
+    if (i >= 0) rows[i].setAttribute("aria-current", "true");
+    act();
+    if (getComputedStyle(home).overflowY === "visible") return; // there the table is as long as the page, which does not jump
+    home.scrollTop += top() - before;
+    if (i >= 0) rows[i].scrollIntoView({ block: "nearest" });
   }
-  return { sort, search, inUnits, mark, focus: (i) => rows[i].querySelector("button").focus({ preventScroll: true }) };
+  function focus(i) {
+    rows[i].querySelector("button").focus({ preventScroll: true });
+    rows[i].scrollIntoView({ block: "nearest" });
+  }
+  return { sort, search, inUnits, mark, focus };
 }
