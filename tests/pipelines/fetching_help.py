@@ -20,7 +20,8 @@ from pipelines.fetching.tiles import Corridor, corridor_of, square
 SOUTH, WEST = -39, -32
 """The square degree of the invented country, at sea in the southern Atlantic."""
 SIDE = 600
-QUICK = Patience(connect=2.0, read=0.5, tries=3, pause=0.01, longest_pause=0.05, budget=10.0)
+QUICK = Patience(connect=20.0, read=20.0, tries=3, pause=0.01, longest_pause=0.05, budget=200.0)
+"""Quick to try again, but ready to wait for a busy machine: where a server is silent a test takes less ``read``."""
 
 
 @functools.cache

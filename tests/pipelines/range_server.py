@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import re
+import socket
 import threading
 import time
 from collections.abc import Iterator
@@ -91,6 +92,7 @@ def serving() -> Iterator[Server]:
 
     http = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
     http.daemon_threads = True
+    http.socket.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, 1 << 18)  # what nobody reads is not taken as sent
     server.address = f"http://127.0.0.1:{http.server_address[1]}"
     thread = threading.Thread(target=http.serve_forever, kwargs={"poll_interval": 0.01}, daemon=True)
     thread.start()
@@ -144,9 +146,9 @@ def _send(
         for start in range(0, end, fault.piece):
             time.sleep(fault.wait)
             piece = body[start : min(start + fault.piece, end)]
+            server.sent += len(piece)  # before whoever reads the last of it looks
             handler.wfile.write(b"%x\r\n%b\r\n" % (len(piece), piece) if fault.chunked else piece)
             handler.wfile.flush()
-            server.sent += len(piece)
         if fault.chunked and end == len(body):
             handler.wfile.write(b"0\r\n\r\n")
     if end < len(body) + fault.lies:

@@ -11,6 +11,7 @@ import signal
 import threading
 import time
 import zipfile
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -103,6 +104,14 @@ def test_two_threads_one_download(server: Server, tile: Wanted, tmp_path: Path):
     assert len(server.asked) == 1
 
 
+def until(such: Callable[[], bool]) -> None:
+    """Wait until something is so."""
+    limit = time.monotonic() + 120
+    while not such():
+        assert time.monotonic() < limit
+        time.sleep(0.01)
+
+
 def _child(tile: Wanted, cache: Path, whole: bool, states: multiprocessing.Queue) -> None:  # type: ignore[type-arg]
     states.put(fetched(tile, cache, whole=whole).state)
 
@@ -113,20 +122,22 @@ def test_two_processes_one_of_them_killed(server: Server, tile: Wanted, tmp_path
     on from there and what both would have fetched is whole."""
     good = fetched(tile, tmp_path / "good", whole=whole).place.read_bytes()
     server.asked.clear()
+    server.sent = 0
     server.always[PATH] = Fault(piece=8_192, wait=0.03)
     context = multiprocessing.get_context("fork")
     states = context.Queue()
     first, second = (context.Process(target=_child, args=(tile, tmp_path / "c", whole, states)) for _ in range(2))
     first.start()
-    while not server.asked:
-        time.sleep(0.01)
+    until(lambda: server.sent > 20_000)
     second.start()
-    time.sleep(0.25)
+    until(
+        lambda: server.sent > 60_000 and (not whole or any(p.stat().st_size for p in tmp_path.glob("c/files/*.part")))
+    )
     assert first.pid is not None
     os.kill(first.pid, signal.SIGKILL)
     first.join()
-    second.join(20)
-    assert states.get(timeout=1) == "fetched"
+    assert states.get(timeout=120) == "fetched"
+    second.join()
     left = fetched(tile, tmp_path / "c", whole=whole)
     assert (left.state, left.place.read_bytes()) == ("cached", good)
     endings = {path.suffix for path in (tmp_path / "c" / "files").iterdir()}
@@ -194,7 +205,7 @@ def test_a_file_that_cannot_grow(tile: Wanted, tmp_path: Path):
     said = context.Queue()
     child = context.Process(target=_small, args=(tile, tmp_path, said))
     child.start()
-    assert re.match(r"OutputError: .*cannot be written .*; free some space or use --cache", said.get(timeout=20))
+    assert re.match(r"OutputError: .*cannot be written .*; free some space or use --cache", said.get(timeout=120))
     child.join()
     assert {path.suffix for path in (tmp_path / "files").iterdir()} == {".lock"}
 

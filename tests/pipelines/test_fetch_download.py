@@ -51,7 +51,7 @@ def get(server: Server, part: Path, session: Web | None = None) -> bytes:
         [Fault(status=503, headers={"Retry-After": "Wed, 21 Oct 2093 07:28:00 GMT"})],
         [Fault(chunked=True)],
         [Fault(chunked=True, breaks_at=150_000)],
-        [Fault(wait=0.8)],
+        [Fault(wait=60.0)],
         [Fault(lies=500)],
         [Fault(status=301, headers={"Location": PATH})],
     ],
@@ -60,7 +60,8 @@ def get(server: Server, part: Path, session: Web | None = None) -> bytes:
 def test_comes_in_the_end(server: Server, tmp_path: Path, faults: list[Fault]):
     """Law: whatever goes wrong for a while, the bytes are those of the server; an hour's wait is not waited."""
     server.faults[PATH] = list(faults)
-    assert get(server, tmp_path / "a.part") == BODY
+    silent = any(fault.wait for fault in faults)
+    assert get(server, tmp_path / "a.part", web(read=1.0) if silent else None) == BODY
     assert not server.faults[PATH]
 
 
@@ -106,17 +107,17 @@ def test_killed_between_two_versions(server: Server, tmp_path: Path, monkeypatch
 def test_the_budget_holds_for_pauses_too(server: Server, tmp_path: Path, fault: Fault):
     """Law: whatever a server asks for, a tile ends by its budget, and at once when all is stopped."""
     server.files[PATH], server.always[PATH] = BODY, fault
-    patience = {"pause": 30.0, "longest_pause": 60.0, "tries": 9}
+    patience = {"read": 0.5, "pause": 60.0, "longest_pause": 120.0, "tries": 9}
     began = time.monotonic()
     with pytest.raises(InputError, match=r"did not come within 0\.5 s|does not answer|503|breaks off"):
         download(web(budget=0.5, **patience), server.address + PATH, tmp_path / "a.part", lambda _: None)
-    assert time.monotonic() - began < 5
+    assert time.monotonic() - began < 50  # no pause is as short
     session = web(budget=100.0, **patience)
     threading.Timer(0.3, session.stopped.set).start()
     began = time.monotonic()
     with pytest.raises(InputError, match="was stopped before its end"):
         download(session, server.address + PATH, tmp_path / "a.part", lambda _: None)
-    assert time.monotonic() - began < 5
+    assert time.monotonic() - began < 50  # no pause is as short
 
 
 def test_a_later_run_goes_on_too(server: Server, tmp_path: Path):
@@ -156,7 +157,7 @@ def test_a_beginning_of_something_else(server: Server, tmp_path: Path):
         (Fault(status=503), "the server answers 503 Service Unavailable; try again later"),
         (Fault(status=403), "the server answers 403 Forbidden"),
         (Fault(breaks_at=0), "breaks off again and again before its end; check the connection"),
-        (Fault(wait=2.0), "does not answer in time; check the connection and start again"),
+        (Fault(wait=60.0), "does not answer in time; check the connection and start again"),
         (Fault(lies=500), "breaks off again and again"),
         (Fault(status=302, headers={"Location": "file:///etc/hostname"}), "not http or https; nothing else is fetched"),
         (Fault(status=302, headers={"Location": PATH}), "from address to address without end"),
@@ -166,7 +167,7 @@ def test_gives_up_in_a_sentence(server: Server, tmp_path: Path, fault: Fault, wo
     """Law: what stays wrong is one sentence with the address, and no whole file."""
     server.files[PATH], server.always[PATH] = BODY, fault
     with pytest.raises(InputError, match=words) as caught:
-        get(server, tmp_path / "a.part", web(read=0.3))
+        get(server, tmp_path / "a.part", web(read=0.3) if fault.wait else None)
     assert str(caught.value).startswith(server.address)
     assert (tmp_path / "a.part").stat().st_size < len(BODY) if (tmp_path / "a.part").exists() else True
 
@@ -206,9 +207,9 @@ def test_no_connection(tmp_path: Path):
     """Law: one sentence, and soon."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
-        address = f"http://127.0.0.1:{free.getsockname()[1]}/tile.tif"
-    with pytest.raises(InputError, match="cannot be reached; check the connection and start again") as caught:
-        download(web(), address, tmp_path / "a.part", lambda _: None)
+        address = f"http://127.0.0.1:{free.getsockname()[1]}/tile.tif"  # taken by nobody else, and nobody listens
+        with pytest.raises(InputError, match="cannot be reached; check the connection and start again") as caught:
+            download(web(), address, tmp_path / "a.part", lambda _: None)
     assert "\n" not in str(caught.value)
     with pytest.raises(InputError, match="cannot be reached"):
         download(web(), "http://nowhere.invalid/tile.tif", tmp_path / "a.part", lambda _: None)

@@ -22,13 +22,17 @@ from pipelines.networks.tasks import Options
 from profiler import InputError
 from tests.pipelines.test_network import contents, network
 from tests.pipelines.test_network_resume import territories, whole  # noqa: F401 (fixtures)
-from tests.pipelines.test_pool import missed, stub
+from tests.pipelines.test_pool import alive, missed, stub
 
 WORKERS = 2
 
 
+PATIENT = partial(map_over_scheduler, answers_within=120.0, workers_within=120.0)
+"""On a machine that has much else to do."""
+
+
 @pytest.fixture(scope="module")
-def cluster() -> Iterator[LocalCluster]:
+def two_workers() -> Iterator[LocalCluster]:
     """Two processes of one thread each; a task that takes two of them with it is given up."""
     config = {"distributed.scheduler.allowed-failures": 1, "distributed.worker.daemon": True}
     with (
@@ -44,8 +48,24 @@ def cluster() -> Iterator[LocalCluster]:
         yield made
 
 
+@pytest.fixture
+def cluster(two_workers: LocalCluster, monkeypatch: pytest.MonkeyPatch) -> LocalCluster:
+    """A worker at work, whoever killed one before; the command waits for it as long as it takes."""
+    limit = time.monotonic() + 120
+    while not living(two_workers) or not two_workers.scheduler.workers:
+        assert time.monotonic() < limit
+        time.sleep(0.05)
+    monkeypatch.setattr("pipelines.networks.scheduler.map_over_scheduler", PATIENT)
+    return two_workers
+
+
+def living(cluster: LocalCluster) -> list[int]:
+    """Process numbers of the workers; one that is being started again has none."""
+    return [one.pid for one in cluster.workers.values() if one.pid is not None and alive(one.pid)]
+
+
 def mapped(cluster: LocalCluster, names: Iterator[str] | list[str], folder: Path) -> Iterator[str]:
-    return map_over_scheduler(names, partial(stub, folder), missed, address=cluster.scheduler_address)
+    return PATIENT(names, partial(stub, folder), missed, address=cluster.scheduler_address)
 
 
 def test_tasks_go_in_chunks(cluster: LocalCluster, tmp_path: Path):
@@ -80,12 +100,12 @@ def test_a_worker_killed_in_mid_run(
     out = tmp_path / "out"
     plan = read_plan(territories, out)
     done = []
-    over = partial(map_over_scheduler, address=cluster.scheduler_address)
+    over = partial(PATIENT, address=cluster.scheduler_address)
     with alone_in(out):
         for outcome in outcomes(plan, out, Options(), over):
             done.append(outcome)
             if len(done) == 1:
-                os.kill(next(iter(cluster.workers.values())).pid, signal.SIGKILL)
+                os.kill(living(cluster)[0], signal.SIGKILL)
         write_whole(plan, out, done)
     assert not any(outcome.error for outcome in done)
     assert contents(out) == whole
@@ -110,7 +130,7 @@ def test_workers_that_know_nothing_of_it(cluster: LocalCluster, tmp_path: Path, 
     monkeypatch.syspath_prepend(tmp_path)
     job = importlib.import_module("only_here").job
     with pytest.raises(InputError, match=r"its workers cannot import only_here: tcp:.*; install the same there"):
-        list(map_over_scheduler(["a"], job, missed, address=cluster.scheduler_address))
+        list(PATIENT(["a"], job, missed, address=cluster.scheduler_address))
 
 
 def test_from_another_folder(
@@ -136,7 +156,7 @@ def test_no_scheduler_there(territories: Path, tmp_path: Path, monkeypatch: pyte
         for address in (f"tcp://127.0.0.1:{port}", "tcp://127.0.0.1:1", "nonsense://x", "not an address"):
             begun = time.monotonic()
             result = network(territories, tmp_path / "out", "--scheduler", address)
-            assert time.monotonic() - begun < 15
+            assert time.monotonic() - begun < 60
             assert result.exit_code == 1
             assert result.stderr.splitlines()[-1] == (
                 f"gradewright: --scheduler: nothing answers at {address} within 1 s; "
@@ -147,9 +167,7 @@ def test_no_scheduler_there(territories: Path, tmp_path: Path, monkeypatch: pyte
 def test_a_scheduler_without_workers(tmp_path: Path):
     """Law: said, with how to start one, instead of waiting for ever."""
     with LocalCluster(n_workers=0, dashboard_address=None, silence_logs=50) as empty:
-        over = map_over_scheduler(
-            ["a"], partial(stub, tmp_path), missed, address=empty.scheduler_address, workers_within=0.5
-        )
+        over = PATIENT(["a"], partial(stub, tmp_path), missed, address=empty.scheduler_address, workers_within=0.5)
         with pytest.raises(InputError, match=r"has no workers; start some with dask worker tcp://"):
             list(over)
 
@@ -157,7 +175,7 @@ def test_a_scheduler_without_workers(tmp_path: Path):
 def test_a_scheduler_that_goes_away(tmp_path: Path):
     """Law: said, with how to go on; what had come in by then has come in."""
     with LocalCluster(n_workers=1, threads_per_worker=1, dashboard_address=None, silence_logs=50) as going:
-        over = map_over_scheduler(map(str, range(50)), partial(stub, tmp_path), missed, address=going.scheduler_address)
+        over = PATIENT(map(str, range(50)), partial(stub, tmp_path), missed, address=going.scheduler_address)
         assert next(over) in map(str, range(50))
         going.close()
         with pytest.raises(InputError, match="went away; start it again, and the same command: it goes on from here"):
