@@ -32,7 +32,7 @@ class Now {
     const { head, units, words } = page, L = page.line.length, speed = along(run.speed, L, head);
     if (Number.isNaN(speed)) return words.not_run;
     const parts = [speedText(speed, units)], effort = along(run.effort, L, head), share = along(run.share, L, head), notch = nearest(run.notch, L, head);
-    if (effort > 500) parts.push(words.notch.replace("%", notch) + ", " + forceText(effort, units));
+    if (effort > 500) parts.push(notch ? words.notch.replace("%", notch) + ", " + forceText(effort, units) : words.power + " " + forceText(effort, units)); // as it comes off
     if (share > 0.02) parts.push(words.dynamic + " " + Math.round(100 * share) + " %, " + forceText(along(run.dynamic, L, head), units));
     const air = nearest(run.reduction, L, head);
     if (air > 0) parts.push(words.air + " " + pressureText(air, units));

@@ -71,6 +71,7 @@ WORDS: dict[str, Any] = {
     "of": ", of % there are",
     "by_plan": "By plan",
     "notch": "notch %",
+    "power": "power",
     "dynamic": "dynamic brake",
     "air": "air",
     "idle": "idle",

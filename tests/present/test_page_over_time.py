@@ -342,3 +342,32 @@ def test_forced_colours(opened):
     if tab.do("return document.querySelector('.ways input').checked"):
         other = tab.do("return " + style % (".ways label:last-child span", "backgroundColor"))
     assert chosen != other
+
+
+def test_no_power_in_notch_nought(page: str, opened):
+    """Law: between a place in power and one at idle the plan tells the force, and no notch that has none."""
+    tab = opened(page)
+    told = tab.do(
+        "const told = new Set(); for (let x = 0; x < gradewright.page.line.length; x += 30) {"
+        "gradewright.move(x); told.add(document.querySelector('.by-plan').textContent); } return [...told]"
+    )
+    assert any("notch 8" in one for one in told)
+    assert any("power" in one for one in told)
+    assert not [one for one in told if "notch 0" in one]
+
+
+@pytest.mark.parametrize("size", [(390, 844), (320, 700)])
+def test_fingers_find_everything(page: str, opened, size: tuple[int, int]):
+    """Law of the look: where a finger points, whatever is pressed is 44 px or more in height and width."""
+    tab = opened(page, *size)
+    tab._ask("Emulation.setTouchEmulationEnabled", enabled=True, maxTouchPoints=5)
+    tab.until("matchMedia('(pointer: coarse)').matches")
+    tab.do("document.getElementById('layers').open = true")
+    small = tab.do(
+        """
+        const every = [...document.querySelectorAll("button, select, #post, summary, #layers label")];
+        const small = (b) => b.width < 44 || b.height < 44, seen = every.filter((e) => e.getClientRects().length);
+        return seen.filter((e) => small(e.getBoundingClientRect())).map((e) => e.outerHTML.slice(0, 60));
+        """
+    )
+    assert small == []
