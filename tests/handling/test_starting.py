@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import time
 
 import numpy as np
 import pytest
@@ -18,6 +17,7 @@ from profiler.mechanics.terrain import Terrain
 from profiler.mechanics.traction import block_efforts, notches_of
 from profiler.train import Block, Train
 from profiler.units import GRAVITY, KIP, SHORT_TON, FloatArray
+from tests.benchmarks.test_under_train_speed import fastest
 from tests.mechanics.test_under_train import hills, slope
 from tests.trains import LOADED, ORE, TRIAL, UNIT, A, B, C, F, train_of
 
@@ -197,15 +197,7 @@ def test_a_long_line_is_quick():
             for _ in range(5):
                 np.interp(way - 3.0, way, drawn)
 
-    took = []
-    for work in (floor, lambda: starting(A, terrain, draws)):
-        best = []
-        for _ in range(3):
-            begun = time.perf_counter()
-            work()
-            best.append(time.perf_counter() - begun)
-        took.append(min(best))
-    assert took[1] < 3 * took[0]
+    assert fastest(lambda: starting(A, terrain, draws)) < 3 * fastest(floor)
 
 
 def test_the_mass_is_that_of_the_train():

@@ -135,9 +135,9 @@ def test_time_is_proportional_to_length(tmp_path: Path):
     times = []
     for copies in (10, 100):
         profile = long_line(copies)
-        start = time.perf_counter()
+        start = time.process_time()
         ifc.write_ifc(profile, invented_landmarks(), tmp_path / "line.ifc")
-        times.append(time.perf_counter() - start)
+        times.append(time.process_time() - start)
     assert times[1] < 30 * times[0]
 
 

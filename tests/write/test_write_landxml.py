@@ -353,9 +353,9 @@ def test_time_is_proportional_to_length(tmp_path: Path):
     times = []
     for copies in (10, 100):
         profile = long_line(copies)
-        start = time.perf_counter()
+        start = time.process_time()
         write_landxml(profile, invented_landmarks(), tmp_path / "line.xml")
-        times.append(time.perf_counter() - start)
+        times.append(time.process_time() - start)
     elements = geometry(defusedxml.ElementTree.parse(tmp_path / "line.xml").getroot())
     assert [tag(e) for e in elements].count("Curve") == 400
     assert times[1] < 30 * times[0]
