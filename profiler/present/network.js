@@ -134,7 +134,7 @@
   function choose(i, show) {
     const last = chosen;
     [chosen, byRow] = [i, false];
-    table.mark(i, show || i < 0 ? (i < 0 ? last : i) : -1, card);
+    table.mark(i, i < 0 ? last : show ? i : -1, card);
     const bounds = i >= 0 && show ? boundsOf([i]) : null;
     if (bounds) {
       untouched = true;

@@ -164,10 +164,10 @@ async function start() {
       if (words.length) say($("told"), words.join(". "));
     }
     inside = names;
-    clearTimeout(saved);
-    saved = setTimeout(save, 500);
+    saved = saved || setTimeout(save, 500); // while it is played too
   }
   function save() { // the address keeps head, direction, units
+    saved = 0;
     const { train, direction } = page.chosen;
     const kept = new URLSearchParams({ head: postValue(page.line.posts, postAt(page.line.posts, page.head), 2), to: direction, units: page.units, train, case: page.chosen.case });
     try { history.replaceState(null, "", "#" + kept); } catch { /* some browsers keep no address of a file */ }
@@ -366,7 +366,6 @@ async function start() {
   move(typed === null ? (crest ? crest.quarters[1] || crest.at : Math.min(page.train.length, page.line.length)) : typed);
   list.turned(page);
   addEventListener("hashchange", () => { stop(); const place = asked(); move(place === null ? page.head : place); list.turned(page); });
-  addEventListener("pagehide", save);
   for (const [when, paper] of [["beforeprint", true], ["afterprint", false]]) { // all is drawn for the width that paper has
     addEventListener(when, () => {
       if (paper) keyed = $("key").open;

@@ -285,6 +285,27 @@ def test_a_drag_that_the_page_takes_for_a_scroll(page: str, opened):
     assert tab.do("return state().head") == head
 
 
+def test_the_address_goes_along_while_it_is_played(page: str, opened):
+    """Law: the address has the place of the head while the train runs: a page loaded anew goes on from there."""
+    tab = opened(page)
+    tab.do("gradewright.move(20000)")
+    tab.until("location.hash")
+    before = tab.do("return location.hash")
+    tab.do("document.getElementById('play').click()")
+    tab.until(f"location.hash !== '{before}'")
+    assert tab.do("return document.getElementById('play').textContent") == "Stop"
+    tab.do("document.getElementById('play').click()")
+
+
+@pytest.mark.parametrize("size", [(820, 900), (600, 900)])
+def test_section_comes_nearer_without_keys(page: str, opened, size: tuple[int, int]):
+    """Law: on a tablet too Section comes nearer by hand."""
+    tab = opened(page, *size)
+    span = tab.do("return gradewright.page.view.span")
+    tab.hand(centre(tab, "document.getElementById('nearer')"))
+    assert tab.do("return gradewright.page.view.span") == pytest.approx(0.7 * span)
+
+
 def test_played_again_from_the_end(page: str, opened):
     """Law: at the end of the line it plays from its start."""
     tab = opened(page)
