@@ -78,13 +78,14 @@ def test_page_in_a_browser(results: Path, tmp_path: Path):
     run = subprocess.run(
         [
             *(BROWSER, "--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--enable-logging=stderr"),
+            "--disable-dev-shm-usage",
             *("--disable-background-networking", "--disable-component-update", "--disable-sync"),
             *("--host-resolver-rules=MAP * ~NOTFOUND", f"--user-data-dir={tmp_path}"),
             *("--virtual-time-budget=3000", "--dump-dom", (results / "map.html").resolve().as_uri()),
         ],
         capture_output=True,
         text=True,
-        timeout=120,
+        timeout=300,
         check=True,
     )
     assert "CONSOLE" not in run.stderr
