@@ -74,6 +74,8 @@ class Browser:
         os.close(up)
         self._number, self._rest = 0, b""
         self.events: list[dict[str, Any]] = []
+        self.before: Tab | None = None
+        """The tab that stands before the others."""
 
     def ask(self, method: str, session: str | None = None, **params: Any) -> dict[str, Any]:
         """What the browser answers; events on the way are kept."""
@@ -151,6 +153,9 @@ class Tab:
         self.settled()
 
     def _ask(self, method: str, **params: Any) -> dict[str, Any]:
+        if self._browser.before is not self:  # one behind another is drawn now and then, or never
+            self._browser.before = self
+            self._browser.ask("Page.bringToFront", self._session)
         return self._browser.ask(method, self._session, **params)
 
     def do(self, script: str) -> Any:
@@ -168,6 +173,12 @@ class Tab:
     def settled(self) -> None:
         """Wait until the page is at rest."""
         self.do("await settled()")
+
+    def resize(self, width: int, height: int) -> None:
+        """Give the window another size, and wait until the page has taken it. [px]"""
+        self._ask("Emulation.setDeviceMetricsOverride", width=width, height=height, deviceScaleFactor=1, mobile=False)
+        self.until(f"innerWidth === {width}")
+        self.settled()
 
     def key(self, name: str, *, shift: bool = False) -> None:
         """Press and let go a key."""

@@ -49,13 +49,6 @@ def map_at(browser: Browser, tmp_path: Path) -> Iterator[Callable[[int, int], Ta
         tab.close()
 
 
-def resized(tab: Tab, width: int, height: int) -> None:
-    """Give the window another size, and wait until it has it."""
-    tab._ask("Emulation.setDeviceMetricsOverride", width=width, height=height, deviceScaleFactor=1, mobile=False)
-    tab.until(f"innerWidth === {width}")
-    tab.settled()
-
-
 @pytest.mark.parametrize("size", [(820, 900), (390, 844)])
 def test_a_line_chosen_on_the_map_leaves_the_page_where_it_is(network: str, opened, size: tuple[int, int]):
     """Law: where the table is as long as the page, a line chosen on the map scrolls nothing, and closed again the focus
@@ -115,24 +108,24 @@ def test_windows_that_change(network: str, opened, map_at: Callable[[int, int], 
     the line is seen. A key that the reader has folded stays so."""
     for tab in (opened(network), map_at(1440, 900)):
         key = "document.querySelector('#key, .key > details')"
-        resized(tab, 390, 844)
+        tab.resize(390, 844)
         tab.until(f"!{key}.open")
         tab.settled()
         assert tab.do(OVERLAP) == []
-        resized(tab, 1440, 900)
+        tab.resize(1440, 900)
         tab.until(f"{key}.open")
         tab.settled()
         assert tab.do(OVERLAP) == []
         tab.do(f"{key}.firstElementChild.click()")
-        resized(tab, 390, 844)
-        resized(tab, 1440, 900)
+        tab.resize(390, 844)
+        tab.resize(1440, 900)
         assert not tab.do(f"return {key}.open")
 
 
 def test_the_line_is_clear_of_the_key_on_a_phone(map_at: Callable[[int, int], Tab]):
     """Law: a window that becomes narrow shows the whole line under the folded key."""
     tab = map_at(1440, 900)
-    resized(tab, 390, 844)
+    tab.resize(390, 844)
     tab.until("!document.querySelector('.key > details').open")
     tab.settled()
     line, key = tab.do(

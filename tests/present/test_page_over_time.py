@@ -26,13 +26,6 @@ def page() -> str:
     return page_of(briefings())
 
 
-def resized(tab: Tab, width: int, height: int) -> None:
-    """Give the window another size, and wait until the page has taken it."""
-    tab._ask("Emulation.setDeviceMetricsOverride", width=width, height=height, deviceScaleFactor=1, mobile=False)
-    tab.until("gradewright.page.width === Math.max(document.getElementById('slider').clientWidth, 200)")
-    tab.settled()
-
-
 def centre(tab: Tab, what: str) -> tuple[float, float]:
     """Where an element is in the window. [px]"""
     x, y = tab.do(f"const b = {what}.getBoundingClientRect(); return [b.x + b.width / 2, b.y + b.height / 2]")
@@ -47,8 +40,8 @@ def test_the_focus_stays_in_the_list(page: str, opened):
     mark = tab.do(FOCUS)[0]
     tab.key("u")
     assert tab.do(FOCUS)[0] == mark
-    resized(tab, 820, 900)
-    resized(tab, 1440, 1030)
+    tab.resize(820, 900)
+    tab.resize(1440, 1030)
     assert tab.do(FOCUS)[0] == mark
     tab.do("gradewright.page.view.a = 0; gradewright.move(gradewright.page.view.span * 0.95)")  # the page turns
     assert tab.do(FOCUS) in ([mark, ""], [None, "marks"])
@@ -142,7 +135,7 @@ def test_a_low_window_is_not_filled_by_the_strip(page: str, opened, size: tuple[
     """Law: where the strip would leave too little for the rest it scrolls with it; upright it is pinned."""
     tab = opened(page, *size)
     assert tab.do("return getComputedStyle(strip).position") == "static"
-    resized(tab, *size[::-1])
+    tab.resize(*size[::-1])
     assert tab.do("return getComputedStyle(strip).position") == "fixed"
     assert tab.do("return strip.offsetHeight") < 0.65 * size[0]
 
@@ -210,15 +203,15 @@ def test_a_window_that_becomes_a_phone_and_a_desk_again(page: str, opened):
     span, folded = "return gradewright.page.view.span", "return !document.getElementById('key').open"
     wide, small = opened(page), opened(page, 390, 844)
     desk, phone = wide.do(span), small.do(span)
-    resized(wide, 390, 844)
-    resized(small, 1440, 1030)
+    wide.resize(390, 844)
+    small.resize(1440, 1030)
     assert [wide.do(span), small.do(span)] == pytest.approx([phone, desk])
     assert [wide.do(folded), small.do(folded)] == [True, False]
     assert wide.do("return document.documentElement.scrollWidth <= innerWidth")
     wide.do("document.getElementById('slider').focus({ preventScroll: true })")
     wide.key("+")
     chosen = wide.do(span)
-    resized(wide, 1440, 1030)
+    wide.resize(1440, 1030)
     assert wide.do(span) == chosen != desk
 
 
