@@ -15,9 +15,7 @@
   const MARGIN_PX = 240; // drawn beyond the window's edge
   const touch = window.matchMedia("(pointer: coarse)").matches;
   const narrow = () => window.innerWidth <= 600;
-  const low = window.matchMedia("(max-width: 899px), (max-height: 639px)"); // here the key is folded
   const paperly = () => document.documentElement.classList.contains("paper");
-  let folded = false; // the key, before the page was printed
   let untouched = true; // until the reader moves the map by hand, it follows the window
   const still = window.matchMedia("(prefers-reduced-motion: reduce)").matches;
 
@@ -596,10 +594,7 @@
   function buildKey() {
     const all = make("details", {}, key);
     const head = make("summary", {}, all);
-    const fold = () => { if (!paperly()) all.open = !low.matches; };
-    low.addEventListener("change", fold);
-    head.addEventListener("click", () => low.removeEventListener("change", fold)); // the reader's own choice stays
-    fold();
+    keyFolds(all, "(max-width: 899px), (max-height: 639px)");
     make("h1", {}, head, data.name);
     make("span", { class: "direction" }, head, data.direction);
     if (data.train) make("span", { class: "train" }, head, data.train.title);
@@ -743,11 +738,9 @@
   holder.addEventListener("keydown", (event) => { if (event.key === "Escape") map.closePopup(); });
   for (const [when, paper] of [["beforeprint", true], ["afterprint", false]]) { // the map takes the size of the paper, its key stands under it
     window.addEventListener(when, () => {
-      const all = key.firstElementChild, [center, zoomed, wide] = [map.getCenter(), map.getZoom(), map.getSize().x];
-      if (paper) folded = !all.open;
+      const [center, zoomed, wide] = [map.getCenter(), map.getZoom(), map.getSize().x];
       document.documentElement.classList.toggle("paper", paper);
       if (paper) holder.after(key); else holder.append(key);
-      all.open = paper || !folded;
       map.invalidateSize({ animate: false, pan: false });
       if (untouched) fit();
       else map.setView(center, zoomed + Math.log2(map.getSize().x / wide), { animate: false });

@@ -23,6 +23,8 @@ from profiler.present.offline import check_whole, data_url, inline_script, own_f
 from profiler.present.palette import BAND
 from profiler.profile import Profile
 
+SCRIPTS = ("page_window.js", "map.js")
+"""The map's own script, in the order in which it is put together."""
 TILES = "https://tile.openstreetmap.org/{z}/{x}/{y}.png"
 TILES_CREDIT_URL = "https://www.openstreetmap.org/copyright"
 TILES_CREDIT = f'Street map © <a href="{TILES_CREDIT_URL}">OpenStreetMap</a> contributors'
@@ -83,7 +85,7 @@ def map_page(
     tiles = online_tiles and not profile.invented
     allowed = (TILES, TILES_CREDIT_URL) if tiles else ()
     page = whole_page(_folium_map(profile, relief, tiles).get_root().render(), allowed=allowed)
-    for name in ("map.js", "map.css"):
+    for name in (*SCRIPTS, "map.css"):
         check_whole(own_file(name))
     data = map_data(profile, landmarks, limits, relief)
     return _completed(page, data | ({"train": train} if train else {}), tiles)
@@ -191,7 +193,7 @@ def _completed(page: str, data: dict[str, Any], tiles: bool) -> str:
     )
     end = (
         f'<script type="application/json" id="map-data">{_json(data)}</script>\n'
-        f"<script>\n{inline_script(own_file('map.js'))}</script>\n"
+        f"<script>\n{inline_script(''.join(own_file(name) for name in SCRIPTS))}</script>\n"
     )
     page = _once(page, "<html>", '<html lang="en">')
     page = _without_viewport(page)

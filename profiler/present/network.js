@@ -86,14 +86,12 @@
     const [view, pad] = viewNow(), p = map.latLngToContainerPoint(event.latlng).add(pad);
     choose(lineAt(levelAt(data, view.zoom), view, p.x, p.y, shown), false);
   });
-  let folded = false;
+  keyFolds(at("key"), "(max-width: 699px), (max-height: 499px)");
   for (const [when, paper] of [["beforeprint", true], ["afterprint", false]]) { // the map takes the size that paper has
     addEventListener(when, () => {
       const center = map.getCenter(), wide = map.getSize();
       root.classList.toggle("paper", paper);
       at("notes").open = paper;
-      if (paper) folded = !at("key").open;
-      at("key").open = paper || !folded;
       map.invalidateSize({ animate: false, pan: false });
       if (untouched) again();
       else map.setView(center, map.getZoom() + (paper ? Math.min(0, Math.floor(Math.log2(map.getSize().x / wide.x))) : 0), { animate: false });
@@ -121,12 +119,6 @@
     }
   }
   at("key").addEventListener("toggle", () => { if (untouched) again(); draw(); });
-  const low = matchMedia("(max-width: 699px), (max-height: 499px)"), fold = () => {
-    if (!root.classList.contains("paper")) at("key").open = !low.matches;
-  };
-  low.addEventListener("change", fold);
-  at("key").firstElementChild.addEventListener("click", () => low.removeEventListener("change", fold)); // the reader's own choice stays
-  fold();
 
   // ------------------------------------------------------------ choosing
   const table = tableOf(data, at("lines"), (i) => { choose(i === chosen ? -1 : i, true); byRow = true; });
@@ -179,7 +171,7 @@
     const said = new URLSearchParams();
     if (chosen >= 0) said.set("line", lines[chosen].key);
     if (units !== data.units) said.set("units", units);
-    try { history.replaceState(null, "", String(said) ? "#" + said : location.pathname + location.search); } catch { /* some browsers keep no address of a file */ }
+    keepAddress(String(said) ? "#" + said : location.pathname + location.search);
   }
   function inUnits(asked) {
     units = asked;

@@ -17,7 +17,9 @@ from profiler.present import map_line, network_rows, offline
 from profiler.present.network_levels import Levels, place_on
 from profiler.present.page_pack import Packer
 
-SCRIPTS = ("page_read.js", "network_map.js", "network_names.js", "network_table.js", "network.js")
+SCRIPTS = tuple(
+    f"{name}.js" for name in ("page_read", "page_window", "network_map", "network_names", "network_table", "network")
+)
 """The view's own script, in the order in which it is put together."""
 RULES = (
     "Ruling grade: the greatest mean grade over the length of a train, for the longest train asked for; in brackets "

@@ -170,11 +170,12 @@ async function start() {
     saved = 0;
     const { train, direction } = page.chosen;
     const kept = new URLSearchParams({ head: postValue(page.line.posts, postAt(page.line.posts, page.head), 2), to: direction, units: page.units, train, case: page.chosen.case });
-    try { history.replaceState(null, "", "#" + kept); } catch { /* some browsers keep no address of a file */ }
+    keepAddress("#" + kept);
   }
 
   function wrong(words) { // a post that is not there
-    say($("no-post"), words);
+    if ($("no-post").textContent === words) return;
+    $("no-post").textContent = words;
     $("post").setAttribute("aria-invalid", String(Boolean(words)));
   }
 
@@ -356,10 +357,7 @@ async function start() {
     return kept.get("head") ? postTyped(page.line.posts, kept.get("head")) : null;
   }
   root.classList.add("ready");
-  const low = matchMedia("(max-width: 999px)"), fold = () => { if (!page.paper) $("key").open = !low.matches; }; // there it covers half of Plan
-  low.addEventListener("change", fold);
-  $("key").firstElementChild.addEventListener("click", () => low.removeEventListener("change", fold)); // the reader's own choice stays
-  fold();
+  keyFolds($("key"), "(max-width: 999px)"); // there it covers half of Plan
   const typed = asked();
   const height = (mark) => along(page.line.rail.elevation, page.line.length, mark.start);
   const crest = page.marks.filter((mark) => mark.crest).sort((a, b) => height(b) - height(a))[0];
@@ -368,16 +366,14 @@ async function start() {
   addEventListener("hashchange", () => { stop(); const place = asked(); move(place === null ? page.head : place); list.turned(page); });
   for (const [when, paper] of [["beforeprint", true], ["afterprint", false]]) { // all is drawn for the width that paper has
     addEventListener(when, () => {
-      if (paper) keyed = $("key").open;
       page.paper = paper;
       root.classList.toggle("paper", paper);
       $("notes").open = paper;
-      $("key").open = paper || keyed;
       if (plan && !plan.moved) plan.k = undefined;
       render();
     });
   }
-  let sized = 0, keyed = false;
+  let sized = 0;
   const observer = new ResizeObserver(() => {
     cancelAnimationFrame(sized);
     sized = requestAnimationFrame(() => { if (plan && !plan.moved && plan.width !== $("ground-plan").clientWidth) plan.k = undefined; render(); });

@@ -21,7 +21,8 @@ from profiler.present.page_pack import Packer
 from profiler.present.page_static import static_chart, static_tables
 from profiler.present.page_train import train_data, trip_data
 
-SCRIPTS = tuple(f"page{name}.js" for name in ("_read", "_signs", "_hand", "_plan", "_section", "_felt", "_train", ""))
+_ROOMS = ("_read", "_signs", "_window", "_hand", "_plan", "_section", "_felt", "_train", "")
+SCRIPTS = tuple(f"page{room}.js" for room in _ROOMS)
 """The page's own script, in the order in which it is put together."""
 _MOST_PIXELS, _QUALITY = 900_000, 72
 """Of the shaded ground under the line."""
