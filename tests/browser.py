@@ -14,6 +14,8 @@ from typing import Any
 
 import pytest
 
+from tests.waiting import PATIENCE
+
 PROGRAM = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
 in_browser = pytest.mark.skipif(PROGRAM is None, reason="no Chromium is installed")
 _KEYS = {
@@ -28,8 +30,6 @@ _KEYS = {
     "Escape": 27,
 }
 _SHIFT = 8
-_PATIENCE = 120.0
-"""How long an answer is waited for: far more than a busy machine takes. [s]"""
 _HELP = """
 globalThis.until = async (found) => { // what is found, once it is there
   const limit = performance.now() + 60000;
@@ -107,11 +107,11 @@ class Browser:
         raise AssertionError("the browser is gone")
 
     def _messages(self, awaited: str) -> Iterator[dict[str, Any]]:
-        limit = time.monotonic() + _PATIENCE
+        limit = time.monotonic() + PATIENCE
         while True:
             while b"\0" not in self._rest:
                 ready, _, _ = select.select([self._read], [], [], max(limit - time.monotonic(), 0.0))
-                assert ready, f"{awaited} did not come within {_PATIENCE:g} s"
+                assert ready, f"{awaited} did not come within {PATIENCE:g} s"
                 more = os.read(self._read, 1 << 16)
                 if not more:
                     return
@@ -126,7 +126,7 @@ class Browser:
     def close(self) -> None:
         """End it."""
         self._run.terminate()
-        self._run.wait(_PATIENCE)
+        self._run.wait(PATIENCE)
         os.close(self._write)
         os.close(self._read)
 
@@ -173,6 +173,11 @@ class Tab:
     def settled(self) -> None:
         """Wait until the page is at rest."""
         self.do("await settled()")
+
+    def centre(self, what: str) -> tuple[float, float]:
+        """Where an element, given as an expression, is in the window. [px]"""
+        x, y = self.do(f"const b = {what}.getBoundingClientRect(); return [b.x + b.width / 2, b.y + b.height / 2]")
+        return x, y
 
     def resize(self, width: int, height: int) -> None:
         """Give the window another size, and wait until the page has taken it. [px]"""

@@ -9,9 +9,7 @@ import re
 import resource
 import signal
 import threading
-import time
 import zipfile
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +25,7 @@ from pipelines.fetching.run import Fetching, Tile
 from profiler import InputError, OutputError
 from tests.pipelines.fetching_help import cog, hgt, plan_of, wanted, web
 from tests.pipelines.range_server import Fault, Server
+from tests.waiting import until
 
 PATH = "/S39W032.tif"
 
@@ -102,14 +101,6 @@ def test_two_threads_one_download(server: Server, tile: Wanted, tmp_path: Path):
         thread.join()
     assert sorted(one.state for one in found) == ["cached", "cached", "fetched"]
     assert len(server.asked) == 1
-
-
-def until(such: Callable[[], bool]) -> None:
-    """Wait until something is so."""
-    limit = time.monotonic() + 120
-    while not such():
-        assert time.monotonic() < limit
-        time.sleep(0.01)
 
 
 def _child(tile: Wanted, cache: Path, whole: bool, states: multiprocessing.Queue) -> None:  # type: ignore[type-arg]

@@ -10,7 +10,6 @@ import shutil
 import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -19,6 +18,7 @@ from pipelines.network import alone_in
 from tests import country
 from tests.pipelines.test_network import contents, network, rows
 from tests.pipelines.test_pool import heeds_ctrl_c
+from tests.waiting import until
 
 ROOT = Path(__file__).parents[2]
 NAMES = ("marram", "sallow", "sedge", "thistle")
@@ -77,10 +77,7 @@ def begin(
 
 def until_done(out: Path, lines: int) -> None:
     """Wait until so many lines are recorded."""
-    until = time.monotonic() + 120
-    while len(list((out / "lines").glob("*.json"))) < lines:
-        assert time.monotonic() < until
-        time.sleep(0.01)
+    until(lambda: len(list((out / "lines").glob("*.json"))) >= lines)
 
 
 def last_line(said: str) -> str:

@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from pipelines.networks.pool import map_over_processes
+from tests.waiting import until
 
 ROOT = Path(__file__).parents[2]
 
@@ -100,14 +101,9 @@ def test_processes_go_with_their_parent(tmp_path: Path, how: signal.Signals):
         stderr=subprocess.DEVNULL,
         preexec_fn=heeds_ctrl_c,
     )
-    until = time.monotonic() + 120
-    while len(begun := list(tmp_path.iterdir())) < 2:
-        assert time.monotonic() < until
-        time.sleep(0.05)
+    until(lambda: len(list(tmp_path.iterdir())) >= 2)
+    begun = list(tmp_path.iterdir())
     parent.send_signal(how)
     parent.wait(120)
     workers = [int(path.name.rpartition("-")[2]) for path in begun]
-    until = time.monotonic() + 120
-    while any(map(alive, workers)):
-        assert time.monotonic() < until
-        time.sleep(0.05)
+    until(lambda: not any(map(alive, workers)))

@@ -23,6 +23,7 @@ from profiler import InputError
 from tests.pipelines.test_network import contents, network
 from tests.pipelines.test_network_resume import territories, whole  # noqa: F401 (fixtures)
 from tests.pipelines.test_pool import alive, missed, stub
+from tests.waiting import until
 
 WORKERS = 2
 
@@ -51,10 +52,7 @@ def two_workers() -> Iterator[LocalCluster]:
 @pytest.fixture
 def cluster(two_workers: LocalCluster, monkeypatch: pytest.MonkeyPatch) -> LocalCluster:
     """A worker at work, whoever killed one before; the command waits for it as long as it takes."""
-    limit = time.monotonic() + 120
-    while not living(two_workers) or not two_workers.scheduler.workers:
-        assert time.monotonic() < limit
-        time.sleep(0.05)
+    until(lambda: living(two_workers) and two_workers.scheduler.workers)
     monkeypatch.setattr("pipelines.networks.scheduler.map_over_scheduler", PATIENT)
     return two_workers
 

@@ -167,11 +167,9 @@ def test_a_way_is_chosen_beside_the_plan(opened, touch: bool):
     assert cells[1].startswith(expected(others[felt["first"]]))
     other = (felt["first"] + 1) % len(others)
     if touch:
-        x, y = tab.do(
-            f"const l = document.querySelectorAll('.ways label')[{other}]; l.scrollIntoView({{ block: 'center' }});"
-            "const b = l.getBoundingClientRect(); return [b.x + b.width / 2, b.y + b.height / 2]"
-        )
-        tab.hand((x, y), touch=True)
+        label = f"document.querySelectorAll('.ways label')[{other}]"
+        tab.do(f"{label}.scrollIntoView({{ block: 'center' }})")
+        tab.hand(tab.centre(label), touch=True)
         tab.until(f"document.querySelectorAll('.ways input')[{other}].checked")  # a tap may turn out to be two
         tab.settled()
     else:

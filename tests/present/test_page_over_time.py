@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from profiler.present.page import page_of
-from tests.browser import Browser, Tab, in_browser
+from tests.browser import Browser, in_browser
 from tests.pages import briefings
 from tests.present.test_page_felt import OPEN, crest_of, felt_page
 
@@ -24,12 +24,6 @@ return [row && row.dataset.mark, ways.findIndex((e) => e.checked), document.quer
 @pytest.fixture(scope="module")
 def page() -> str:
     return page_of(briefings())
-
-
-def centre(tab: Tab, what: str) -> tuple[float, float]:
-    """Where an element is in the window. [px]"""
-    x, y = tab.do(f"const b = {what}.getBoundingClientRect(); return [b.x + b.width / 2, b.y + b.height / 2]")
-    return x, y
 
 
 def test_the_focus_stays_in_the_list(page: str, opened):
@@ -126,7 +120,7 @@ def test_nothing_that_is_gone_to_hides_under_the_strip(page: str, opened, size: 
         assert clear, mark
     tab.do("scrollTo(0, 0)")
     marks = tab.do("return [...document.querySelectorAll('#section .chip')].map((e) => e.dataset.mark)")
-    tab.hand(centre(tab, f"document.querySelector('#section .chip[data-mark=\"{marks[-1]}\"]')"))
+    tab.hand(tab.centre(f"document.querySelector('#section .chip[data-mark=\"{marks[-1]}\"]')"))
     assert tab.do(seen) == [marks[-1], True]
 
 
@@ -239,7 +233,7 @@ def test_wheel_and_two_fingers_on_plan(page: str, opened):
         "const n = document.querySelector('#ground-plan image, #ground-plan .on-plan.under').getBBox(); return n.width"
     )
     head = tab.do("return state().head")
-    x, y = centre(tab, "document.getElementById('ground-plan')")
+    x, y = tab.centre("document.getElementById('ground-plan')")
     before = tab.do(size)
     for dx, dy in ((100, 0), (0, -100)):
         tab._ask("Input.dispatchMouseEvent", type="mouseWheel", x=x, y=y + 60, deltaX=dx, deltaY=dy)
@@ -295,7 +289,7 @@ def test_section_comes_nearer_without_keys(page: str, opened, size: tuple[int, i
     """Law: on a tablet too Section comes nearer by hand."""
     tab = opened(page, *size)
     span = tab.do("return gradewright.page.view.span")
-    tab.hand(centre(tab, "document.getElementById('nearer')"))
+    tab.hand(tab.centre("document.getElementById('nearer')"))
     assert tab.do("return gradewright.page.view.span") == pytest.approx(0.7 * span)
 
 
