@@ -84,7 +84,8 @@ def network(
         raise SystemExit(130) from None
     for line in progress.again():
         click.echo(line, err=True)
-    failed, without = (sum(map(bool, found)) for found in ([o.error for o in done], [o.trains_failed for o in done]))
+    failed = sum(bool(o.error) for o in done)
+    without = sum(bool(o.trains_failed) for o in done)
     files = (whole, place / "network.csv", place / "network.html")
     told = f"{len(done) - failed:,} done, {failed:,} failed{f', trains failed on {without:,}' if without else ''}"
     click.echo(f"{told}: {', '.join(map(str, files))}")

@@ -11,7 +11,16 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipelines.networks.records import FOLDER, Outcome, done_before, forget, keep, result_file, sentence_of
+from pipelines.networks.records import (
+    FOLDER,
+    Outcome,
+    done_before,
+    forget,
+    keep,
+    profile_folder,
+    result_file,
+    sentence_of,
+)
 from pipelines.networks.trains import briefed
 from profiler import GroundSource, InputError, OutputError, Territory
 
@@ -142,5 +151,5 @@ def _figures(task: Task, profile: Profile, landmarks: Landmarks) -> Outcome:
         values.get("against"),
         longest,
         float(profile.elevation.max()),
-        (f"{task.key}-profile",) if task.folder else (),
+        (profile_folder(task.key),) if task.folder else (),
     )

@@ -82,6 +82,11 @@ def result_file(out: Path, key: str) -> Path:
     return out / FOLDER / f"{key}.gpkg"
 
 
+def profile_folder(key: str) -> str:
+    """Where a line's own folder stands, as seen from the folder of results."""
+    return f"{key}-profile"
+
+
 def briefing_folder(key: str) -> str:
     """Where the trains on a line stand, as seen from the folder of results."""
     return f"briefings/{key}"

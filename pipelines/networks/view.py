@@ -7,14 +7,14 @@ from pathlib import Path
 from urllib.parse import quote
 
 from pipelines.networks.plan import Plan
-from pipelines.networks.records import Outcome, failures, result_file
+from pipelines.networks.records import Outcome, briefing_folder, failures, profile_folder, result_file
 from profiler import write_network_view
 
 FILE = "network.html"
 _BESIDE = (
-    ("Map of this line", "{}-profile", "map.html"),
-    ("Chart of this line", "{}-profile", "chart.svg"),
-    ("Trains on this line", "briefings/{}", "page.html"),
+    ("Map of this line", profile_folder, "map.html"),
+    ("Chart of this line", profile_folder, "chart.svg"),
+    ("Trains on this line", briefing_folder, "page.html"),
 )
 
 
@@ -43,8 +43,8 @@ def write_view(plan: Plan, out: Path, ordered: Sequence[Outcome]) -> Path:
 
 def _links(out: Path, outcome: Outcome) -> Iterator[tuple[str, str]]:
     """Pages written with the line; those that earlier runs left tell of another one."""
-    for words, pattern, page in _BESIDE:
-        folder = pattern.format(outcome.key)
+    for words, folder_of, page in _BESIDE:
+        folder = folder_of(outcome.key)
         if folder in outcome.beside and (out / folder / page).is_file():
             yield words, quote(f"{folder}/{page}")
 
