@@ -18,7 +18,17 @@ from pathlib import Path
 
 from pipelines.networks.job import Task, lost, run_one
 from pipelines.networks.plan import Plan
-from pipelines.networks.records import FOLDER, Outcome, failures, keep_failure, of_disk, result_file, write_text
+from pipelines.networks.records import (
+    FOLDER,
+    Outcome,
+    briefing_folder,
+    failures,
+    keep_failure,
+    of_disk,
+    profile_folder,
+    result_file,
+    write_text,
+)
 from pipelines.networks.tasks import Options, tasks_of
 from pipelines.networks.view import write_view
 from profiler import OutputError, write_network
@@ -136,8 +146,8 @@ def alone_in(out: Path) -> Iterator[None]:
 
 def _tidy(out: Path) -> None:
     """Take away what processes that were killed left unfinished; other folders there may be somebody else's."""
-    for pattern in ("", "lines/", "area/", "*-profile/", "briefings/**/"):
-        for left in out.glob(f"{pattern}.unfinished-*"):
+    for folder in (".", FOLDER, "area", profile_folder("*"), briefing_folder("**")):
+        for left in out.glob(f"{folder}/.unfinished-*"):
             shutil.rmtree(left, ignore_errors=True)
 
 
